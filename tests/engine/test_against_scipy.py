@@ -9,6 +9,7 @@ import dataclasses
 
 import numpy as np
 import pytest
+from engine import method_of_lines as reference
 
 import forgeprops as fp
 from forgeprops.engine.outcome import O_HV, O_HV_QUENCHED, O_MARTENSITE
@@ -26,18 +27,15 @@ PART = fp.Route().with_(preheat_c=775.0, spray_s=6.0, back_on_die=True, surround
     [("4130", SPRAYED), ("1030", DRY), ("4340", PART)],
     ids=["4130-sprayed", "1030-dry", "4340-part-austenite"],
 )
-def test_same_curves_and_hardness_as_solve_ivp(
-    name, route, reference, monkeypatch, record_property
-):
+def test_same_curves_and_hardness_as_solve_ivp(name, route, monkeypatch, record_property):
     steel, part = fp.grade(name), fp.head("mid-iron")
     case = reference.Case(reference.fed(monkeypatch, [steel], [part], [route]), 0, POINTS)
     pieces = case.run(rtol=1e-6)
     expected = case.hardness()
 
     def marched(tolerance_c):
-        found = march_columns(
-            Cases.of([steel], [part], [route], [fp.Shop()]), trace=True, tolerance_c=tolerance_c
-        )
+        one = Cases.of([steel], [part], [route], [fp.Shop()])
+        found = march_columns(one, trace=True, tolerance_c=tolerance_c)
         trace = found.trace[0]
         trace = trace[trace[:, 0] < pieces[-1][1]]
         rows = trace[np.linspace(0, len(trace) - 1, 400).astype(int)]
@@ -53,8 +51,7 @@ def test_same_curves_and_hardness_as_solve_ivp(
         assert found[:, O_HV_QUENCHED] == pytest.approx(expected[:, O_HV_QUENCHED], abs=0.5)
     assert found[:, O_MARTENSITE] == pytest.approx(expected[:, O_MARTENSITE], abs=3e-3)
     found, off = marched(0.4)
-    assert (
-        off < 3.0
-    )  # where the face falls by 300 °C a second and where the furnace's steps are long
+    # where the face falls by 300 °C a second and where the furnace's steps are long
+    assert off < 3.0
     if route is not PART:
         assert found[:, O_HV] == pytest.approx(expected[:, O_HV], abs=2.0)

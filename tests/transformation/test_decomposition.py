@@ -1,20 +1,16 @@
 """One step of decomposition: additive, whole, and martensite by its law."""
 
 import math
-import sys
-from pathlib import Path
 
 import numpy as np
 import pytest
+from engine.formulas import Formulas
 
 import forgeprops as fp
 from forgeprops.engine import packing
 from forgeprops.transformation import decomposition as d
 from forgeprops.transformation import kinetics
 from forgeprops.transformation.temperatures import martensite_alpha_per_k, martensite_start_c
-
-sys.path.insert(0, str(Path(__file__).parents[1] / "engine"))
-from formulas import Formulas
 
 AE1, AE3, CARBON = 735.0, 790.0, 0.40
 Q = ("q_ferrite", "q_pearlite", "q_bainite")
