@@ -1,7 +1,5 @@
 """Interval and chances: exact where theory knows the answer, and what must hold for any structure."""
 
-from __future__ import annotations
-
 import numpy as np
 import pytest
 from scipy import stats

@@ -5,15 +5,10 @@ which the constants were fitted.  What the model does on steels it has not seen 
 data/validation/kinetics_validation.csv and data/validation/hardness_left_out.csv and is held to its goal here.
 """
 
-import sys
-from pathlib import Path
-
 import numpy as np
 import pytest
-
-sys.path.insert(0, str(Path(__file__).resolve().parents[1] / "fits"))
-import fit_kinetics
-from fit_kinetics import PLACES, steel_of
+from fits import fit_kinetics
+from fits.fit_kinetics import PLACES, steel_of
 
 import forgeprops as fp
 from forgeprops.base.tables import read_rows

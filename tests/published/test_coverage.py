@@ -1,17 +1,11 @@
 """The 80 % interval of hardness on measured bars of steels left out; stored predictions rechecked."""
 
-import sys
-from pathlib import Path
-
 import numpy as np
 import pytest
+from fits import fit_hardness_spread, fit_kinetics
+from fits.fit_hardness_spread import LeftOut
+from fits.predict_start_left_out import predict
 from scipy import stats
-
-sys.path.insert(0, str(Path(__file__).resolve().parents[1] / "fits"))
-import fit_hardness_spread
-import fit_kinetics
-from fit_hardness_spread import LeftOut
-from predict_start_left_out import predict
 
 from forgeprops.answer.interval import FIGURES, Z
 from forgeprops.base.tables import read_rows

@@ -1,7 +1,5 @@
 """Hardness of constituents: hand-worked values, measured bars."""
 
-from __future__ import annotations
-
 import math
 
 import numpy as np
