@@ -8,7 +8,7 @@ import forgeprops as fp
 from forgeprops.study.process.margins import raise_least
 
 
-def test_optimiser_finds_a_known_optimum():
+def test_optimiser_finds_a_known_optimum_and_holds_the_others():
     # the least of three planes over the unit square is greatest at (0.3, 0.6), where all are 1
     def f(x):
         a, b = x[:, 0] - 0.3, x[:, 1] - 0.6
@@ -18,8 +18,6 @@ def test_optimiser_finds_a_known_optimum():
     assert at == pytest.approx([0.3, 0.6], abs=0.02)
     assert values.min() == pytest.approx(1.0, abs=0.03)
 
-
-def test_optimiser_holds_the_others():
     # raise the first while the second stays met: x1 as large as x1 <= 0.5 allows
     def f(x):
         return np.stack([x[:, 0], 0.5 - x[:, 0]], axis=1)
@@ -40,7 +38,7 @@ def found():
     return fp.choose("4130", limits=limits, settings=ranges, starts=2, **SCATTER)
 
 
-def test_chosen_settings_meet_the_limits(found):
+def test_chosen_settings_meet_the_limits_and_are_more_robust_than_the_edge(found):
     assert found.feasible and found.slack >= 0 and not len(found.relax)
     one = fp.estimate(found.steel, found.head, found.route, found.shop)
     assert 380 <= one.zones["face"].hardness_hv <= 480 and one.hosel.allowed_deg >= 2.4
@@ -56,10 +54,7 @@ def test_chosen_settings_meet_the_limits(found):
     assert f"with the model's doubt {100 - verdict.with_doubt} %" in found.words()
     assert verdict.with_doubt <= verdict.heads_inside
 
-
-def test_chosen_settings_are_more_robust_than_the_edge(found):
-    """Settings that only just meet the limits lose more heads to the same scatter."""
-
+    # Settings that only just meet the limits lose more heads to the same scatter.
     def outside(route):
         options = SCATTER | {"limits": found.limits, "n": 512, "indices": False, "seed": 9}
         return fp.scatter("4130", None, route, **options).outside.share

@@ -62,12 +62,9 @@ def test_measurements():
     assert traces.channels()["noise_c"].between(2.0, 3.0).all()
 
 
-def test_the_log_drifts_where_it_was_made_to():
+def test_the_log_drifts_and_the_plate_gives_back_the_spray_multiplier():
     alarms = fp.track(demo("log.csv")).alarms.query("chart == 'CUSUM'")
     assert alarms["direction"].iloc[0] == "below" and 38 <= alarms["since_reading"].iloc[0] <= 45
-
-
-def test_the_plate_gives_back_the_spray_multiplier():
     trace = fp.read_traces(demo("plate.csv"), {"P1": ("face", 1.0)})
     factor, spread = fp.cooling_curve(*trace.trace("P1"), Plate(10.0, 1.0), 25.0).multiplier(12.0)
     assert factor == pytest.approx(1.25, rel=0.03) and spread < 0.06

@@ -4,6 +4,7 @@ import numpy as np
 import pandas as pd
 import pytest
 from checks import refuses
+from scipy.stats import norm
 
 import forgeprops as fp
 from forgeprops.answer.evaluation import evaluate
@@ -34,7 +35,7 @@ def readings(zones=("face", "hosel"), n=5, seed=0, **moved):
     return {zone: list(there[zone] + rng.normal(0.0, 10.0, n)) for zone in zones}
 
 
-def test_a_shut_nozzle_is_found():
+def test_a_shut_nozzle_is_found_and_nothing_off_is_said_so():
     found = find_cause(readings(flux=8.0), STEEL, HEAD, ROUTE, usual=USUAL)
     assert found.likeliest == "flux" and found.table["probability"].iloc[0] > 0.5
     row = found.table.iloc[0]
@@ -43,9 +44,6 @@ def test_a_shut_nozzle_is_found():
     assert found.off_sd > 3.0 and "catch the spray in a can" in found.report()
     assert found.table["probability"].sum() == pytest.approx(1.0)
     assert "<table" in found._repr_html_()
-
-
-def test_nothing_off_is_said_so():
     found = find_cause(USUAL, STEEL, HEAD, ROUTE, usual=USUAL)
     assert found.likeliest == NOTHING and found.table["probability"].iloc[0] > 0.5
     assert found.off_sd < 1e-6 and "nothing has drifted" in found.report()
@@ -64,15 +62,7 @@ def test_what_cannot_be_told_apart_gets_a_check():
     assert more.apart.loc["flux", "C"] > found.apart.loc["flux", "C"]
 
 
-def test_without_the_usual_hardness_the_models_own_error_counts():
-    sure = find_cause(readings(flux=8.0), STEEL, HEAD, ROUTE, usual=USUAL)
-    unsure = find_cause(readings(flux=8.0), STEEL, HEAD, ROUTE)
-    assert (unsure.readings["sd_hv"] > sure.readings["sd_hv"]).all()
-    nothing = [c.table.set_index("cause").loc[NOTHING, "probability"] for c in (sure, unsure)]
-    assert nothing[0] < nothing[1]
-
-
-def test_readings_as_the_reader_gives_them():
+def test_readings_as_the_reader_gives_them_and_without_the_usual_hardness():
     values = [(zone, v) for zone, vs in readings(n=2).items() for v in vs]
     rows = [(h, zone, v) for h in ("1", "2") for zone, v in values]
     frame = pd.DataFrame(rows, columns=["head_id", "zone", "hardness_hv"])
@@ -80,12 +70,15 @@ def test_readings_as_the_reader_gives_them():
     found = find_cause(*given, usual=USUAL, names=("flux", "C"))
     assert list(found.readings["readings"]) == [4, 4]
     assert set(found.table["cause"]) == {"flux", "C", NOTHING}
+    sure = find_cause(readings(flux=8.0), STEEL, HEAD, ROUTE, usual=USUAL)
+    unsure = find_cause(readings(flux=8.0), STEEL, HEAD, ROUTE)
+    assert (unsure.readings["sd_hv"] > sure.readings["sd_hv"]).all()
+    nothing = [c.table.set_index("cause").loc[NOTHING, "probability"] for c in (sure, unsure)]
+    assert nothing[0] < nothing[1]
 
 
 def test_evidence_of_a_straight_response_in_closed_form():
     """y = s z + noise with z ~ N(0, 1) has evidence N(y; 0, s² + R): the textbook marginal likelihood."""
-    from scipy.stats import norm
-
     fine = np.linspace(-_FAR, _FAR, _FINE)
     drifts = causes(STUDY, ("flux", "C"))
     slopes, noise, off = (4.0, 9.0), 6.0, 7.0

@@ -56,7 +56,11 @@ def test_hardness_has_no_jump_for_any_grade(sweep, record_property):
         assert np.all(small < 0.5 * steps[:, :, z].max(axis=1) + 3.0)
 
 
-def test_share_grain_and_scale_only_rise_and_die_temperature_too(sweep):
+def test_sweep_has_no_austenite_below_ac1_all_above_ac3_and_only_rises(sweep):
+    for i, name in enumerate(fp.grades()):
+        t = fp.critical_temperatures(fp.grade(name))
+        assert sweep["share"][i, SETTINGS_C < t.ac1_c].max(initial=0.0) == 0.0
+        assert sweep["share"][i, SETTINGS_C > t.ac3_c + 25.0].min() > 0.99
     assert np.all(np.diff(sweep["share"], axis=1) >= -1e-9)
     assert np.all(np.diff(sweep["grain"], axis=1) <= 1e-9)  # ASTM number falls as grain grows
     assert np.all(np.diff(sweep["scale"], axis=1) > 0.0)
@@ -65,30 +69,22 @@ def test_share_grain_and_scale_only_rise_and_die_temperature_too(sweep):
     assert [n for n, rise in zip(fp.grades(), rises, strict=True) if not rise] == ["1215"]
 
 
-def test_no_austenite_below_ac1_and_all_above_ac3(sweep):
-    for i, name in enumerate(fp.grades()):
-        t = fp.critical_temperatures(fp.grade(name))
-        assert sweep["share"][i, SETTINGS_C < t.ac1_c].max(initial=0.0) == 0.0
-        assert sweep["share"][i, SETTINGS_C > t.ac3_c + 25.0].min() > 0.99
-
-
 def test_study_is_the_single_estimates():
     steel, temperatures = fp.grade("4135"), [730.0, 770.0, 950.0, 1100.0]
     study = fp.forging_temperature_study(steel, "long-iron", temperatures=temperatures)
     for k, t in enumerate(temperatures):
         one = fp.estimate(steel, "long-iron", fp.Route().with_(preheat_c=t))
-        face, hosel = one.zones["face"], one.zones["hosel"]
+        zones, surface, effort_ = one.zones, one.surface, one.effort
         expected = {
-            "face_hv": face.hardness_hv, "face_low_hv": face.hardness_low_hv,
-            "face_high_hv": face.hardness_high_hv, "hosel_hv": hosel.hardness_hv,
-            "hosel_low_hv": hosel.hardness_low_hv, "hosel_grain_astm": hosel.grain_astm,
-            "hosel_high_hv": hosel.hardness_high_hv, "face_austenite": face.austenite_share,
-            "die_c": face.die_c, "water_c": face.water_c, "allowed_deg": one.hosel.allowed_deg,
-            "allowed_low_deg": one.hosel.allowed_deg_low,
-            "allowed_high_deg": one.hosel.allowed_deg_high, "scale_um": one.surface.scale_um,
-            "decarburised_um": one.surface.decarburised_um, "skin_hv": one.surface.skin_hv,
-            "flow_stress_mpa": one.effort.mean_mpa, "press_force_kn": one.effort.press_force.kn,
-            "heat_through_s": one.heat_through_s}  # fmt: skip
+            "face_austenite": zones["face"].austenite_share, "die_c": zones["face"].die_c, "water_c": zones["face"].water_c,
+            "allowed_deg": one.hosel.allowed_deg, "allowed_low_deg": one.hosel.allowed_deg_low, "allowed_high_deg": one.hosel.allowed_deg_high,
+            "scale_um": surface.scale_um, "decarburised_um": surface.decarburised_um, "skin_hv": surface.skin_hv,
+            "flow_stress_mpa": effort_.mean_mpa, "press_force_kn": effort_.press_force.kn, "heat_through_s": one.heat_through_s,
+            "hosel_grain_astm": zones["hosel"].grain_astm,
+        }  # fmt: skip
+        for zone in ("face", "hosel"):
+            for end in ("", "_low", "_high"):
+                expected[f"{zone}{end}_hv"] = getattr(zones[zone], f"hardness{end}_hv")
         for field, value in expected.items():
             assert getattr(study, field)[k] == pytest.approx(value, rel=1e-6, abs=1e-6), (t, field)
         told = {w.text for w in one.warnings}
@@ -117,7 +113,7 @@ def test_chromoly_needs_a_hotter_furnace_for_equal_effort(name):
     assert one == pytest.approx(answer.stress_mpa, rel=0.02)  # zone by zone instead of at the mean
 
 
-def test_metal_in_die_is_what_the_march_says():
+def test_metal_in_die_is_what_the_march_says_and_a_known_drop_keeps_the_call():
     steel = fp.grade("4130")
     zones = fp.estimate(steel, route=fp.Route().with_(preheat_c=900.0)).zones
     die = [z.die_c for z in zones.values()]
@@ -128,9 +124,6 @@ def test_metal_in_die_is_what_the_march_says():
     routes = {"route": slow}, {}
     late, soon = (ee.equal_effort_setting(fp.grade("1030"), 900.0, steel, **r, in_die=True) for r in routes)  # fmt: skip
     assert late.preheat_c > soon.preheat_c
-
-
-def test_equal_effort_keeps_the_call_with_a_known_drop():
     a, b = fp.grade("1030"), fp.grade("4130")
     alone = effort.equal_effort(a, 900.0, b, 40.0).preheat_c
     assert ee.equal_effort_preheat(a, 900.0, b, 40.0) == alone
