@@ -53,8 +53,7 @@ def test_errors_on_steels_left_out():
     fitted, left = (
         rows["normalised bars", how] for how in ("fitted", "each steel predicted without it")
     )
-    assert fitted < 8.0
-    assert fitted < left < 12.0
+    assert fitted < 8.0 and fitted < left < 12.0
     # the stored error is that of the stored rows, which `test_coverage` compares with the law of today
     air = [r for r in read_rows("validation/hardness_left_out.csv") if r["cooling"] == "still air"]
     hb = [[float(r[c]) for r in air] for c in ("predicted_hv", "measured_hv")]

@@ -69,8 +69,7 @@ def test_stored_predictions_are_near_those_of_today():
                 low, high = sorted((float(r["predicted_hv"]), float(r["measured_hv"])))
                 hv = float(now["predicted_hv"])
                 gaps.append(max(low - hv, hv - high, 0.0))
-    assert len(gaps) >= 18
-    assert np.mean(gaps) < 4.0
+    assert len(gaps) >= 18 and np.mean(gaps) < 4.0
 
 
 def test_stored_ms_predictions_repeat_and_agree_with_the_stored_errors():

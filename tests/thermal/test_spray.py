@@ -112,8 +112,7 @@ def test_law_is_continuous_and_positive_down_to_the_water():
     for flux in (0.5, 3.0, 10.0, 30.0):
         t = np.arange(15.0, 1100.0, 0.25)
         h = np.array([sp.spray_w_m2k(flux, x, 25.0) for x in t])
-        assert (h > 0).all()
-        assert np.abs(np.diff(h)).max() < 0.015 * h.max()
+        assert (h > 0).all() and np.abs(np.diff(h)).max() < 0.015 * h.max()
         below = h[(t > 25) & (t < 110)]
         assert below.max() <= sp.spray_single_phase_w_m2k(flux) + 1
         assert below.min() >= 0.8 * sp.spray_w_m2k(flux, 125.0, 25.0)
@@ -128,8 +127,7 @@ def test_evaporation_limit():
 
 
 def test_warnings_outside_the_law():
-    assert sp.spray_warnings(10.0, 20.0, 800.0) == ()
-    assert sp.spray_warnings(0.0) == ()
+    assert sp.spray_warnings(10.0, 20.0, 800.0) == () and sp.spray_warnings(0.0) == ()
     codes = {w.code for w in sp.spray_warnings(1.0, 80.0, 1150.0)}
     assert codes == {f"range:thermal.spray_{name}" for name in ("flux", "water", "surface")}
     assert "3 to 30 kg/(m² s)" in str(sp.spray_warnings(40.0)[0])
