@@ -5,6 +5,7 @@ import math
 import numpy as np
 import pytest
 from checks import refuses
+from fits.fit_strength import fit_strength, handbook
 from scipy import stats
 
 import forgeprops as fp
@@ -13,7 +14,6 @@ from forgeprops.base.tables import read_rows
 from forgeprops.strength import hardness_scales as hs
 from forgeprops.strength import tensile as t
 from forgeprops.strength.hardness_scales import convert_hardness
-from forgeprops.strength.tensile_fits import fit_strength, handbook
 
 K = {r["id"]: float(r["value"]) for r in read_rows("fits/strength_fits.csv")}
 

@@ -21,7 +21,7 @@ from regression.cases import cases
 import forgeprops as fp
 from forgeprops.inputs.cases import Cases
 from forgeprops.io.writing import locked
-from forgeprops.study.process import many, streaming
+from forgeprops.study.process import many
 from forgeprops.study.process.many import compute, table_columns
 
 TEXTS = ("hosel_governed_by", "warnings", "error", "steel", "head")
@@ -324,7 +324,7 @@ def test_bad_targets(tmp_path, monkeypatch, to, words):
 def test_memory_does_not_grow_with_the_cases(folder, monkeypatch):
     """At every write only the last tables are alive, and cases are taken a bounded number ahead."""
     taken, tables, most, ahead = [], [], [], []
-    real = streaming._write
+    real = many._write
 
     def watched(file, table, checksum):
         tables.append(weakref.ref(table["face_hardness_hv"]))
@@ -337,6 +337,6 @@ def test_memory_does_not_grow_with_the_cases(folder, monkeypatch):
             taken.append(i)
             yield {"preheat_c": 700.0 + i % 97, "spray": None, "soak_s": 30.0}
 
-    monkeypatch.setattr(streaming, "_write", watched)
+    monkeypatch.setattr(many, "_write", watched)
     fp.estimate_many("1020", routes=routes(), to=folder, chunk=4)
     assert len(tables) == 60 and max(most) <= 2 and max(ahead) <= 8 * (os.cpu_count() or 1)

@@ -51,8 +51,7 @@ def metal_in_die_c(steel, preheat_c, head=None, route=None, shop=None):
     >>> 860 < metal_in_die_c(grade("1030"), 900.0) < 890
     True
     """
-    die = _die_map(*checked_case(steel, head, route, shop))
-    answer = np.interp(preheat_c, _SETTINGS_C, die)
+    answer = np.interp(preheat_c, _SETTINGS_C, _die_map(*checked_case(steel, head, route, shop)))
     return float(answer) if np.ndim(preheat_c) == 0 else answer
 
 
@@ -67,8 +66,9 @@ def preheat_for_c(steel, forging_c, head=None, route=None, shop=None):
     900.0
     """
     die = _die_map(*checked_case(steel, head, route, shop))
+    low, high = math.ceil(die[0]), math.floor(die[-1])
     for end in (np.min(forging_c), np.max(forging_c)):
-        check_number(float(end), "forging temperature", math.ceil(die[0]), math.floor(die[-1]), "°C")  # fmt: skip
+        check_number(float(end), "forging temperature", low, high, "°C")
     return np.interp(forging_c, die, _SETTINGS_C)
 
 
@@ -114,21 +114,16 @@ def equal_effort_setting(
     >>> answer.low_c <= answer.preheat_c <= answer.high_c and answer.preheat_c > 910
     True
     """
-    preheat_a_c = check_number(
-        preheat_a_c, "preheat of the first steel", _LOWEST_C, _HIGHEST_C, "°C"
-    )
-    steel_a, head, route, shop = checked_case(steel_a, head, route, shop)
-    steel_b = checked_case(steel_b, head, route, shop)[0]
-    check_flag(in_die, "in_die")
-    die_a = preheat_a_c if in_die else metal_in_die_c(steel_a, preheat_a_c, head, route, shop)
-    used = {k: float(x) for k, x in least_press(route.press.strain, route.press.dwell_s).items()}
+    label = "preheat of the first steel"
+    die_a = check_number(preheat_a_c, label, _LOWEST_C, _HIGHEST_C, "°C")
+    steel_a, *rest = checked_case(steel_a, head, route, shop)
+    steel_b, press = checked_case(steel_b, *rest)[0], rest[1].press
+    if not check_flag(in_die, "in_die"):
+        die_a = metal_in_die_c(steel_a, die_a, *rest)
+    used = {k: float(x) for k, x in least_press(press.strain, press.dwell_s).items()}
     found = effort.equal_effort(steel_a, max(die_a, _LOWEST_C), steel_b, **used)
-    die_b = _die_map(steel_b, head, route, shop)
-
-    def setting(metal_c: float) -> float:
-        return float(np.interp(metal_c, die_b, _SETTINGS_C))
-
-    settings = (setting(c) for c in (found.preheat_c, found.low_c, found.high_c))
+    metal_c = found.preheat_c, found.low_c, found.high_c
+    settings = np.interp(metal_c, _die_map(steel_b, *rest), _SETTINGS_C).tolist()
     return EqualEffortPreheat(*settings, die_a, found.preheat_c, found.stress_mpa)
 
 
@@ -142,7 +137,7 @@ def equal_effort_preheat(
     *,
     die_drop_c: float | Callable | None = None,
 ) -> float:
-    """Preheat temperature, °C, at which steel B forges as easily as steel A; see `equal_effort_setting`.
+    """Preheat temperature, °C, at which steel B forges as easily as steel A.
 
     Parameters
     ----------

@@ -8,6 +8,9 @@ from ...base.errors import check_number
 from ...inputs.cases import Cases
 from ...thermal.spray_units import FOOTPRINT_MM, from_flux
 
+#: What may hold up the line.
+BOTTLENECKS = ("press", "spray", "furnace")
+
 
 @dataclass(frozen=True)
 class Line:
@@ -16,11 +19,10 @@ class Line:
     Attributes
     ----------
     handling_s : Laying a head in the die and taking it out, s (5 s with tongs: common practice, no
-        source).
+        source), 0 to 600.
     furnace_heads : Heads in the furnace at the same time.
     spray_stations : Places where a head is sprayed and cooled off the die.
-    footprint_mm : (float, float); wetted length and width of one spray, mm; water beside the head
-        is spent too.
+    footprint_mm : Wetted length and width of one spray, mm; water beside the head is spent too.
     overlap : Share of the water that lands inside the footprint.
     """
 
@@ -31,18 +33,13 @@ class Line:
     overlap: float = 1.0
 
     def __post_init__(self):
-        for name, label, low, high, unit in (
+        for name, *bounds in (
             ("handling_s", "handling", 0.0, 600.0, "s"),
             ("furnace_heads", "heads in the furnace", 1.0, 1e5, ""),
             ("spray_stations", "spray stations", 1.0, 1000.0, ""),
         ):
-            value = check_number(getattr(self, name), label, low, high, unit, "line")
-            object.__setattr__(self, name, value)
+            object.__setattr__(self, name, check_number(getattr(self, name), *bounds, "line"))
         from_flux(1.0, footprint_mm=self.footprint_mm, overlap=self.overlap)  # checks its own
-
-
-#: What may hold up the line.
-BOTTLENECKS = ("press", "spray", "furnace")
 
 
 def line_arrays(cases: Cases, line: Line) -> dict[str, np.ndarray]:

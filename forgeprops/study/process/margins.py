@@ -25,21 +25,13 @@ _FARTHEST = 50.0
 
 @dataclass
 class Margins:
-    """Margins of candidates, one column a limit; candidates are given as shares of the ranges.
-
-    Attributes
-    ----------
-    ranges : dict of str to (low, high); settings that are searched.
-    inputs : What scatters.
-    u : shape (m, inputs); quantiles of the heads drawn at every candidate.
-    cases : Cases calculated so far.
-    """
+    """Margins of candidates, one column a limit; candidates are given as shares of the ranges."""
 
     study: Study
-    ranges: Mapping[str, tuple[float, float]]
-    inputs: tuple[Input, ...]
-    u: np.ndarray
-    cases: int = 0
+    ranges: Mapping[str, tuple[float, float]]  # of the settings that are searched
+    inputs: tuple[Input, ...]  # what scatters
+    u: np.ndarray  # shape (m, inputs); quantiles of the heads drawn at every candidate
+    cases: int = 0  # calculated so far
 
     def __post_init__(self):
         self.low, self.high = np.array(list(self.ranges.values())).T
@@ -48,6 +40,10 @@ class Margins:
         """Settings of candidates."""
         return self.low + np.clip(x, 0.0, 1.0) * (self.high - self.low)
 
+    def shares(self, values) -> np.ndarray:
+        """Candidates of settings."""
+        return (np.asarray(values) - self.low) / (self.high - self.low)
+
     def settings(self, x: np.ndarray) -> dict[str, float]:
         """Settings of one candidate by name."""
         return dict(zip(self.ranges, self.values(x).tolist(), strict=True))
@@ -55,14 +51,14 @@ class Margins:
     def _margins(self, arrays: Mapping[str, np.ndarray]) -> np.ndarray:
         table = self.study.table(arrays, self.cases)
         self.cases += len(table["slack"])
-        vetoes = _VETO * self.study.vetoes.slack(table)
-        margins = np.stack([*self.study.limits.margins(table).values(), vetoes], axis=1)
+        limits = self.study.limits
+        vetoes = _VETO * limits.vetoes().slack(table)
+        margins = np.stack([*limits.margins(table).values(), vetoes], axis=1)
         return np.clip(np.nan_to_num(margins, nan=-_FARTHEST), -_FARTHEST, _FARTHEST)
 
     def nominal(self, x: np.ndarray) -> np.ndarray:
         """Margins without scatter, shape (m, limits)."""
-        values = self.values(x)
-        return self._margins({name: values[:, k] for k, name in enumerate(self.ranges)})
+        return self._margins(dict(zip(self.ranges, self.values(x).T, strict=True)))
 
     def sure(self, x: np.ndarray) -> np.ndarray:
         """How sure all limits are under scatter (`deviations_away`), shape (m, 1): the same draws everywhere."""
@@ -92,11 +88,8 @@ def deviations_away(slack: np.ndarray) -> np.ndarray:
 
     width = np.maximum(_SMOOTH * slack.std(axis=1, ddof=1, keepdims=True), _LEAST_SD)
     inside, outside = ndtr(slack / width).mean(axis=1), ndtr(-slack / width).mean(axis=1)
-    # from the smaller share, which has the digits
-    away = np.where(
-        outside < inside, -ndtri(np.maximum(outside, 1e-300)), ndtri(np.maximum(inside, 1e-300))
-    )
-    return away * np.hypot(1.0, _SMOOTH)
+    away = ndtri(np.maximum(np.minimum(inside, outside), 1e-300))  # the smaller has the digits
+    return np.where(outside < inside, -away, away) * np.hypot(1.0, _SMOOTH)
 
 
 def raise_least(
@@ -112,9 +105,10 @@ def raise_least(
 
     d = len(x0)
     known: dict[bytes, tuple[np.ndarray, np.ndarray]] = {}
-    best: list = [None, None, -np.inf]
+    best: tuple = None, None, -np.inf
 
     def look(x: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+        nonlocal best
         x = np.clip(x, 0.0, 1.0)
         key = np.round(x, 9).tobytes()
         if key not in known:
@@ -122,17 +116,15 @@ def raise_least(
             points = np.vstack([x, x + np.diag(step)])
             values = f(points)
             for point, value in zip(points, values, strict=True):
-                held = np.all(value[~free] >= -1e-3) if (~free).any() else True
-                if held and value[free].min() > best[2]:
-                    best[:] = [point.copy(), value.copy(), float(value[free].min())]
+                if np.all(value[~free] >= -1e-3) and value[free].min() > best[2]:
+                    best = point, value, float(value[free].min())
             known[key] = values[0], (values[1:] - values[0]) / step[:, None]
         return known[key]
 
-    start = look(x0)[0]
-    weight = free.astype(float)
+    least, weight = float(look(x0)[0][free].min()), free.astype(float)
     minimize(
         lambda v: -v[-1],
-        np.append(x0, float(start[free].min())),
+        np.append(x0, least),
         jac=lambda v: np.append(np.zeros(d), -1.0),
         bounds=[(0.0, 1.0)] * d + [(-_FARTHEST, _FARTHEST)],
         method="SLSQP",
@@ -143,7 +135,7 @@ def raise_least(
         },
         options={"maxiter": iterations, "ftol": enough},
     )
-    return best[0], best[1]
+    return best[:2]
 
 
 def spread_out(x: np.ndarray, worth: np.ndarray, count: int) -> list[int]:

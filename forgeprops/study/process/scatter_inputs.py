@@ -25,17 +25,12 @@ _GRADE_SDS, _RESIDUAL_SHARE = 2.0, 0.25
 
 @dataclass(frozen=True)
 class Input:
-    """One number that is drawn.
-
-    Attributes
-    ----------
-    low, high : Where it is cut off: what the setting may be, or the limits of the grade.
-    """
+    """One number that is drawn."""
 
     setting: Setting
     middle: float
     spread: Spread
-    low: float
+    low: float  # where it is cut off: what the setting may be, or the limits of the grade
     high: float
 
     @property
@@ -93,7 +88,7 @@ def inputs_of(
     ['preheat_c', 'transfer_s', 'delay_s', 'flux', 'water_c', 'face_thickness_mm', 'shop_emissivity',
     'shop_spray']
     """
-    steel, shop = study.steel, study.shop
+    steel, shop, known = study.steel, study.shop, table()
     chemistry = check_choice(chemistry, "chemistry", CHEMISTRY)
     if spread is not None and not isinstance(spread, Mapping):
         raise InputError(f"spread must be a mapping such as {{'flux': 0.8}}; got {shown(spread)}.")
@@ -103,35 +98,30 @@ def inputs_of(
             f"steel {steel.name!r} has no limits to draw its analysis from; give chemistry='heat', or a "
             f"steel with limits."
         )
-    wanted = {name: table()[name].spread for name in _DEFAULT}
-    for name, number in (("shop_spray", "spray"), ("shop_emissivity", "emissivity")):
-        if number in shop.fitted:  # this shop has measured it: its own uncertainty counts
-            kind = "relative" if number == "spray" else "normal"
-            error = shop.standard_error(number)
-            wanted[name] = Spread(kind, error / shop.spray if number == "spray" else error)
+    wanted = {name: known[name].spread for name in _DEFAULT}
+    # what this shop has measured: its own uncertainty counts
+    if "spray" in shop.fitted:
+        wanted["shop_spray"] = Spread("relative", shop.standard_error("spray") / shop.spray)
+    if "emissivity" in shop.fitted:
+        wanted["shop_emissivity"] = Spread("normal", shop.standard_error("emissivity"))
+    ends = {}
     if chemistry == "heat":
-        wanted |= {e: table()[e].spread for e in _ELEMENTS}
-    bounds = {}
-    if chemistry == "grade":
+        wanted |= {e: known[e].spread for e in _ELEMENTS}
+    elif chemistry == "grade":
         for element, (low, high) in steel.limits.items():
             if low is not None and high is not None and high > low:
                 wanted[element] = Spread("normal", (high - low) / 2.0 / _GRADE_SDS)
-                bounds[element] = (low, high)
+                ends[element] = 0.5 * (low + high), low, high
             elif high is not None and element in steel.composition:
                 wanted[element] = Spread("relative", _RESIDUAL_SHARE)
-                bounds[element] = (0.0, high)
-    wanted |= own
+                ends[element] = study.value(element), 0.0, high
     found = []
-    for name, how in wanted.items():
-        what = setting(name)
-        if name not in own and not study.has(name):
-            continue
-        middle = study.value(name)
-        low, high = bounds.get(name, (what.low, what.high))
-        if name in bounds and None not in steel.limits[name]:
-            middle = 0.5 * (low + high)
-        if how.sd(middle) > 0.0:
-            found.append(Input(what, middle, how, low, high))
+    for name, how in (wanted | own).items():
+        if name in own or study.has(name):
+            what = setting(name)
+            middle, low, high = ends.get(name) or (study.value(name), what.low, what.high)
+            if how.sd(middle) > 0.0:
+                found.append(Input(what, middle, how, low, high))
     if not found:
         raise InputError("nothing varies; give a spread above 0 for one input or more.")
     return tuple(found)

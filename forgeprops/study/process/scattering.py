@@ -20,64 +20,42 @@ _KEPT = tuple(f"{zone}_hardness_hv" for zone in ZONES)
 _KEPT += ("hosel_allowed_deg", "face_margin", "scale_um", "press_effort")
 #: Slack of a case without a number, in steps.
 _FARTHEST = -100.0
+_PERCENTS = (0.135, 2.5, 10.0, 50.0, 90.0, 97.5, 99.865)
 
 
 @dataclass(frozen=True)
 class Distribution:
-    """One quantity over the scatter.
-
-    Attributes
-    ----------
-    percentiles : At 0.135, 2.5, 10, 50, 90, 97.5 and 99.865 %.
-    nominal : With every input at its middle.
-    """
+    """One quantity over the scatter."""
 
     mean: float
     sd: float
-    percentiles: Mapping[float, float]
-    nominal: float
+    percentiles: Mapping[float, float]  # at `_PERCENTS`
+    nominal: float  # with every input at its middle
 
 
 @dataclass(frozen=True)
 class Outside:
-    """Cases outside one limit, or outside any.
-
-    Attributes
-    ----------
-    share, low, high : Share counted, with its 95 % interval.
-    capability : Of a limited quantity.
-    """
+    """Share of cases outside one limit, or outside any, as counted, with its 95 % interval."""
 
     share: float
     low: float
     high: float
-    capability: Capability | None = None
+    capability: Capability | None = None  # of a limited quantity
 
 
 @dataclass(frozen=True, repr=False)
 class Scatter(InWords):
-    """What `scatter` found.
+    """What `scatter` found."""
 
-    Attributes
-    ----------
-    inputs : What was drawn.
-    drawn : shape (n,); the inputs of every case.
-    samples : shape (n,); the results of every case.
-    outside : Outside any of the limits.
-    by_quantity : Outside the limits of each quantity, with its capability.
-    indices : Which input matters, by quantity; "slack" is the distance from the limits.
-    cases : How many were marched.
-    """
-
-    inputs: tuple[Input, ...]
-    drawn: Mapping[str, np.ndarray]
-    samples: Mapping[str, np.ndarray]
+    inputs: tuple[Input, ...]  # what was drawn
+    drawn: Mapping[str, np.ndarray]  # the inputs of every case
+    samples: Mapping[str, np.ndarray]  # the results of every case
     distributions: Mapping[str, Distribution]
-    outside: Outside
-    by_quantity: Mapping[str, Outside]
-    indices: Mapping[str, Indices]
+    outside: Outside  # any of the limits
+    by_quantity: Mapping[str, Outside]  # outside the limits of each, with its capability
+    indices: Mapping[str, Indices]  # by quantity; "slack" is the distance from the limits
     limits: Limits
-    cases: int
+    cases: int  # marched
     cancelled: bool
 
     def ranking(self, quantity: str = "face_hardness_hv"):
@@ -105,7 +83,7 @@ class Scatter(InWords):
     shown = table
 
     def words(self) -> str:
-        lines = []
+        lines, o = [], self.outside
         for name in ("face_hardness_hv", "hosel_allowed_deg"):
             if name in self.distributions:
                 d, q = self.distributions[name], QUANTITIES[name]
@@ -114,7 +92,6 @@ class Scatter(InWords):
                     f"deviation), 95 % of heads between {d.percentiles[2.5]:.4g} and "
                     f"{d.percentiles[97.5]:.4g} {q.unit}."
                 )
-        o = self.outside
         lines.append(
             f"Outside the limits: {100 * o.share:.2g} % of heads (95 % interval {100 * o.low:.2g} to "
             f"{100 * o.high:.2g} %)."
@@ -196,65 +173,65 @@ def scatter(
     """
     seed = check_whole(seed, "seed", 0, 2**32 - 1)
     study = Study.of(steel, head, route, limits, options)
-    n = int(check_number(n, "cases", 16, 10_000_000))
+    n, limits = int(check_number(n, "cases", 16, 10_000_000)), study.limits
     inputs = inputs_of(study, spread, chemistry)
-    d = len(inputs)
-    base = 0
+    d, base = len(inputs), 0
     if indices is not False:
         most = min(1024, n // 2)
         if indices is not True:
             most = check_number(indices, "base sample", 16, 10_000_000)
         base = min(2 ** int(math.log2(most)), n // 2)
-
-    def sample(u: np.ndarray) -> np.ndarray:
-        return np.stack([i.quantile(u[:, k]) for k, i in enumerate(inputs)], axis=1)
-
-    u = even_numbers(-(-n // 2), 2 * d, seed)
-    a, b = sample(u[:, :d]), sample(u[:, d:])
-    both = np.concatenate([a, b])[:n]
-    total = n + base * d
-    wanted = _wanted(quantities, study.limits)
-    kept = (*_KEPT, *study.limits.bounds, *(q for q in wanted if q != "slack"), "slack")
+    wanted: tuple[str, ...] = ("slack", *limits.bounds)
+    if quantities is not None:
+        if isinstance(quantities, str) or not (names := check_list(quantities, "quantities")):
+            raise InputError(f"quantities must be a sequence of names; got {shown(quantities)}.")
+        known = (*QUANTITIES, "slack")
+        wanted = tuple(check_choice(q, "quantity", known, "scatter") for q in names)
 
     def run(x: np.ndarray, before: int, names) -> dict[str, np.ndarray]:
-        values = {i.name: x[:, k] for k, i in enumerate(inputs)}
+        """Quantities by name at inputs, shape (cases, d); a cancel ends them early."""
         pieces = {name: [np.empty(0)] for name in names}
-        for table in study.tables(values, before, total):
-            slack = study.limits.slack(table)  # no veto: what is counted is heads
+        for table in study.tables(
+            {i.name: x[:, k] for k, i in enumerate(inputs)}, before, n + base * d
+        ):
+            slack = limits.slack(table)  # no veto: what is counted is heads
             table["slack"] = np.maximum(slack, _FARTHEST)  # where there is no number
             for name, found in pieces.items():
                 found.append(table[name])
         return {name: np.concatenate(found) for name, found in pieces.items()}
 
+    u = even_numbers(-(-n // 2), 2 * d, seed)
+    half = len(u)
+    a, b = (np.stack([i.quantile(part[:, k]) for k, i in enumerate(inputs)], axis=1)
+            for part in (u[:, :d], u[:, d:]))  # fmt: skip
+    both = np.concatenate([a, b])[:n]
+    kept = (*_KEPT, *limits.bounds, *(q for q in wanted if q != "slack"), "slack")
     samples = run(both, 0, tuple(dict.fromkeys(kept)))
     done = len(samples["slack"])
     if not done:
         raise InputError("the scatter was stopped before its first cases were finished.")
-    found_indices: dict[str, Indices] = {}
+    drawn = {i.name: both[:done, k] for k, i in enumerate(inputs)}
+    ranked: dict[str, Indices] = {}
     if base and done == n:
-        half = len(a)
-        swapped = swap(a[:base], b[:base])
-        mixed = run(swapped.reshape(-1, d), n, wanted)
+        mixed = run(swap(a[:base], b[:base]).reshape(-1, d), n, wanted)
         done += len(mixed[wanted[0]])
-        if len(mixed[wanted[0]]) == base * d:
-            names = [i.name for i in inputs]
-            for q in wanted:
-                y_a, y_b = samples[q][:base], samples[q][half : half + base]
-                found_indices[q] = variance_indices(names, y_a, y_b, mixed[q].reshape(d, base))
+        for q in wanted if done == n + base * d else ():
+            y_a, y_b = samples[q][:base], samples[q][half : half + base]
+            ranked[q] = variance_indices([*drawn], y_a, y_b, mixed[q].reshape(d, base))
     nominal = study.assess(study.varied({i.name: np.array([i.middle]) for i in inputs}))
-    nominal["slack"] = study.limits.slack(nominal)
-    drawn = {i.name: both[: len(samples["slack"]), k] for k, i in enumerate(inputs)}
-    counted = _counted(samples, nominal, study.limits)
-    rest = (found_indices, study.limits, done, study.cancel.wanted)
-    return Scatter(inputs, drawn, samples, *counted, *rest)
-
-
-def _wanted(quantities, limits: Limits) -> tuple[str, ...]:
-    if quantities is not None:
-        if isinstance(quantities, str) or not (names := check_list(quantities, "quantities")):
-            raise InputError(f"quantities must be a sequence of names; got {shown(quantities)}.")
-        return tuple(check_choice(q, "quantity", (*QUANTITIES, "slack"), "scatter") for q in names)
-    return "slack", *limits.bounds
+    distributions, by_quantity = {}, {}
+    for name, values in samples.items():
+        if name != "slack":
+            at = dict(zip(_PERCENTS, np.percentile(values, _PERCENTS).tolist(), strict=True))
+            mean, sd = float(values.mean()), float(values.std(ddof=1))
+            distributions[name] = Distribution(mean, sd, at, float(nominal[name][0]))
+    for name, (low, high) in limits.bounds.items():
+        values = samples[name]
+        out = values < (-np.inf if low is None else low)
+        out |= values > (np.inf if high is None else high)
+        by_quantity[name] = _outside(out, capability(values, low, high))
+    counted = (distributions, _outside(samples["slack"] < 0.0), by_quantity)
+    return Scatter(inputs, drawn, samples, *counted, ranked, limits, done, study.cancel.wanted)
 
 
 def even_numbers(n: int, d: int, seed: int) -> np.ndarray:
@@ -263,24 +240,6 @@ def even_numbers(n: int, d: int, seed: int) -> np.ndarray:
 
     sobol = qmc.Sobol(d, scramble=True, rng=np.random.default_rng(seed))
     return sobol.random_base2(math.ceil(math.log2(max(n, 2))))[:n]
-
-
-def _counted(samples, nominal, limits: Limits):
-    """Distributions of the quantities, and the shares outside the limits, together and of each quantity."""
-    percents = (0.135, 2.5, 10.0, 50.0, 90.0, 97.5, 99.865)
-    distributions, by_quantity = {}, {}
-    for name, values in samples.items():
-        if name == "slack":
-            continue
-        at = dict(zip(percents, np.percentile(values, percents).tolist(), strict=True))
-        mean, sd = float(values.mean()), float(values.std(ddof=1))
-        distributions[name] = Distribution(mean, sd, at, float(nominal[name][0]))
-    for name, (low, high) in limits.bounds.items():
-        values = samples[name]
-        out = values < (-np.inf if low is None else low)
-        out |= values > (np.inf if high is None else high)
-        by_quantity[name] = _outside(out, capability(values, low, high))
-    return distributions, _outside(samples["slack"] < 0.0), by_quantity
 
 
 def _outside(out: np.ndarray, of: Capability | None = None) -> Outside:

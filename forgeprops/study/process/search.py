@@ -17,72 +17,54 @@ from ...inputs.settings import setting, table
 from ...inputs.shop import Shop
 from ...inputs.steel import Steel
 from ...io.tables import data_frame
-from ..settable import neighbours
 from .margins import Margins, raise_least, spread_out
 from .scatter_inputs import inputs_of
 from .scattering import Scatter, even_numbers, scatter
-from .study import Stopped, Study, settings_words
+from .study import Stopped, Study, neighbours, settings_words
 
 #: What is turned when the user names nothing: low and high.
 SETTINGS = {name: table()[name].search for name in ("preheat_c", "flux", "delay_s", "spray_s")}
-
 #: Cases of the first look, for each setting turned, and heads drawn at every candidate.
 _FIRST_LOOK, _DRAWN = 64, 32
 #: Heads drawn to check what was found.
 _CHECKED = 1024
 #: The search for robustness begins at so many of the surest places; nearer than this share of the range is one.
 _SURER, _SAME = 2, 0.05
+_RELAX = ("limit", "by", "to", "unit", "steps", "enough")
 
 
 @dataclass(frozen=True, repr=False)
 class Choice(InWords):
-    """What `choose` found.
+    """What `choose` found."""
 
-    Attributes
-    ----------
-    feasible : Whether settings were found that meet all limits.
-    settings : The settings chosen; without feasible ones those that come nearest.
-    steel, head, route, shop
-        The case with these settings.
-    results : What comes out there and what it costs.
-    slack : Least margin without scatter, in steps of `inputs.limits.QUANTITIES`; below 0 outside.
-    binding : The limit that comes first.
-    robustness : The share of heads inside all limits under scatter, as the standard deviations that
-        a single limit would be away if the same share of a normal distribution met it (3: a Cpk of
-        1). It ranks places by few drawn heads; `scatter` counts the heads outside.
-    verdict : At the settings: the chance that they are right, heads inside if they are, and with
-        the model's doubt.
-    rounded : Whether the settings are what a shop can set; not where no such values next to the
-        optimum meet the limits.
-    at_end : Settings that stand at an end of their range: beyond it may be better.
-    scatter : Full scatter at the settings: share outside with its interval, capability, what
-        matters.
-    relax : Empty if feasible. For every limit alone: by how much it would have to give, to what,
-        and whether that is enough (``enough``); the least first.
-    together_steps : By how many steps all limits would have to give together; 0 if feasible.
-    starts : The starts and what became of them.
-    cases : How many cases it took.
-    """
-
-    feasible: bool
-    settings: Mapping[str, float]
-    steel: Steel
+    feasible: bool  # settings were found that meet all limits
+    settings: Mapping[str, float]  # chosen; without feasible ones those that come nearest
+    steel: Steel  # the case with these settings
     head: Head
     route: Route
     shop: Shop
-    results: Mapping[str, float]
-    slack: float
-    binding: str
+    results: Mapping[str, float]  # what comes out there and what it costs
+    slack: float  # least margin without scatter, steps of `inputs.limits.QUANTITIES`; outside < 0
+    binding: str  # the limit that comes first
+    #: The share of heads inside all limits under scatter, as the standard deviations that a single limit would
+    #: be away if the same share of a normal distribution met it (3: a Cpk of 1).  It ranks places by few drawn
+    #: heads; `scatter` counts the heads outside.
     robustness: float
-    verdict: Verdict
-    rounded: bool
-    at_end: tuple[str, ...]
-    scatter: Scatter | None
+    verdict: (
+        Verdict  # chance that the settings are right, heads inside if so, with the model's doubt
+    )
+    rounded: (
+        bool  # to what a shop can set; not where no such values next to the optimum meet the limits
+    )
+    at_end: tuple[str, ...]  # settings at an end of their range: beyond it may be better
+    scatter: Scatter | None  # in full, at the settings
+    #: Empty if feasible.  For every limit alone: by how much it would have to give, to what, and whether that is
+    #: ``enough``; the least first.
     relax: object
-    together_steps: float
-    starts: object
+    together_steps: float  # by which all limits would have to give together; 0 if feasible
+    starts: object  # and what became of them
     limits: Limits
-    cases: int
+    cases: int  # calculated
     cancelled: bool
 
     def words(self) -> str:
@@ -106,22 +88,20 @@ class Choice(InWords):
             f"{cost['water_l']:.2f} L of water per head."
         )
         if self.scatter is not None:
-            o = self.scatter.outside
+            o, v = self.scatter.outside, self.verdict
             text += (
                 f" Under scatter {100 * o.share:.2g} % of heads are outside (95 % interval {100 * o.low:.2g} "
-                f"to {100 * o.high:.2g} %); with the model's doubt {100 - self.verdict.with_doubt} %. Chance that this setting "
-                f"is right: {100 * self.verdict.chance_right:.0f} %."
+                f"to {100 * o.high:.2g} %); with the model's doubt {100 - v.with_doubt} %. Chance that this "
+                f"setting is right: {100 * v.chance_right:.0f} %."
             )
         if not self.rounded:
             text += (
                 " Rounded to what a shop can set it misses a limit, so the values stand as found."
             )
-        return " ".join(filter(None, (text, self.end_words())))
-
-    def end_words(self) -> str:
-        """Which settings stand at an end of their range, in a sentence; empty if none does."""
-        ends = ", ".join(setting(name).label for name in self.at_end)
-        return f"At an end of its range, so that beyond it may be better: {ends}." if ends else ""
+        if self.at_end:
+            ends = ", ".join(setting(name).label for name in self.at_end)
+            text += f" At an end of its range, so that beyond it may be better: {ends}."
+        return text
 
     def shown(self):
         return self.relax
@@ -198,8 +178,8 @@ def choose(
     limits : Limits, optional
         Requirements on results and costs; the default set of the route when left out.
     settings : mapping of str to (low, high), optional
-        What may be turned and how far (see `vary.settings`); left out: `SETTINGS`, as far as the route has
-        them.
+        What may be turned and how far (see `inputs.settings.settings`); left out: `SETTINGS`, as far as the
+        route has them.
     spread, chemistry
         What scatters (see `scatter`).
     starts : int
@@ -235,12 +215,10 @@ def choose(
         raise InputError(f"settings must be {form}; got {shown(settings)}.")
     ranges = study.ranges(settings, SETTINGS)
     starts = int(check_number(starts, "starts", 1, 100))
-    inputs = inputs_of(study, spread, chemistry)
+    inputs, d = inputs_of(study, spread, chemistry), len(ranges)
     problem = Margins(study, ranges, inputs, even_numbers(_DRAWN, len(inputs), seed))
-    d = len(ranges)
-    now = np.array([study.value(name) for name in ranges])
-    now = (now - problem.low) / (problem.high - problem.low)
-    x = np.vstack([np.clip(now, 0.0, 1.0), even_numbers(_FIRST_LOOK * d, d, seed + 1)])
+    now = np.clip(problem.shares([study.value(name) for name in ranges]), 0.0, 1.0)
+    x = np.vstack([now, even_numbers(_FIRST_LOOK * d, d, seed + 1)])
     search, relax = _Search(problem, x), data_frame(columns=_RELAX)
     together, robustness, checked = 0.0, np.nan, None
     try:
@@ -272,14 +250,16 @@ def choose(
     here = (results, float(table["slack"][0]), str(table["binding"][0]), float(robustness))
     verdict = verdict_of(estimate(*final, bench=study.bench), limits)
     here += (verdict, rounded or not feasible, tuple(at_end), checked)
-    rest = (relax, together, _starts_table(search.rows, problem), limits)
-    return Choice(feasible, values, *final, *here, *rest, problem.cases, study.cancel.wanted)
+    kept = ("start", "first_slack", "slack", "robustness")
+    rows = [{k: r[k] for k in kept} | problem.settings(r["x"]) for r in search.rows]
+    rest = (relax, together, data_frame(rows), limits, problem.cases, study.cancel.wanted)
+    return Choice(feasible, values, *final, *here, *rest)
 
 
 def _settable(problem: Margins, values: dict[str, float]) -> tuple[dict[str, float], bool]:
     """The surest settable values next to the optimum, and whether there are any that meet the limits."""
     near = neighbours(values, problem.ranges)
-    x = (np.stack(list(near.values()), axis=1) - problem.low) / (problem.high - problem.low)
+    x = problem.shares(np.stack(list(near.values()), axis=1))
     met = x[problem.nominal(x).min(axis=1) >= 0.0]
     if not len(met):
         return values, False
@@ -287,32 +267,20 @@ def _settable(problem: Margins, values: dict[str, float]) -> tuple[dict[str, flo
     return {n: round(v, 6) for n, v in problem.settings(best).items()}, True
 
 
-_RELAX = ("limit", "by", "to", "unit", "steps", "enough")
-
-
 def _relax(problem: Margins, x: np.ndarray, first: np.ndarray, nearest: np.ndarray):
     """For every limit alone: how far it would have to give for all others to be met (DataFrame)."""
     rows = []
     for j, (words, name, value, sign) in enumerate(problem.study.limits.ends()):
-        free = np.zeros(first.shape[1], bool)
-        free[j] = True
-        others = first[:, ~free].min(axis=1) if (~free).any() else np.zeros(len(first))
+        free = np.arange(first.shape[1]) == j
+        others = first[:, ~free].min(axis=1)  # the vetoes are always among them
         # begin where the others are met and this one misses least, or where the others come nearest
         met = others >= 0.0
         i = int(np.argmax(np.where(met, first[:, j], -np.inf) if met.any() else others))
-        found, margin = None, None
-        for start in (x[i], nearest):
-            at, values = raise_least(problem.nominal, start, free)
-            if at is not None and (margin is None or values[j] > margin):
-                found, margin = at, float(values[j])
+        raised = [raise_least(problem.nominal, start, free)[1] for start in (x[i], nearest)]
+        margins = [float(values[j]) for values in raised if values is not None]
+        steps = max(-max(margins), 0.0) if margins else np.nan
         q = QUANTITIES[name]
-        steps = np.nan if found is None else max(-margin, 0.0)
         by = steps * q.step
-        rows.append((words, by, value - sign * by, q.unit, steps, found is not None))
+        rows.append((words, by, value - sign * by, q.unit, steps, bool(margins)))
     table = data_frame(rows, columns=_RELAX)
     return table.sort_values(["enough", "steps"], ascending=[False, True], ignore_index=True)
-
-
-def _starts_table(rows: list[dict], problem: Margins):
-    kept = ("start", "first_slack", "slack", "robustness")
-    return data_frame([{k: r[k] for k in kept} | problem.settings(r["x"]) for r in rows])

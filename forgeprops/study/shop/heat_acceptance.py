@@ -19,8 +19,7 @@ from ...inputs.settings import setting
 from ...inputs.steel import Steel
 from ..process.scattering import even_numbers
 from ..process.search import SETTINGS
-from ..process.study import Stop, Study, checked_call
-from ..settable import MOST, sureness
+from ..process.study import MOST, Stop, Study, checked_call
 from .judgement import (
     ACCEPT,
     ADJUST,
@@ -209,7 +208,7 @@ def _inside(limits: Limits, results) -> bool:
 def _sureness(study: Study, case, results) -> tuple[dict[str, float], ShortVerdict]:
     """Chance of each limited quantity by the draw of the verdict, and that verdict; certain for what a line costs."""
     limits = study.limits
-    (found,) = sureness([case], limits, study.bench)
+    (found,) = study.sureness([case])
     chances = {n: float(_inside(Limits(**{n: p}), results)) for n, p in limits.bounds.items()}
     return {**chances, **found.by_quantity}, found
 
@@ -252,7 +251,6 @@ def _adjust(study: Study, ranges, chance: float):
     and the surest that are not sure enough, with their chance, or None."""
     if not ranges:
         return None, None
-    limits = study.limits
     names, now = list(ranges), np.array([study.value(n) for n in ranges])
     low, high = np.array(list(ranges.values())).T
     points = [np.tile(now, (_ON_A_LINE, 1)) for _ in names]
@@ -278,7 +276,7 @@ def _adjust(study: Study, ranges, chance: float):
     settings = [
         {names[k]: float(values[i, k]) for k in m} for i, m in zip(tried, moved, strict=True)
     ]
-    least = [v.least for v in sureness([study.changed(s) for s in settings], limits, study.bench)]
+    least = [v.least for v in study.sureness([study.changed(s) for s in settings])]
     k = next((k for k, share in enumerate(least) if share >= chance), int(np.argmax(least)))
     if least[k] < chance:
         return None, (least[k], settings[k])
