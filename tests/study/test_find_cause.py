@@ -11,8 +11,7 @@ from forgeprops.inputs.cases import Cases
 from forgeprops.inputs.head import ZONES
 from forgeprops.inputs.job import changed
 from forgeprops.study.process.study import Study
-from forgeprops.study.shop.causes import NOTHING, causes
-from forgeprops.study.shop.find_cause import _FAR, _FINE, _ranked, find_cause
+from forgeprops.study.shop.find_cause import _FAR, _FINE, NOTHING, _ranked, causes, find_cause
 from forgeprops.study.shop.measurements import HardnessReadings
 
 STEEL, HEAD, ROUTE, SHOP = fp.grade("4130"), fp.head("mid-iron"), fp.Route(), fp.Shop()
