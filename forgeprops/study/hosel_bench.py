@@ -150,8 +150,8 @@ def _changes(route: Route, ac1: float, lowest, steps, heats, tempers) -> Iterato
 
 
 def soften(
-    result, *, bench=None, lowest_preheat_c=750.0, preheat_steps_c=PREHEAT_STEPS_C, anneals=ANNEALS,
-    tempers_c=TEMPERS_C,
+    result: Estimate, *, bench=None, lowest_preheat_c: float = 750.0,
+    preheat_steps_c=PREHEAT_STEPS_C, anneals=ANNEALS, tempers_c=TEMPERS_C,
 ) -> Softening:  # fmt: skip
     """What softens a hosel that came out too hard: degrees won, and what the face pays.
 

@@ -96,8 +96,9 @@ class CoolingCurve:
 
 
 def cooling_curve(
-    time_s, temperature_c, plate, water_c, *, start_c=None, noise_c=None, knot_k=25.0,
-    roughness=ROUGHNESS, response_s=0.0,
+    time_s, temperature_c, plate: Plate, water_c: float, *, start_c: float | None = None,
+    noise_c: float | None = None, knot_k: float = 25.0, roughness: float = ROUGHNESS,
+    response_s: float = 0.0,
 ) -> CoolingCurve:  # fmt: skip
     """h against surface temperature from one thermocouple trace.
 
