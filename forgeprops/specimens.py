@@ -26,25 +26,17 @@ _PHASES = ("ferrite", "pearlite", "bainite", "martensite", "austenite")
 
 @dataclass(frozen=True)
 class Cooled:
-    """Structure and hardness of a cooled specimen.
-
-    Attributes
-    ----------
-    time_s, temperature_c : shape (n,); the curve (mean over the section of a bar).
-    fractions : Shares of ferrite, pearlite, bainite, martensite, austenite at the end; they sum to
-        1.
-    hardness_hv : With self-tempering.
-    hardness_as_quenched_hv : The same without self-tempering.
-    history : Shares along an imposed curve.
-    """
+    """Structure and hardness of a cooled specimen."""
 
     steel: Steel
-    time_s: np.ndarray
+    time_s: np.ndarray  #: shape (n,); the curve (mean over the section of a bar)
     temperature_c: np.ndarray
-    fractions: dict[str, float]
-    hardness_hv: float
-    hardness_as_quenched_hv: float
-    history: dict[str, np.ndarray] | None
+    fractions: dict[
+        str, float
+    ]  #: shares of ferrite, pearlite, bainite, martensite, austenite at the end; sum 1
+    hardness_hv: float  #: with self-tempering
+    hardness_as_quenched_hv: float  #: without it
+    history: dict[str, np.ndarray] | None  #: shares along an imposed curve
     warnings: tuple[Warn, ...] = ()
 
     @property
@@ -83,11 +75,8 @@ def _case(steel: Steel, from_c: float, grain_size_astm: float | None, k=None):
         kinetics.check_constants(k)
     case = np.zeros(1, packing.CASE)
     start = packing.pack_steels([steel], case, k)
-    grain = (
-        steel.grain_size_astm
-        if grain_size_astm is None
-        else check_number(grain_size_astm, "grain size", 0.0, 14.0, "ASTM number")
-    )
+    grain = steel.grain_size_astm if grain_size_astm is None else grain_size_astm
+    grain = check_number(grain, "grain size", 0.0, 14.0, "ASTM number")
     case["start_c"] = from_c
     case["start_austenite"] = 1.0
     case["start_grain_um"] = austenite.diameter_um_from_astm(grain)
@@ -282,10 +271,8 @@ def continuous_cooling(
         except (TypeError, ValueError, OverflowError):
             raise InputError("time_s and temperature_c must be sequences of numbers.") from None
         if time.ndim != 1 or time.shape != temperature.shape or len(time) < 2:
-            raise InputError(
-                f"time_s has shape {time.shape} and temperature_c {temperature.shape}; give two "
-                "sequences of one length, two points or more."
-            )
+            shapes = f"time_s has shape {time.shape} and temperature_c {temperature.shape}"
+            raise InputError(f"{shapes}; give two sequences of one length, two points or more.")
         if not (np.isfinite(time).all() and np.isfinite(temperature).all()):
             raise InputError("the curve holds values that are not numbers; give finite ones.")
         for i in np.flatnonzero(np.diff(time) <= 0):

@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 from checks import refuses
 
-from forgeprops.answer import second_opinions as so
+from forgeprops.answer.second_opinions import opinion_arrays, opinions
 from forgeprops.base.tables import read_rows
 from forgeprops.hardenability import critical_rates as cr
 from forgeprops.hardenability.end_quench import end_quench_equivalent_mm, slowest_cooling
@@ -74,13 +74,13 @@ def test_two_independent_methods_agree_on_alloy_steel(name):
     # critical rates (Maynier 1978) against multiplying and dividing factors (ASTM A255): nothing in common
     # but the martensite hardness
     for rate in RATES:
-        a, b = so.opinions(grade(name), rate)
+        a, b = opinions(grade(name), rate)
         if a.applicable and b.applicable:
             assert abs(a.hardness_hv - b.hardness_hv) < 80.0, (rate, a, b)
 
 
 def test_mean_disagreement_on_alloy_steel_is_small():
-    pairs = [so.opinions(grade(n), r) for n in grades() if family(n) != "carbon" for r in RATES]
+    pairs = [opinions(grade(n), r) for n in grades() if family(n) != "carbon" for r in RATES]
     gaps = [a.hardness_hv - b.hardness_hv for a, b in pairs if a.applicable and b.applicable]
     assert len(gaps) > 40
     assert np.mean(np.abs(gaps)) < 30.0
@@ -112,7 +112,7 @@ def _bar_errors(unit="C", steels=None):
         steel = Steel(row["steel"], contents)
         contents_and_rate = steel, _rate_in_still_air(float(row["diameter_mm"]))
         how = {"hold_s": 3600.0, "austenitise_c": float(row["austenitise_c"]), "pa_unit": unit}
-        opinion = so.critical_rate_opinion(*contents_and_rate, **how)
+        opinion, _ = opinions(*contents_and_rate, **how)
         errors.append(opinion.hardness_hv - float(row["hb"]) / 0.95)  # HB = 0.95 HV, ISO 18265
         applicable.append(opinion.applicable)
     return np.array(errors), np.array(applicable)
@@ -136,35 +136,35 @@ def test_bars_that_were_read_decide_for_celsius():
 
 def test_hardness_rises_with_rate():
     for name in grades():
-        hv, _ = so.opinion_arrays(grade(name), np.geomspace(0.05, 800.0, 200))["critical rates"]
+        hv, _ = opinion_arrays(grade(name), np.geomspace(0.05, 800.0, 200))["critical rates"]
         assert np.all(np.diff(hv) > -0.5), name
 
 
 def test_interrupted_cooling_and_partial_austenite_are_not_counted():
-    for opinion in so.opinions(grade("4130"), 40.0, reheated=True):
+    for opinion in opinions(grade("4130"), 40.0, reheated=True):
         assert not opinion.applicable and "re-heated" in opinion.why and opinion.hardness_hv > 0
-    for opinion in so.opinions(grade("4130"), 40.0, austenite_share=0.6):
+    for opinion in opinions(grade("4130"), 40.0, austenite_share=0.6):
         assert not opinion.applicable and "only 60 % austenite" in opinion.why
-    for opinion in so.opinions(grade("4130"), None):
+    for opinion in opinions(grade("4130"), None):
         assert opinion.hardness_hv is None and not opinion.applicable and "700 °C" in opinion.why
-    for opinion in so.opinions(grade("4130"), 0.0):
+    for opinion in opinions(grade("4130"), 0.0):
         assert opinion.hardness_hv is None and not opinion.applicable
 
 
 def test_outside_the_range_is_not_counted():
-    assert "slower than the far end" in so.end_quench_opinion(grade("4140"), 1.0).why
-    assert "ideal diameter" in so.end_quench_opinion(grade("1020"), 40.0).why
-    assert "below 20 HRC" in so.end_quench_opinion(grade("8620"), 2.5).why
-    assert "without molybdenum" in so.critical_rate_opinion(grade("1045"), 40.0).why
-    assert "without molybdenum" in so.critical_rate_opinion(grade("41Cr4"), 16.0).why
-    assert "wt% Ni" in so.critical_rate_opinion(grade("4340"), 1.0).why
-    assert so.critical_rate_opinion(grade("1045"), 1.0).applicable
+    assert "slower than the far end" in opinions(grade("4140"), 1.0)[1].why
+    assert "ideal diameter" in opinions(grade("1020"), 40.0)[1].why
+    assert "below 20 HRC" in opinions(grade("8620"), 2.5)[1].why
+    assert "without molybdenum" in opinions(grade("1045"), 40.0)[0].why
+    assert "without molybdenum" in opinions(grade("41Cr4"), 16.0)[0].why
+    assert "wt% Ni" in opinions(grade("4340"), 1.0)[0].why
+    assert opinions(grade("1045"), 1.0)[0].applicable
     odd = Steel("odd", {"C": 0.6, "Mn": 2.5, "Si": 0.3})
-    assert "C for the critical" in so.critical_rate_opinion(odd, 5.0).why
-    assert "Mn for the critical" in so.critical_rate_opinion(odd, 5.0).why
-    cold = so.critical_rate_opinion(grade("4130"), 5.0, austenitise_c=760.0)
+    assert "C for the critical" in opinions(odd, 5.0)[0].why
+    assert "Mn for the critical" in opinions(odd, 5.0)[0].why
+    cold, _ = opinions(grade("4130"), 5.0, austenitise_c=760.0)
     assert "Austenitising temperature" in cold.why
-    assert not so.critical_rate_opinion(grade("4130"), 2000.0).applicable
+    assert not opinions(grade("4130"), 2000.0)[0].applicable
 
 
 def test_arrays_equal_the_two_functions():
@@ -174,9 +174,9 @@ def test_arrays_equal_the_two_functions():
     cases = [(s, r, *x) for s in steels for r in (0.0, *RATES, 2000.0) for x in states]
     contents = types.SimpleNamespace(get=lambda e: np.array([s.get(e) for s, *_ in cases]))
     _, rate, again, share = (np.array(column) for column in zip(*cases, strict=True))
-    found = so.opinion_arrays(contents, rate, again, share)
+    found = opinion_arrays(contents, rate, again, share)
     for i, case in enumerate(cases):
-        for opinion in so.opinions(case[0], case[1], reheated=case[2], austenite_share=case[3]):
+        for opinion in opinions(case[0], case[1], reheated=case[2], austenite_share=case[3]):
             hv, applicable = found[opinion.method]
             assert applicable[i] == opinion.applicable, (case[0].name, case[1:], opinion)
             if opinion.hardness_hv is not None:
@@ -185,11 +185,10 @@ def test_arrays_equal_the_two_functions():
 
 @pytest.mark.parametrize("bad", [-1.0, float("nan"), float("inf"), "fast"])
 def test_bad_rate(bad):
-    for function in (so.critical_rate_opinion, so.end_quench_opinion):
-        refuses("(?i)cooling rate at 700", function, grade("4130"), bad)
+    refuses("(?i)cooling rate at 700", opinions, grade("4130"), bad)
 
 
 def test_bad_share_and_option():
-    given = so.critical_rate_opinion, grade("4130"), 5.0
+    given = opinions, grade("4130"), 5.0
     refuses("Austenite share 1.2 is out of range .0–1", *given, austenite_share=1.2)
     refuses("unit of the austenitising parameter 'F' is unknown", *given, pa_unit="F")

@@ -17,7 +17,7 @@ FORMULA_ROOMS = (
 )  # fmt: skip
 #: Solvers, reference forms and translations; each constant of theirs is a tolerance or stands elsewhere.
 BOOKKEEPING = (
-    "spray_film_laws_w_m2k end_quench_warnings strength strength_of fit_strength small_patch_mm aged"
+    "spray_film_laws_w_m2k end_quench_warnings strength strength_of small_patch_mm aged"
 ).split()
 
 

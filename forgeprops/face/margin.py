@@ -1,11 +1,8 @@
 """What the strike asks of the face: margin, life and minimum thickness, each place by its own hardness.
 
-Five ways to fail are looked at: a crack at the back of the centre, at the front of the edge (in the steel of
-the face, in that of the rim, and where they meet), inside, and a permanent dent.  Cracks go by hardness
-alone, the dent by yield strength, so by hardness and structure of the face.  A thick blade is no plate
-(above 5–6 mm the stress is low anyway); the formulas are for a face that is free behind.
-
-One face is a batch of one.  No measured strike force, face stress or face life of an iron was found.
+Cracks go by hardness alone, the dent by yield strength, so by hardness and structure of the face.  The formulas are for a
+face that is free behind; a thick blade is no plate (above 5–6 mm the stress is low anyway).  No measured strike force,
+face stress or face life of an iron was found.
 """
 
 import dataclasses
@@ -51,10 +48,8 @@ class _Bending:
 
     @classmethod
     def of(cls, faces: Faces, strike: Strike, peak=PEAK_FACTOR, patch_share=1.0):
-        speed = faces.club_speed_m_s if strike.speed_m_s is None else strike.speed_m_s
-        force, patch, contact = strike_load(
-            faces.head_mass_g, speed, strike.spin(faces), strike.restitution, peak
-        )
+        hit = faces.head_mass_g, strike.speed(faces), strike.spin(faces), strike.restitution, peak
+        force, patch, contact = strike_load(*hit)
         span, patch = (faces.length_mm, faces.height_mm), patch * patch_share
         edge = strike.edge_notch * fillet_share(span, patch, strike.fillet_mm)
         return cls(force, patch, contact, rectangle_coefficients(*span, patch), edge)
@@ -108,11 +103,8 @@ def _capacities(faces: Faces, strike: Strike, residual=0.0, shift_sd=0.0):
 def _dent_mpa(faces: Faces, patch, rate: bool):
     """Load over the square of the thickness at which 0.05 mm stay, MPa.
 
-    The plastic limit load of the clamped disc under a patch, times 0.85.
-
-    Notes
-    -----
-    Yield at the strike's rate: YS (ε̇/10⁻⁴)^(0.074 − 0.040 YS/414), never below YS.
+    The plastic limit load of the clamped disc under a patch, times 0.85, with the yield at the strike's rate,
+    YS (ε̇/10⁻⁴)^(0.074 − 0.040 YS/414), never below YS.
 
     References
     ----------
@@ -144,12 +136,9 @@ def _by_place(faces: Faces, bending: _Bending, takes, dent, thickness):
 
 
 def strike_margins(faces: Faces, strike: Strike | None = None) -> dict[str, np.ndarray]:
-    """Margin of many faces at the strike, each array of shape (n,) unless noted.
-
-    "margin" (load over strike that half the faces take), "location" (index into `LOCATIONS`), "by_place"
-    (6, n), "centre_mpa", "edge_mpa", "edge_held", "force_n", "patch_mm", "dent_slow" (dent margin without
-    the rise of yield with strain rate).
-    """
+    """Margin of many faces at the strike, arrays of shape (n,): "margin" (load over strike that half the faces take),
+    "location" (index into `LOCATIONS`), "by_place" (6, n), "centre_mpa", "edge_mpa", "edge_held", "force_n", "patch_mm",
+    "dent_slow" (dent margin without the rise of yield with strain rate)."""
     strike = strike or Strike()
     bending, t = _Bending.of(faces, strike), faces.thickness_mm
     slow = _dent_mpa(faces, bending.patch, False)
@@ -222,9 +211,7 @@ def _least_thickness(faces: Faces, strike: Strike, wanted):
 
 
 def core_hv(layers):
-    """Mean hardness weighed by the distance from mid-thickness, HV: what carries plastic bending.
-
-    Layers of equal thickness stand on the last axis.
+    """Mean hardness of equal layers (last axis) weighed by the distance from mid-thickness, HV: what carries plastic bending.
 
     >>> float(core_hv([300.0, 100.0, 100.0, 300.0]))
     250.0
@@ -236,10 +223,9 @@ def core_hv(layers):
 
 
 def layers_of_faces(points_hv, kept):
-    """Hardness through the finished thickness, front to back, HV, shape (n, layers).
+    """Hardness through the finished thickness, front to back, HV, (n, layers): the recess is milled from the back.
 
-    The recess is milled from the back, so the finished face keeps the front of the forged thickness, the
-    share `kept` of it; `points_hv` are Gauss–Lobatto points through the forged thickness.
+    `points_hv` are Gauss–Lobatto points through the forged thickness, of which the share `kept` stays.
     """
     from ..engine.section import lobatto
 
@@ -250,9 +236,6 @@ def layers_of_faces(points_hv, kept):
     rows = np.arange(len(points_hv))[:, None]
     layers = points_hv[rows, i] + share * (points_hv[rows, i + 1] - points_hv[rows, i])
     return np.clip(layers, 60.0, 900.0)
-
-
-# ---- one face ----
 
 
 def strike_of_faces(faces: Faces, strike: Strike, spread_hv: float = 0.0) -> FaceStrike:
@@ -266,7 +249,6 @@ def strike_of_faces(faces: Faces, strike: Strike, spread_hv: float = 0.0) -> Fac
     places = found["by_place"][:, 0].tolist()
     t, dent, slow = float(faces.thickness_mm[0]), places[-1], float(found["dent_slow"][0])
     skin_hv, skin_um = (float(np.ravel(x)[0]) for x in faces.skin(strike.front_removed_um))
-    speed = faces.club_speed_m_s if strike.speed_m_s is None else strike.speed_m_s
     edge_hv = faces.edge_hv(strike.fillet_mm)[:, 0]
     weak = float(edge_hv[min(place - 1, 2)] if place else layers[-1])
     notes = [outside("face_thickness", t), outside("face_fatigue", weak)]
@@ -279,23 +261,21 @@ def strike_of_faces(faces: Faces, strike: Strike, spread_hv: float = 0.0) -> Fac
         )
         notes.append(Warn("face:dent", text))
     named = zip(LOCATIONS, places, strict=True)
-    by_place = {name: x for name, x in named if x < math.inf}
-    counted = {"strikes": None if count == math.inf else max(count, 1000.0)}
-    counted |= {"strikes_is_bound": count < 1000.0, "required_strikes": strike.required_strikes}
-    thick = {"least_thickness_mm": thin, "least_thickness_safe_mm": safe, "thickness_mm": t}
-    first = {name: float(found[name][0]) for name in ("patch_mm", "centre_mpa", "edge_mpa")}
-    first |= {"edge_held": float(found["edge_held"][0]), "peak_force_n": float(found["force_n"][0])}
-    swing = {
-        "club_speed_m_s": speed,
-        "loft_deg": faces.loft_deg,
-        "spin_loft_deg": strike.spin(faces),
+    swing = strike.speed(faces), faces.loft_deg, strike.spin(faces), found["force_n"]
+    speed, loft, spin, force = (float(np.ravel(x)[0]) for x in swing)
+    first = {
+        name: float(found[name][0]) for name in ("patch_mm", "centre_mpa", "edge_mpa", "edge_held")
     }
-    swing = {name: float(np.ravel(x)[0]) for name, x in swing.items()}
-    skin = {"skin_hv": skin_hv if skin_um > 0.0 else None, "skin_um": max(skin_um, 0.0)}
-    dents = {"dent_margin": dent, "dent_margin_slow": slow}
-    rest = {**counted, **thick, **first, **swing, **skin, **dents}
-    warnings = tuple(n for n in notes if n is not None)
-    return FaceStrike(margin, low, high, LOCATIONS[place], by_place, warnings=warnings, **rest)
+    return FaceStrike(
+        margin, low, high, LOCATIONS[place],
+        by_place={name: x for name, x in named if x < math.inf},
+        strikes=None if count == math.inf else max(count, 1000.0), strikes_is_bound=count < 1000.0,
+        required_strikes=strike.required_strikes, peak_force_n=force, **first,
+        least_thickness_mm=thin, least_thickness_safe_mm=safe, thickness_mm=t,
+        club_speed_m_s=speed, loft_deg=loft, spin_loft_deg=spin,
+        skin_hv=skin_hv if skin_um > 0.0 else None, skin_um=max(skin_um, 0.0),
+        dent_margin=dent, dent_margin_slow=slow, warnings=tuple(n for n in notes if n is not None),
+    )  # fmt: skip
 
 
 def face_strike(
@@ -369,13 +349,10 @@ def face_strike(
     def ones(*numbers):
         return [np.array([x]) for x in numbers]
 
-    drawn = (
-        *ones(t, length, height),
-        tuple(ones(*edge[:3])),
-        *ones(mass, loft, tour_speed_m_s(loft)),
-    )
+    size, swing = ones(t, length, height), ones(mass, loft, tour_speed_m_s(loft))
     shares = (0.0, 0.0, 0.0) if fractions is None else structure_shares(fractions)
-    faces = Faces(*drawn, layers, *ones(edge[3]), shares, *ones(*bare))
+    rest = layers, *ones(edge[3]), shares, *ones(*bare)
+    faces = Faces(*size, tuple(ones(*edge[:3])), *swing, *rest)
     spread = check_number(hardness_se_hv, "standard error of hardness", 0.0, 300.0, "HV")
     return strike_of_faces(faces, Strike(**strike_options(strike)), spread)
 

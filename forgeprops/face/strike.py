@@ -24,14 +24,11 @@ class Strike:
 
     Attributes
     ----------
-    required_strikes : Hard strikes in the middle of the face to survive; 10 000 is the usual
-        air-cannon series.
-    speed_m_s, spin_loft_deg : None: by the head's own club speed and loft
-        (`ball_impact.spin_loft_deg`).
+    required_strikes : Hard strikes in the middle of the face to survive; 10 000 is the usual air-cannon series.
+    speed_m_s, spin_loft_deg : None: by the head's own club speed and loft (`ball_impact.spin_loft_deg`).
     front_finish, back_finish : One of `FINISHES`.
     front_removed_um : Metal ground or polished off the front after the last heat, µm.
-    residual_mpa : Stress left in both surfaces by the quench, tension positive; nobody has measured
-        it. Later heats relieve it.
+    residual_mpa : Stress left in both surfaces by the quench, tension positive, never measured; later heats relieve it.
     fillet_mm : Corner radius of the recess.
     edge_notch : Stress factor at the front edge, of a score line for instance; 1: none.
     dent_rate : Count the rise of yield with the strain rate of the strike.
@@ -67,14 +64,18 @@ class Strike:
         """Roughness of the front, µm."""
         return FINISHES[self.front_finish]
 
-    def spin(self, faces: Faces):
-        """Spin loft of these faces, degrees."""
-        return spin_loft_deg(faces.loft_deg) if self.spin_loft_deg is None else self.spin_loft_deg
-
     @property
     def back_um(self) -> float:
         """Roughness of the back, µm."""
         return FINISHES[self.back_finish]
+
+    def spin(self, faces: Faces):
+        """Spin loft of these faces, degrees."""
+        return spin_loft_deg(faces.loft_deg) if self.spin_loft_deg is None else self.spin_loft_deg
+
+    def speed(self, faces: Faces):
+        """Head speed of these faces, m/s."""
+        return faces.club_speed_m_s if self.speed_m_s is None else self.speed_m_s
 
 
 _BOUNDS = {
@@ -100,33 +101,26 @@ def strike_options(strike: Mapping | None) -> dict:
 
 @dataclass(frozen=True)
 class Faces:
-    """Many faces as columns, arrays of shape (n,) or numbers.
+    """Many faces as columns, arrays of shape (n,) or numbers."""
 
-    Attributes
-    ----------
-    thickness_mm, length_mm, height_mm : Finished face and its free span.
-    rim_mm : Thickness, length and height of the rim; the last two are the blade's.
-    layers_hv : shape (n, m); hardness of the face, front to back.
-    rim_hv : Hardness of the rim's front.
-    shares : Ferrite–pearlite, bainite and martensite of the face; all 0: not known.
-    skin_hv, decarburised_um : Hardness of the decarburised skin of the front and the depth at which
-        90 % of the carbon is left; depth 0: none.
-    stress_left : Share of the residual stress of the quench that later heats leave.
-    """
-
-    thickness_mm: np.ndarray
+    thickness_mm: np.ndarray  # finished face, and its free span
     length_mm: np.ndarray
     height_mm: np.ndarray
-    rim_mm: tuple[np.ndarray, np.ndarray, np.ndarray]
+    rim_mm: tuple[
+        np.ndarray, np.ndarray, np.ndarray
+    ]  # thickness, length and height; the last two are the blade's
     head_mass_g: np.ndarray
     loft_deg: np.ndarray
     club_speed_m_s: np.ndarray
-    layers_hv: np.ndarray
-    rim_hv: np.ndarray
+    layers_hv: np.ndarray  # shape (n, m); hardness of the face, front to back
+    rim_hv: np.ndarray  # hardness of the rim's front
+    #: Ferrite–pearlite, bainite and martensite of the face; all 0: not known.
     shares: tuple[np.ndarray, np.ndarray, np.ndarray] = (0.0, 0.0, 0.0)
-    skin_hv: np.ndarray | float = 0.0
-    decarburised_um: np.ndarray | float = 0.0
-    stress_left: np.ndarray | float = 1.0
+    skin_hv: np.ndarray | float = 0.0  # hardness of the decarburised skin of the front
+    decarburised_um: np.ndarray | float = 0.0  # depth at which 90 % of the carbon is left; 0: none
+    stress_left: np.ndarray | float = (
+        1.0  # share of the residual stress of the quench that later heats leave
+    )
 
     def skin(self, removed_um: float):
         """Hardness and depth (µm) of what is left of the soft skin; the hardness rises straight to the core's."""

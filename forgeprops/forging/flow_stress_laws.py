@@ -54,12 +54,9 @@ def misaka_mpa(carbon, temperature_c, strain, rate_per_s):
     """
     c = np.asarray(carbon, float)
     t = np.asarray(temperature_c, float) + ZERO_C_K
-    return plain(
-        KGF_N
-        * np.exp(0.126 - 1.75 * c + 0.594 * c * c + (2851 + 2968 * c - 1120 * c * c) / t)
-        * np.asarray(strain, float) ** 0.21
-        * np.asarray(rate_per_s, float) ** 0.13
-    )
+    soft = np.exp(0.126 - 1.75 * c + 0.594 * c * c + (2851 + 2968 * c - 1120 * c * c) / t)
+    e, r = np.asarray(strain, float), np.asarray(rate_per_s, float)
+    return plain(KGF_N * soft * e**0.21 * r**0.13)
 
 
 @functools.cache
@@ -85,9 +82,8 @@ def hensel_spittel_mpa(name, temperature_c, strain, rate_per_s):
     """
     a, m1, m2, m3, m4, m5, m7, m8 = _sets()[check_choice(name, "flow-stress set", _sets())]
     t, e, r = (np.asarray(x, float) for x in (temperature_c, strain, rate_per_s))
-    return plain(
-        a * np.exp(m1 * t + m4 / e + m7 * e) * e**m2 * (1.0 + e) ** (m5 * t) * r ** (m3 + m8 * t)
-    )
+    level = a * np.exp(m1 * t + m4 / e + m7 * e) * e**m2
+    return plain(level * (1.0 + e) ** (m5 * t) * r ** (m3 + m8 * t))
 
 
 def medina_hernandez_mpa(composition, temperature_c, strain, rate_per_s):
@@ -106,24 +102,12 @@ def medina_hernandez_mpa(composition, temperature_c, strain, rate_per_s):
        (from memory).
     .. [2] Coefficients: a public flow-stress code (read).
     """
-    get = composition.get
-    q = (
-        267_000.0
-        - 2535.52 * get("C")
-        + 1010.0 * get("Mn")
-        + 33_620.76 * get("Si")
-        + 35_651.28 * get("Mo")
-        + 31_673.46 * (0.0 if get("V") is None else get("V"))
-    )
-    t = np.asarray(temperature_c, float) + ZERO_C_K
-    x = (
-        np.asarray(rate_per_s, float)
-        * np.exp(q / (GAS_J_MOL_K * t))
-        / ((12.197 + 65.590 * get("C")) * np.exp(7.076e-5 * q))
-    )
-    b = (9.5326 + 0.6196 * np.log(x)) ** 2
-    return plain(
-        b
-        * (1.0 - np.exp(-3.9202 * x**0.0592 * np.asarray(strain, float)))
-        ** (0.3449 * np.exp(0.0139 * np.sqrt(x)))
-    )
+    c, mn, si, mo, v = (composition.get(e) for e in ("C", "Mn", "Si", "Mo", "V"))
+    q = 267_000.0 - 2535.52 * c + 1010.0 * mn + 33_620.76 * si + 35_651.28 * mo
+    q = q + 31_673.46 * (0.0 if v is None else v)
+    t, e = np.asarray(temperature_c, float) + ZERO_C_K, np.asarray(strain, float)
+    x = np.asarray(rate_per_s, float) * np.exp(q / (GAS_J_MOL_K * t))
+    x = x / ((12.197 + 65.590 * c) * np.exp(7.076e-5 * q))
+    rise = 1.0 - np.exp(-3.9202 * x**0.0592 * e)
+    power = 0.3449 * np.exp(0.0139 * np.sqrt(x))
+    return plain((9.5326 + 0.6196 * np.log(x)) ** 2 * rise**power)

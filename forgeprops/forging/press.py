@@ -2,7 +2,6 @@
 
 import functools
 from collections.abc import Mapping
-from dataclasses import dataclass
 from typing import NamedTuple
 
 import numpy as np
@@ -58,38 +57,21 @@ def press_force_kn(projected_area_mm2, flow_stress_mpa, shape="complex"):
     return PressForce(middle * unit, low * unit, high * unit)
 
 
-@dataclass(frozen=True)
-class Effort:
-    """What the press has to do.
+class Effort(NamedTuple):
+    """What the press has to do."""
 
-    Attributes
-    ----------
-    flow_stress : Of every zone at its metal temperature in the die.
-    mean_mpa : Their mean by projected area.
-    press_force : Force on the press for the projected area of the head, kN, with the band of the
-        shape factor.
-    relative : Against 1030 at the same metal temperatures.
-    projected_mm2 : Plan area of the forging without flash.
-    die_c : Metal temperature in the die, °C, mean by projected area.
-    """
-
-    flow_stress: Mapping[str, FlowStress]
-    mean_mpa: float
-    press_force: PressForce
-    relative: float
-    projected_mm2: float
-    die_c: float
+    flow_stress: Mapping[str, FlowStress]  #: of every zone at its metal temperature in the die
+    mean_mpa: float  #: their mean by projected area
+    press_force: (
+        PressForce  #: for the projected area of the head, with the band of the shape factor
+    )
+    relative: float  #: against 1030 at the same metal temperatures
+    projected_mm2: float  #: plan area of the forging without flash
+    die_c: float  #: metal temperature in the die, mean by projected area
 
 
-@dataclass(frozen=True)
-class Hotter:
-    """How much hotter the metal in the die would have to be to press like 1030; below 0: colder.
-
-    Attributes
-    ----------
-    hotter_c, low_c, high_c : Difference of metal temperatures in the die, °C, with the band of the
-        laws.
-    """
+class Hotter(NamedTuple):
+    """How much hotter the metal in the die would have to be to press like 1030, °C, with the band; below 0: colder."""
 
     hotter_c: float
     low_c: float
@@ -135,7 +117,7 @@ def press_columns(cases: Cases, die_c: np.ndarray) -> dict[str, np.ndarray]:
     """
     areas = projected_areas_mm2(*forged_parts(*cases.heads.parts))
     area = np.stack([np.broadcast_to(areas[z], (len(cases.heads),)) for z in ZONES], axis=1)
-    area = area if cases.head_of is None else area[cases.head_of]
+    area = area[cases.head_of]
     used = least_press(cases.route["strain"], cases.route["dwell_s"])
     wide = {e: v[:, None] for e, v in cases.composition.items()}
     stress = flow_stress_mpa(wide, die_c, *(x[:, None] for x in used.values()))

@@ -12,10 +12,9 @@ from ..base.constants import GAS_J_MOL_K, IRON_G_MOL, ZERO_C_K
 #: Factor, µm²/s, and Q/R, K, of k = 6.1 exp(-169 452/RT) cm²/s for iron in air; 1 cm² = 1e8 µm².
 SCALE_LAW = (6.1e8, 169_452.0 / GAS_J_MOL_K)
 
-#: Thickness against that of iron in air: name -> (central, low, high).  Flue gas with 1-3 % oxygen and heats
-#: of a minute or two give 0.5 to 0.8 (common practice; published rates differ 2-3 times); the air law itself
-#: is good to ±50 %.  Between water vapour that raises and chromium and silicon that lower the rate nothing
-#: finer holds.
+#: Thickness against that of iron in air: name -> (central, low, high).  Flue gas with 1-3 % oxygen and heats of a minute or
+#: two give 0.5 to 0.8 (common practice; published rates differ 2-3 times); the air law itself is good to ±50 %.  Between
+#: water vapour that raises and chromium and silicon that lower the rate nothing finer holds.
 ATMOSPHERES = {
     "air": (1.0, 0.5, 1.5),
     "gas furnace": (0.65, 0.35, 1.0),

@@ -25,26 +25,15 @@ _OUTER, _WEIGHTS = np.polynomial.legendre.leggauss(4)
 
 @dataclass(frozen=True)
 class Surface:
-    """Skin of the face after the second heat, one side.
+    """Skin of the face after the second heat, one side."""
 
-    Attributes
-    ----------
-    scale_um : Scale on leaving the furnace.
-    metal_loss_um : Metal that became scale.
-    decarburised_um : Depth below the metal surface at which 90 % of the carbon is left.
-    skin_hv, sound_hv : Mean hardness of the outer 20 µm of metal, and of the metal below the layer.
-    blast : What a cleaning blast must take off for a hard skin: the scale that the press leaves,
-        and metal.
-    depth_um, carbon, hardness_hv : Carbon (wt%) and hardness against depth below the metal surface.
-    """
-
-    scale_um: float
-    metal_loss_um: float
-    decarburised_um: float
-    skin_hv: float
-    sound_hv: float
-    blast: Blast
-    depth_um: np.ndarray
+    scale_um: float  #: scale on leaving the furnace
+    metal_loss_um: float  #: metal that became scale
+    decarburised_um: float  #: depth below the metal surface at which 90 % of the carbon is left
+    skin_hv: float  #: mean hardness of the outer 20 µm of metal
+    sound_hv: float  #: and of the metal below the layer
+    blast: Blast  #: what a blast must take off for a hard skin: the scale that the press leaves, and metal
+    depth_um: np.ndarray  #: below the metal surface, with the carbon (wt%) and hardness there
     carbon: np.ndarray
     hardness_hv: np.ndarray
 
@@ -52,12 +41,8 @@ class Surface:
 def diffusion_um2(carbon, critical, route, peak_c, scale_um) -> np.ndarray:
     """Time integral of carbon's diffusivity at the front of the face in the furnace, µm²; arrays of shape (n,).
 
-    Parameters
-    ----------
-    carbon : array; wt%.
-    critical : dict of str to array; with "ac1" and "ac3", °C.
-    route : mapping of str to array; with "start_c", "preheat_c" and "soak_s".
-    peak_c, scale_um : array; of the front leaving the furnace.
+    Carbon in wt%; "ac1" and "ac3" in °C; "start_c", "preheat_c" and "soak_s" of the route; temperature and scale of the front
+    on leaving the furnace.
 
     Notes
     -----
@@ -113,8 +98,8 @@ def surface_of(
 ) -> Surface:
     """Scale, lost carbon and hardness of the face's skin.
 
-    Scale on leaving the furnace (µm), diffusion as of `diffusion_um2`, hardness of the sound metal (HV),
-    metal temperature when the spray starts (°C; None without), share of the scale that the press leaves.
+    Scale on leaving the furnace (µm), `diffusion_um2`, hardness of the sound metal (HV), metal temperature when the spray
+    starts (°C; None without), share of the scale that the press leaves.
     """
     loss = metal_loss_um(scale_um)
     depth = float(decarburised_um(diffusion, loss))

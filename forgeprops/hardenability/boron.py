@@ -39,9 +39,8 @@ def effective_boron(steel):
     """
     ti, zr, n = (_content(steel, e) for e in ("Ti", "Zr", "N"))
     free = _corner(n - _HELD_BY_AL - ti / 5.0 - zr / 15.0, _SMOOTH_N)
-    return plain(
-        _corner(_content(steel, "B") - free, _SMOOTH_B) - _corner(-free, _SMOOTH_B)
-    )  # 0 without boron
+    left = _corner(_content(steel, "B") - free, _SMOOTH_B)
+    return plain(left - _corner(-free, _SMOOTH_B))  # 0 without boron
 
 
 def boron_factor(steel, share: float = 1.0):

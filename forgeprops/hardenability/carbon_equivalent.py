@@ -58,9 +58,8 @@ def cen(steel):
     ----------
     .. [1] N. Yurioka et al. 1983; one printing has Ni with Cu over 15, Ni/20 is taken (read).
     """
-    c, si, mn, cu, ni, cr, mo, nb, v, b = _get(
-        steel, "C", "Si", "Mn", "Cu", "Ni", "Cr", "Mo", "Nb", "V", "B"
-    )
+    elements = ("C", "Si", "Mn", "Cu", "Ni", "Cr", "Mo", "Nb", "V", "B")
+    c, si, mn, cu, ni, cr, mo, nb, v, b = _get(steel, *elements)
     a = 0.75 + 0.25 * np.tanh(20.0 * (c - 0.12))
     return plain(c + a * (si / 24 + mn / 6 + cu / 15 + ni / 20 + (cr + mo + nb + v) / 5 + 5 * b))
 
@@ -79,9 +78,5 @@ def carbon_equivalents(steel) -> dict[str, float]:
     steel = check_steel(steel)
     if not np.ndim(steel.get("C")):
         tell(w for name in ("CE_IIW", "Pcm", "CET") for w in contents_outside(name, steel))
-    return {
-        "CE_IIW": carbon_equivalent_iiw(steel),
-        "Pcm": pcm(steel),
-        "CET": cet(steel),
-        "CEN": cen(steel),
-    }
+    laws = {"CE_IIW": carbon_equivalent_iiw, "Pcm": pcm, "CET": cet, "CEN": cen}
+    return {name: law(steel) for name, law in laws.items()}

@@ -14,8 +14,8 @@ from .ideal_diameter import ideal_diameter, ideal_diameter_warnings
 #: Lowest HRC that the conversion tables know (ASTM E140 table 1).
 _LOWEST_HRC = 20.0
 
-#: Ideal diameter below which the 3 mm dividing factor is held, mm: its polynomial turns there (derived; the
-#: factor must rise as hardenability falls).
+#: Ideal diameter below which the 3 mm dividing factor is held, mm: its polynomial turns there (derived; the factor must
+#: rise as hardenability falls).
 _TURN_AT_3_MM = 17.5
 
 
@@ -55,8 +55,9 @@ def as_quenched_hardness_hrc(carbon):
 def dividing_factors(ideal_diameter_mm) -> np.ndarray:
     """Initial hardness divided by hardness, at each distance of the metric set from 3 mm on (last axis).
 
-    A polynomial of the ideal diameter (25.4-177.8 mm) a distance; never below 1, never falling with distance.  Above the end of a row the factor is 1; above 177.8 mm the
-    rows that reach it are held; below 25.4 mm the polynomials are continued (a warning of `end_quench`).
+    A polynomial of the ideal diameter (25.4-177.8 mm) a distance; never below 1, never falling with distance.  Above the end of
+    a row the factor is 1; above 177.8 mm the rows that reach it are held; below 25.4 mm the polynomials are continued (a warning
+    of `end_quench`).
 
     >>> dividing_factors(49.5)[:3].round(2)
     array([1.01, 1.14, 1.34])
@@ -131,9 +132,8 @@ def end_quench_equivalent_mm(rate_at_700_c_per_s=None, t85_s=None):
     """
     bar = _bar()
     if t85_s is None:
-        log_mm = np.interp(
-            -np.log(np.maximum(rate_at_700_c_per_s, 1e-12)), -bar["rate"], bar["distance"]
-        )
+        faster = -np.log(np.maximum(rate_at_700_c_per_s, 1e-12))
+        log_mm = np.interp(faster, -bar["rate"], bar["distance"])
     else:
         log_mm = np.interp(np.log(np.maximum(t85_s, 1e-12)), bar["t85"], bar["distance"])
     return plain(np.exp(log_mm))

@@ -1,15 +1,12 @@
 """The bending bench: a head clamped at the blade, a bar over the hosel, the free length between them bends.
 
-Along that length (s = 0 at the bar's mouth, s = length at the clamp) the moment is M(s) = F (bar + s):
-almost constant, greatest at the clamp.  Where the hosel bends first depends on section (taper into the
-neck, end of the bore) and on the hardness gradient, both straight lines along s here.  The permanent angle
-is the integral of k − M/(E I) along the length; what springs back is the integral of M/(E I).
+Along that length (s = 0 at the bar's mouth, s = length at the clamp) the moment is M(s) = F (bar + s).  Where the hosel
+bends first depends on section (taper into the neck, end of the bore) and on the hardness gradient, both straight lines
+along s.  The permanent angle is the integral of k − M/(E I) along the length; what springs back is that of M/(E I).
 
-What yields inside the bar's jaw and inside the clamp is left out, which is cautious where the weakest place
-lies at either end.  The angle agrees with general quadrature to 0.5 %; only where the hardness doubles
-within the zone and the soft end yields in a plateau is it off by up to a fifth at bends below 1°.
-
-Everything is arrays of cases; a single bend is a batch of one.
+What yields inside the bar's jaw and the clamp is left out, which is cautious where the weakest place lies at either
+end.  The angle agrees with general quadrature to 0.5 %; only where the hardness doubles within the zone and the soft
+end yields in a plateau is it off by up to a fifth at bends below 1°.  Everything is arrays of cases.
 """
 
 from __future__ import annotations
@@ -18,6 +15,7 @@ import dataclasses
 import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from typing import NamedTuple
 
 import numpy as np
 
@@ -156,28 +154,17 @@ def bench_options(bench: Mapping | None) -> dict:
 
 @dataclass(frozen=True)
 class Hosels:
-    """Free lengths of hosels on the bench, arrays of shape (n,).
+    """Free lengths of hosels on the bench, arrays of shape (n,)."""
 
-    Attributes
-    ----------
-    outside_mm, bore_mm : At the bar's mouth.
-    neck_outside_mm : Outside diameter at the clamp.
-    length_mm, bored_mm : From the bar's mouth to the clamp; how far it is bored (solid beyond).
-    bar_mm : From the hand to the bar's mouth.
-    fibre_factor, moment_factor : Of an off-centre bore, on the distance of the outer fibre and on
-        the moment; 1: centred.
-    metal : shape (n, 2, 7); `QUANTITIES` at the bar's mouth and at the clamp.
-    """
-
-    outside_mm: np.ndarray
+    outside_mm: np.ndarray  # at the bar's mouth
     bore_mm: np.ndarray
-    neck_outside_mm: np.ndarray
-    length_mm: np.ndarray
-    bored_mm: np.ndarray
-    bar_mm: np.ndarray
-    fibre_factor: np.ndarray
-    moment_factor: np.ndarray
-    metal: np.ndarray
+    neck_outside_mm: np.ndarray  # at the clamp
+    length_mm: np.ndarray  # from the bar's mouth to the clamp
+    bored_mm: np.ndarray  # how far it is bored, solid beyond
+    bar_mm: np.ndarray  # from the hand to the bar's mouth
+    fibre_factor: np.ndarray  # of an off-centre bore on the distance of the outer fibre; 1: centred
+    moment_factor: np.ndarray  # and on the moment
+    metal: np.ndarray  # shape (n, 2, 7); `QUANTITIES` at the bar's mouth and at the clamp
 
     def __len__(self) -> int:
         return self.metal.shape[0]
@@ -220,64 +207,53 @@ class Hosels:
 
 @dataclass(frozen=True)
 class Nodes:
-    """Points along the free length, arrays of shape (n, p); what `Hosels.nodes` makes.
+    """Points along the free length, arrays of shape (n, p); what `Hosels.nodes` makes."""
 
-    Attributes
-    ----------
-    s_mm, weight_mm : Place from the bar's mouth; weight in an integral along the length.
-    outside_mm, bore_mm, real : Section; False where a part has no length.
-    metal : shape (n, p, 7); `QUANTITIES`.
-    fibre_mm, moment_factor, arm_mm : Distance of the outer fibre, factor of an off-centre bore,
-        distance from the hand.
-    """
-
-    s_mm: np.ndarray
-    weight_mm: np.ndarray
+    s_mm: np.ndarray  # place from the bar's mouth
+    weight_mm: np.ndarray  # weight in an integral along the length
     outside_mm: np.ndarray
     bore_mm: np.ndarray
-    real: np.ndarray
-    metal: np.ndarray
-    fibre_mm: np.ndarray
-    moment_factor: np.ndarray
-    arm_mm: np.ndarray
+    real: np.ndarray  # False where a part has no length
+    metal: np.ndarray  # shape (n, p, 7); `QUANTITIES`
+    fibre_mm: np.ndarray  # distance of the outer fibre
+    moment_factor: np.ndarray  # of an off-centre bore
+    arm_mm: np.ndarray  # distance from the hand
     section: Section
 
     def part(self, index) -> Nodes:
         """Some of the cases, by their numbers."""
-        columns = vars(self.section).items()
+        own = dict(vars(self))
+        columns = vars(own.pop("section")).items()
         section = {name: np.take(v, index, axis=v.ndim - 2) for name, v in columns}
-        own = {
-            name: np.take(v, index, axis=0) for name, v in vars(self).items() if name != "section"
-        }
+        own = {name: np.take(v, index, axis=0) for name, v in own.items()}
         return Nodes(**own, section=Section(**section))
 
     def least_force(self, curvature) -> np.ndarray:
         """Least force on the bar at which some point has its given curvature, N, (..., n)."""
-        moment = self.section.moment_slope(curvature)[0]
-        return np.where(self.real, self.moment_factor * moment / self.arm_mm, np.inf).min(axis=-1)
+        return self._least(self.section.moment_slope(curvature)[0])
 
     def yield_force(self) -> np.ndarray:
         """Force on the bar at which the first fibre yields, N."""
-        first = self.metal[..., 1] * self.section.stiffness / (self.fibre_mm * YOUNGS_MPA)
-        return np.where(self.real, self.moment_factor * first / self.arm_mm, np.inf).min(axis=-1)
+        return self._least(
+            self.metal[..., 1] * self.section.stiffness / (self.fibre_mm * YOUNGS_MPA)
+        )
+
+    def _least(self, moment) -> np.ndarray:
+        return np.where(self.real, self.moment_factor * moment / self.arm_mm, np.inf).min(axis=-1)
+
+    def elastic(self, force) -> np.ndarray:
+        """Elastic part of the curvatures under forces on the bar, 1/mm."""
+        return force[:, None] * self.arm_mm / (self.moment_factor * self.section.stiffness)
 
 
-@dataclass(frozen=True)
-class Loaded:
-    """Hosels under load, (n,) and (n, p).
+class Loaded(NamedTuple):
+    """Hosels under load, (n,) and (n, p)."""
 
-    Attributes
-    ----------
-    x : Force on the bar, N.
-    permanent, sprung : What stays and what springs back, radians.
-    curvature, strain : shape (n, p); 1/mm; of the outer fibre.
-    """
-
-    x: np.ndarray
-    permanent: np.ndarray
-    sprung: np.ndarray
-    curvature: np.ndarray
-    strain: np.ndarray
+    x: np.ndarray  # force on the bar, N
+    permanent: np.ndarray  # what stays, radians
+    sprung: np.ndarray  # what springs back
+    curvature: np.ndarray  # 1/mm
+    strain: np.ndarray  # of the outer fibre
 
 
 def load(nodes: Nodes, force, angle=None, start=None) -> Loaded:
@@ -306,9 +282,7 @@ def load(nodes: Nodes, force, angle=None, start=None) -> Loaded:
     left, n = np.arange(len(x)), nodes
     for step in range(_NEWTON_STEPS):
         found, new = _newton(n, x[left], k[left], angle[left], free=step == 0)
-        going = np.any(
-            np.abs(new - k[left]) > 1e-5 * k[left], axis=1
-        )  # the step after it is its square
+        going = np.any(np.abs(new - k[left]) > 1e-5 * k[left], axis=1)  # the next is its square
         x[left], k[left] = found, new
         if not going.any():
             break
@@ -341,14 +315,14 @@ def force_for_angle(nodes: Nodes, angle) -> Loaded:
     return load(nodes, nodes.yield_force(), angle)
 
 
+#: Newton steps of force and curvatures together; what has not settled by then goes round in circles on a yield plateau.
+_NEWTON_STEPS = 12
+
+
 def bar_for_force(bar_mm, length_mm, force_n, wanted_n):
     """Bar with which `wanted_n` puts the same moment on the middle of the zone as `force_n` on `bar_mm`, mm."""
     half = 0.5 * length_mm
     return np.maximum(force_n / wanted_n * (bar_mm + half) - half, 0.0)
-
-
-#: Newton steps of force and curvatures together; what has not settled by then goes round in circles on a yield plateau.
-_NEWTON_STEPS = 12
 
 
 def _bracketed(n: Nodes, x, k, angle):

@@ -6,16 +6,16 @@ import numpy as np
 
 from ..base.ranges import Warn
 from ..strength.tensile import YOUNGS_MPA, Strength
+from . import fatigue
 from .bench import Bench, Hosels, force_for_angle, metal_of
 from .bending_moment import eccentric_section
-from .fatigue import COLD_STRAIN, RETURN_STRAINS, aged, miner_damage, notch_strain_factor
 
 
 def off_centre(here: Strength, bench: Bench, out_d: float, bore: float) -> dict[str, float]:
     """Factors of an off-centre bore on fibre distance and moment, taken at the cold strain."""
     if bench.eccentricity_mm == 0.0:
         return {}
-    at = COLD_STRAIN / (0.5 * out_d)
+    at = fatigue.COLD_STRAIN / (0.5 * out_d)
     moment, fibre = eccentric_section(out_d, bore, bench.eccentricity_mm, here.curve, at)
     centred, _ = eccentric_section(out_d, bore, 0.0, here.curve, at)
     return {"fibre_factor": fibre / (0.5 * out_d), "moment_factor": moment / centred}
@@ -33,11 +33,10 @@ def after_bends(shape, here: Strength, neck: Strength, bench: Bench, notes: list
     nodes = Hosels.of(np.repeat(metal[None], len(bends), axis=0), **shape).nodes()
     found = force_for_angle(nodes, np.radians(bends))
     strains = found.strain.max(axis=1)[:-1]
-    ranges = strains + RETURN_STRAINS * here.yield_mpa / YOUNGS_MPA
-    ranges = ranges * notch_strain_factor(here.hardening_exponent, bench.notch_factor)
-    damage = miner_damage(here.hardness_hv, here.tensile_mpa, ranges, bench.scatter_factor)
-    elastic = found.x[:, None] * nodes.arm_mm / (nodes.moment_factor * nodes.section.stiffness)
-    left = (nodes.fibre_mm * (found.curvature - elastic))[-1].max()
+    ranges = strains + fatigue.RETURN_STRAINS * here.yield_mpa / YOUNGS_MPA
+    ranges = ranges * fatigue.notch_strain_factor(here.hardening_exponent, bench.notch_factor)
+    damage = fatigue.miner_damage(here.hardness_hv, here.tensile_mpa, ranges, bench.scatter_factor)
+    left = (nodes.fibre_mm * (found.curvature - nodes.elastic(found.x)))[-1].max()
     used = max(float(left), 0.0) if bends[-1] else 0.0
     text = (
         f"{len(past)} earlier bends are counted: they leave {bends[-1]:.1f}° and took "
@@ -48,7 +47,7 @@ def after_bends(shape, here: Strength, neck: Strength, bench: Bench, notes: list
         text = "The earlier bends have used up the re-bends; do not bend this hosel again."
         notes.append(Warn("hosel:used-up", text))
     if bench.aged and len(strains):
-        here, neck = (aged(m, float(strains.max())) for m in (here, neck))
+        here, neck = (fatigue.aged(m, float(strains.max())) for m in (here, neck))
     more = bench.rebends / max(1.0 - damage, 1e-6)
     bench = dataclasses.replace(bench, rebends=min(more, 10_000.0))
     return here, neck, bench, used, damage

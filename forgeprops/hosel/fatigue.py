@@ -6,7 +6,7 @@ Two published ways to its constants stand side by side; their geometric mean cou
 
 import dataclasses
 import math
-from dataclasses import dataclass
+from typing import NamedTuple
 
 import numpy as np
 
@@ -34,19 +34,12 @@ RETURN_STRAINS = 1.2
 AGEING_MPA = 40.0
 
 
-@dataclass(frozen=True)
-class StrainLife:
-    """Constants of one strain–life curve; each may be a float or an array.
+class StrainLife(NamedTuple):
+    """Constants of one strain–life curve; each may be a float or an array."""
 
-    Attributes
-    ----------
-    strength_mpa, b : Elastic part: fatigue strength coefficient (MPa) and exponent.
-    ductility, c : Plastic part: fatigue ductility coefficient and exponent.
-    """
-
-    strength_mpa: float
+    strength_mpa: float  # elastic part: fatigue strength coefficient and exponent
     b: float
-    ductility: float
+    ductility: float  # plastic part: fatigue ductility coefficient and exponent
     c: float
 
 
@@ -64,9 +57,8 @@ def roessle_fatemi(hardness_hv, youngs_mpa=YOUNGS_MPA) -> StrainLife:
     .. [1] M. L. Roessle & A. Fatemi, Int. J. Fatigue 22 (2000) 495-511 (read).
     """
     hb, _ = convert_array(hardness_hv, "HV", "HB")
-    return StrainLife(
-        4.25 * hb + 225.0, -0.09, (0.32 * hb * hb - 487.0 * hb + 191_000.0) / youngs_mpa, -0.56
-    )
+    ductility = (0.32 * hb * hb - 487.0 * hb + 191_000.0) / youngs_mpa
+    return StrainLife(4.25 * hb + 225.0, -0.09, ductility, -0.56)
 
 
 def uniform_material_law(tensile_mpa, youngs_mpa=YOUNGS_MPA) -> StrainLife:
@@ -102,8 +94,7 @@ def strain_amplitude(life: StrainLife, cycles, youngs_mpa=YOUNGS_MPA):
 def cycles_to_crack(life: StrainLife, amplitude, youngs_mpa=YOUNGS_MPA):
     """Cycles to a crack at a strain amplitude (inverse of `strain_amplitude`, Newton in logarithms)."""
     target = np.log(np.asarray(amplitude, dtype=float))
-    # the plastic part alone gives too few cycles, and the curve is convex in logarithms: Newton climbs
-    # without overshoot
+    # the plastic part alone gives too few cycles, and the curve is convex in logarithms: Newton never overshoots
     x = (target - np.log(life.ductility)) / life.c
     for _ in range(60):
         elastic = life.strength_mpa / youngs_mpa * np.exp(life.b * x)

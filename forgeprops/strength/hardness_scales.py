@@ -28,12 +28,8 @@ _TABLE_OF_PAIR = {frozenset((hv, hr)): t for hr, t in _TABLES.items() for hv in 
 
 @functools.cache
 def _column_pair(table: str, a: str, b: str) -> tuple[np.ndarray, np.ndarray]:
-    rows = [
-        (float(r[a]), float(r[b]))
-        for r in read_rows("constants/hardness_conversion.csv")
-        if r["table"] == table and r[a] and r[b]
-    ]
-    x, y = np.array(rows).T
+    rows = [r for r in read_rows("constants/hardness_conversion.csv") if r["table"] == table]
+    x, y = np.array([(float(r[a]), float(r[b])) for r in rows if r[a] and r[b]]).T
     x.setflags(write=False)
     y.setflags(write=False)
     return x, y

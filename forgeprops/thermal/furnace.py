@@ -4,22 +4,13 @@ from typing import NamedTuple
 
 
 class Furnace(NamedTuple):
-    """A way of heating.
+    """A way of heating."""
 
-    Attributes
-    ----------
-    convection_w_m2k : Beside radiation, which carries 150-300 W/(m² K) at 900-1000 °C, so this
-        number matters little.
-    emissivity_factor : On the emissivity of the oxidised head.
-    scale_factor : On the square of the scale's thickness in a gas furnace.
-    coil : 1: heat comes into the metal itself, evenly, along a straight rise to temperature at the
-        end of its time.
-    """
-
+    #: Beside radiation, which carries 150-300 W/(m² K) at 900-1000 °C, so this number matters little.
     convection_w_m2k: float
-    emissivity_factor: float
-    scale_factor: float
-    coil: float
+    emissivity_factor: float  #: on the emissivity of the oxidised head
+    scale_factor: float  #: on the square of the scale's thickness in a gas furnace
+    coil: float  #: 1: heat comes into the metal itself, evenly, along a straight rise to temperature at the end
 
 
 #: Gas: 10-30 W/(m² K) is usual; electric: still air; protective: gas that neither scales nor takes carbon, and bright steel radiates

@@ -1,7 +1,7 @@
 """What takes heat from the head, or gives it: air, radiation, neighbours, sleeve, furnace."""
 
 import math
-from dataclasses import dataclass
+from typing import NamedTuple
 
 import numpy as np
 
@@ -24,9 +24,8 @@ def natural_convection_cylinder(rayleigh, prandtl):
     .. [1] S. W. Churchill & H. H. S. Chu, Int. J. Heat Mass Transfer 18 (1975) 1049, as given by the
        open library ht 1.2.0 (read).
     """
-    return (
-        0.60 + 0.387 * rayleigh ** (1 / 6) / (1 + (0.559 / prandtl) ** (9 / 16)) ** (8 / 27)
-    ) ** 2
+    of_prandtl = (1 + (0.559 / prandtl) ** (9 / 16)) ** (8 / 27)
+    return (0.60 + 0.387 * rayleigh ** (1 / 6) / of_prandtl) ** 2
 
 
 def natural_convection_plate(rayleigh, prandtl):
@@ -40,9 +39,8 @@ def natural_convection_plate(rayleigh, prandtl):
     .. [1] S. W. Churchill & H. H. S. Chu, Int. J. Heat Mass Transfer 18 (1975) 1323, as given by the
        open library ht 1.2.0 (read).
     """
-    return (
-        0.825 + 0.387 * rayleigh ** (1 / 6) / (1 + (0.492 / prandtl) ** (9 / 16)) ** (8 / 27)
-    ) ** 2
+    of_prandtl = (1 + (0.492 / prandtl) ** (9 / 16)) ** (8 / 27)
+    return (0.825 + 0.387 * rayleigh ** (1 / 6) / of_prandtl) ** 2
 
 
 def forced_cylinder(reynolds, prandtl):
@@ -70,9 +68,7 @@ def _natural(law, surface_c, air_c, size_mm):
 
 
 def natural_convection_cylinder_w_m2k(surface_c, air_c, diameter_mm):
-    """Still-air convection of a horizontal cylinder, W/(m² K); a vertical hosel differs by less than 2.
-
-    A hotter air heats by the same law.
+    """Convection of a horizontal cylinder, W/(m² K), in still air, hotter or colder; a vertical hosel differs by less than 2.
 
     >>> round(float(natural_convection_cylinder_w_m2k(850.0, 25.0, 13.5)), 1)
     13.8
@@ -176,27 +172,17 @@ def row_view_factor(pitch_mm: float, size_mm: float) -> float:
     return 1 - 2 * (math.sqrt(x * x - 1) + math.asin(1 / x) - x) / math.pi
 
 
-@dataclass(frozen=True)
-class Neighbours:
-    """What stands around a cooling head.
+class Neighbours(NamedTuple):
+    """What stands around a cooling head."""
 
-    Attributes
-    ----------
-    view_factor : Share of its radiation that reaches the room; what does not reaches neighbours as
-        hot as itself.
-    air_share : Air around the head, as a share of the way from the room to its surface (a bin warms
-        its air).
-    forced : Whether the route's air speed applies.
-    covered : Zones that lose heat by `cover_w_m2k` and not to air.
-    reason, basis : Why these numbers, and how sure.
-    """
-
-    view_factor: float
-    air_share: float
-    forced: bool
-    reason: str
-    basis: str
-    covered: tuple[str, ...] = ()
+    view_factor: float  #: share of its radiation that reaches the room; the rest reaches neighbours as hot as itself
+    air_share: (
+        float  #: air around it, as a share of the way from room to surface (a bin warms its air)
+    )
+    forced: bool  #: whether the route's air speed applies
+    reason: str  #: why these numbers
+    basis: str  #: how sure
+    covered: tuple[str, ...] = ()  #: zones that lose heat by `cover_w_m2k` and not to air
 
 
 #: Surroundings by kind, see `Neighbours`.
@@ -247,22 +233,21 @@ SLEEVE_THICKNESS_MM = 10.0
 def sleeve_w_m2k(outside_w_m2k, diameter_mm, thickness_mm, conductivity_w_mk):
     """Heat-transfer coefficient on the hosel's surface through an insulating sleeve, W/(m² K).
 
-    Conduction through the sleeve in series with `outside_w_m2k` on its outside (about 15 for a sleeve at
-    100–200 °C); the sleeve's own heat capacity is left out, so early cooling is underestimated.
+    Conduction through the sleeve in series with `outside_w_m2k` (about 15 for a sleeve at 100–200 °C); the sleeve's own heat
+    capacity is left out, so early cooling is underestimated.
 
     >>> round(sleeve_w_m2k(15.0, 14.0, 10.0, 0.15), 1)
     14.5
 
     References
     ----------
-    .. [1] T. L. Bergman et al., Fundamentals of Heat and Mass Transfer, eq. 3.33; ceramic fibre 0.15
-       W/(m K) (from memory).
+    .. [1] T. L. Bergman et al., Fundamentals of Heat and Mass Transfer, eq. 3.33; ceramic fibre 0.15 W/(m K) (from
+       memory).
     """
     radius = diameter_mm / 2.0
     outer = radius + thickness_mm
     through = radius * 1e-3 / conductivity_w_mk * np.log(outer / radius)
-    value = 1.0 / (through + radius / outer / outside_w_m2k)
-    return plain(value)
+    return plain(1.0 / (through + radius / outer / outside_w_m2k))
 
 
 #: A box of 600 x 400 x 300 mm with 50 mm of fibre board for 40 heads of 160 cm²: 1.1 m² of wall at 2.3 W/(m² K) over 0.64 m² of steel,

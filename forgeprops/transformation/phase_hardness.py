@@ -1,9 +1,9 @@
 """Hardness of the constituents from composition and cooling rate: straight lines HV = a + b·log10 V, V in °C/h.
 
-The ``*_coefficients`` functions give a and b of a steel (contents through ``get``, wt%; arrays broadcast; `carbon`
-replaces the steel's own); `line_hv` evaluates the line.  V is the rate at 700 °C.  The march takes for each
-constituent the mean rate over the interval in which it forms, which is the same number when cooling is steady, and
-the rate at 700 °C itself where the body re-heats what the water has undercooled.
+The ``*_coefficients`` functions give a and b of a steel (contents through ``get``, wt%; arrays broadcast; `carbon` replaces
+the steel's own); `line_hv` evaluates the line.  V is the rate at 700 °C; the march takes for each constituent the mean rate
+over the interval in which it forms (the same when cooling is steady), and the rate at 700 °C itself where the body re-heats
+what the water has undercooled.
 """
 
 import numpy as np
@@ -36,8 +36,6 @@ def line_hv(a, b, log_v, floor_hv):
 def as_quenched_hrc(carbon):
     """Hardness of fully martensitic steel, HRC, from the carbon of the austenite alone; held at 0 and 0.70 wt%.
 
-    Above 0.70 wt% retained austenite ends the rise.
-
     >>> round(as_quenched_hrc(0.40), 1)
     56.3
     """
@@ -47,9 +45,8 @@ def as_quenched_hrc(carbon):
 def martensite_coefficients(comp, carbon=None, method: str = "end_quench"):
     """a and b of martensite's line.
 
-    "end_quench": the initial hardness of ASTM A255, b = 0, as quenched without self-tempering (which the march
-    computes along the curve); "maynier": with a rate term, which holds self-tempering; it reads 3-10 % above
-    as-quenched bars.
+    "end_quench": the initial hardness of ASTM A255, b = 0, as quenched without self-tempering (which the march computes along
+    the curve); "maynier": with a rate term, which holds self-tempering; it reads 3-10 % above as-quenched bars.
 
     >>> a, b = martensite_coefficients({"C": 0.40, "Si": 0.25, "Mn": 0.85, "Cr": 0.95}, method="maynier")
     >>> round(a + b * 4.857)
@@ -57,8 +54,8 @@ def martensite_coefficients(comp, carbon=None, method: str = "end_quench"):
 
     References
     ----------
-    .. [1] "maynier": Ph. Maynier, B. Jungmann & J. Dollet, Hardenability Concepts with Applications to
-       Steel, AIME 1978, pp. 518-544 (from memory).
+    .. [1] "maynier", here and of the two lines below: Ph. Maynier, B. Jungmann & J. Dollet, Hardenability Concepts with
+       Applications to Steel, AIME 1978, pp. 518-544 (from memory).
     """
     c = content(comp, "C", carbon)
     if check_choice(method, "martensite hardness method", ("end_quench", "maynier")) == "maynier":
@@ -78,8 +75,7 @@ def bainite_coefficients(comp, carbon=None):
 
     References
     ----------
-    .. [1] Ph. Maynier, B. Jungmann & J. Dollet, Hardenability Concepts with Applications to Steel, AIME
-       1978, pp. 518-544 (from memory).
+    .. [1] Ph. Maynier, B. Jungmann & J. Dollet, AIME 1978, pp. 518-544 (from memory).
     """
     c = content(comp, "C", carbon)
     si, mn, ni, cr, mo = (content(comp, s) for s in ("Si", "Mn", "Ni", "Cr", "Mo"))
@@ -97,8 +93,7 @@ def ferrite_pearlite_coefficients(comp, carbon=None):
 
     References
     ----------
-    .. [1] Ph. Maynier, B. Jungmann & J. Dollet, Hardenability Concepts with Applications to Steel, AIME
-       1978, pp. 518-544 (from memory).
+    .. [1] Ph. Maynier, B. Jungmann & J. Dollet, AIME 1978, pp. 518-544 (from memory).
     """
     c = content(comp, "C", carbon)
     si, mn, ni, cr, mo, v = (content(comp, s) for s in ("Si", "Mn", "Ni", "Cr", "Mo", "V"))

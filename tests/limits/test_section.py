@@ -14,8 +14,12 @@ from forgeprops.strength.tensile import BRANCHES, FlowCurve, strength
 E = 205_000.0
 
 
-def moment_nmm(*section):
-    return bm.moment_slope(*section)[0]
+def section_of(outside, bore, curve, k):
+    return bm.Section.of(np.broadcast_to(outside, np.shape(k)), bore, curve)
+
+
+def moment_nmm(*case):
+    return section_of(*case).moment_slope(np.asarray(case[-1], float))[0]
 
 
 def shape_factor(outside, bore=0.0):
@@ -173,13 +177,14 @@ def test_slope_is_the_derivative_and_inverse_returns():
     for hv in (130, 250, 400):
         curve = strength(hv, branch="ferrite-pearlite").curve
         k = np.geomspace(1e-4, 2e-2, 40)
-        moment, slope = bm.moment_slope(13.4, 9.4, curve, k)
+        section = section_of(13.4, 9.4, curve, k)
+        moment, slope = section.moment_slope(k)
         up = moment_nmm(13.4, 9.4, curve, k * 1.00001)
         down = moment_nmm(13.4, 9.4, curve, k * 0.99999)
         assert slope == pytest.approx((up - down) / (2e-5 * k), rel=2e-3)
         assert (slope > 0).all()
-        assert bm.curvature(13.4, 9.4, curve, moment) == pytest.approx(k, rel=1e-9)
-        assert bm.curvature(13.4, 9.4, curve, moment, 0.05) == pytest.approx(k, rel=1e-9)
+        assert section.curvature(moment) == pytest.approx(k, rel=1e-9)
+        assert section.curvature(moment, 0.05) == pytest.approx(k, rel=1e-9)
 
 
 # ---- eccentric bore ----

@@ -5,6 +5,7 @@ import math
 import numpy as np
 import pytest
 from checks import refuses
+from fits.fit_strength import fit_strength, handbook
 from scipy import stats
 
 import forgeprops as fp
@@ -12,7 +13,6 @@ from forgeprops.base.constants import Z80
 from forgeprops.base.tables import read_rows
 from forgeprops.strength import tensile as t
 from forgeprops.strength.hardness_scales import convert_hardness
-from forgeprops.strength.tensile_fits import fit_strength, handbook
 
 K = {r["id"]: float(r["value"]) for r in read_rows("fits/strength_fits.csv")}
 

@@ -110,7 +110,7 @@ def _below_ae3(e, i):
 
 def _cliff(e):
     nodes = e.nodes_hv[:, :, FACE]
-    steep = jumps_hv(e.hardness_hv[:, FACE], spray_nodes()[0], nodes).max(axis=0) >= CLIFF_HV
+    steep = jumps_hv(e.hardness_hv[:, FACE], spray_nodes(), nodes).max(axis=0) >= CLIFF_HV
     found = np.zeros(len(e), bool)
     for i in np.flatnonzero(steep & e.cases.sprayed):
         found[i] = e.chances(i, FACE) is not None
