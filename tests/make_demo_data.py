@@ -209,7 +209,7 @@ def plate(rng) -> bytes:
     made, water = Plate(10.0, 1.0), 25.0
     state, rows = made.start(900.0), [["time_s", "channel", "temperature_c"]]
 
-    def flux(share, surface):
+    def flux(surface):
         def q(at):
             return TRUTH.spray * spray_w_m2k(12.0, at, water) * (at - water)
 

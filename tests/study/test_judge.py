@@ -21,8 +21,7 @@ from forgeprops.inputs.head import ZONES
 from forgeprops.inputs.job import changed
 from forgeprops.study.process.study import Study
 from forgeprops.study.shop import heat_acceptance as ha
-from forgeprops.study.shop.causes import NOTHING, causes
-from forgeprops.study.shop.find_cause import _FAR, _FINE, _ranked, find_cause
+from forgeprops.study.shop.find_cause import _FAR, _FINE, NOTHING, _ranked, causes, find_cause
 from forgeprops.study.shop.measurements import HardnessReadings
 from forgeprops.study.spray_plate.conduction import Plate
 
