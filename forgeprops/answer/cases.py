@@ -18,7 +18,7 @@ from ..inputs.head import head as library_head
 from ..inputs.later import Normalise, Temper
 from ..inputs.limits import Limits
 from ..inputs.route import Route
-from ..inputs.shop import Shop, shop_or_file
+from ..inputs.shop import Shop, load_shop
 from ..inputs.steel import Steel
 from ..transformation.temperatures import ac1_c, ac3_c
 
@@ -122,7 +122,10 @@ def limits_from(given, route: Route, bench: Mapping | None = None) -> Limits:
 
 def shop_from(given) -> Shop:
     """A shop from a shop, None (neutral), the path of its file, or its numbers."""
-    given = shop_or_file(given)
+    if given is None:
+        return Shop()
+    if isinstance(given, (str, os.PathLike)):
+        return load_shop(given)
     if isinstance(given, Mapping):
         fields = [f.name for f in dataclasses.fields(Shop)]
         given = Shop(**{check_choice(n, "field", fields, "shop"): v for n, v in given.items()})

@@ -34,7 +34,6 @@ def _idle(result) -> frozenset[str]:
         "thermal.media.": any(q.medium in BATHS for q in route.quench),
         "transformation.recrystallisation.": route.press.strain > 0.0,
         "hardenability.critical_rates.": hardened,
-        "face.margin": result.face is not None,
         "inputs.grades.": _library_row(result.steel) is not None,
     }
     return frozenset(["io.", *(start for start, used in conditions.items() if not used)])

@@ -113,13 +113,12 @@ def chances(doubt: Doubt, case: int, limits: Limits, lots=LOTS, heads=HEADS) -> 
     middle, single = doubt.lots(case, z), doubt.heads(case, x)
     right, inside, by_end = np.ones(lots, bool), np.ones((lots, heads), bool), {}
     for words, name, value, sign in limits.ends():
-        if name not in doubt.names:
-            continue
-        q = doubt.names.index(name)
-        met = sign * (middle[:, q] - value) >= 0.0
-        by_end[words] = float(met.mean())
-        right &= met
-        inside &= sign * (middle[:, q, None] + single[None, :, q] - value) >= 0.0
+        if name in doubt.names:
+            q = doubt.names.index(name)
+            met = sign * (middle[:, q] - value) >= 0.0
+            by_end[words] = float(met.mean())
+            right &= met
+            inside &= sign * (middle[:, q, None] + single[None, :, q] - value) >= 0.0
     share = float(inside[right].mean()) if right.any() else 0.0
     return Chances(float(right.mean()), share, float(inside.mean()), by_end)
 
@@ -279,18 +278,18 @@ def short_verdicts(cases, result, limits: Limits, lots=256, heads=32) -> list[Sh
     doubt of the formulas is taken.  With 256 lots of 32 heads the standard error of a chance is
     about 0.02, a quarter of it left by the even quantiles.
     """
-    names = _names(limits)
+    names, found = _names(limits), []
     doubt, e = doubt_of(cases, names, other_shares(result, names), result.evaluation)
-    found = []
+    ends = [end for end in limits.ends() if end[1] in names]
     for i, codes in enumerate(e.codes):
-        values = {name: float(v) for name, v in zip(names, doubt.middle[:, i], strict=True)}
-        ends = [(name, value, sign) for _, name, value, sign in limits.ends() if name in names]
-        met = all(sign * (values[name] - value) >= 0.0 for name, value, sign in ends)
+        values = dict(zip(names, map(float, doubt.middle[:, i]), strict=True))
+        met = all(sign * (values[name] - value) >= 0.0 for _, name, value, sign in ends)
         c = chances(doubt, i, limits, lots, heads)
         stop = "".join(stops_of(codes.split("; "), limits)[:1])
         level = level_of(met, c.least, bool(stop))
-        of = {n: [w for w, m, *_ in limits.ends() if m == n] for n in limits.bounds if n in names}
-        by = {n: sum(c.by_end[w] for w in ends) - len(ends) + 1.0 for n, ends in of.items()}
+        by = {name: 1.0 for _, name, *_ in ends}
+        for words, name, *_ in ends:
+            by[name] += c.by_end[words] - 1.0
         counts = (round(100 * share) for share in (c.heads_inside, c.with_doubt))
         found.append(ShortVerdict(level, c.right, *counts, by, stop, values))
     return found
@@ -318,16 +317,14 @@ def verdict_of(result, limits: Limits | None = None, like: Verdict | None = None
         case = (result.steel, result.head, result.route, result.shop)
         doubt, _ = doubt_of([case], names, other_shares(result, names), result.evaluation)
     found = chances(doubt, 0, limits)
-    z, _ = deviates(LOTS, HEADS)
-    low, high = np.quantile(doubt.lots(0, z), [0.1, 0.9], axis=0)
+    ranges = np.quantile(doubt.lots(0, deviates(LOTS, HEADS)[0]), [0.1, 0.9], axis=0)
     states = []
     for words, name, value, sign in limits.ends():
-        if name in doubt.names:
-            q = doubt.names.index(name)
+        if name in names:
+            q, unit = names.index(name), QUANTITIES[name].unit
             middle = float(doubt.middle[q, 0])
             met = sign * (middle - value) >= 0.0
-            unit = QUANTITIES[name].unit
-            ends = result.interval(name) or (low[q], high[q])  # its own interval stands
+            ends = result.interval(name) or ranges[:, q]  # its own interval stands
             ends = (max(float(end), 0.0) for end in ends)
             states.append(LimitState(name, words, middle, *ends, unit, met, found.by_end[words]))
     codes = stops_of((w.code for w in result.warnings), limits)

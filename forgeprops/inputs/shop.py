@@ -4,9 +4,10 @@ from __future__ import annotations
 
 import dataclasses
 import math
-import os
 from collections.abc import Sequence
 from dataclasses import dataclass
+
+import numpy as np
 
 from ..base.errors import InputError, check_choice, check_name, check_number, check_whole, shown
 from ..io.cells import is_day
@@ -122,8 +123,6 @@ class Shop:
 
     def covariance(self):
         """Covariance matrix of `fitted`, in that order (NumPy array)."""
-        import numpy as np
-
         errors = np.array(self.standard_errors)
         together = np.array(self.correlations) if self.correlations else np.eye(len(errors))
         return together * np.outer(errors, errors)
@@ -167,17 +166,6 @@ def load_shop(source, filename: str | None = None) -> Shop:
     return load_object(source, _KIND, (_VERSION,), Shop, filename)
 
 
-def shop_or_file(given):
-    """The neutral shop for None and the shop of a file for its path; anything else as it is.
-
-    >>> shop_or_file(None) == Shop()
-    True
-    """
-    if given is None:
-        return Shop()
-    return load_shop(given) if isinstance(given, (str, os.PathLike)) else given
-
-
 def _check_names(given: set[str], allowed: set[str], where: str) -> None:
     for name in sorted(given - allowed):
         check_choice(name, "field", sorted(allowed), where)
@@ -201,27 +189,20 @@ def _texts(values, name: str) -> tuple[str, ...]:
 
 
 def _check_uncertainty(fitted, errors, correlations) -> None:
-    n = len(fitted)
+    n, wrong = len(fitted), ""
     if len(set(fitted)) != n:
-        raise InputError(
-            f"fitted names a number twice: {', '.join(fitted)}; give each once (shop)."
-        )
-    if len(errors) != n:
-        raise InputError(
-            f"{len(errors)} standard errors for {n} fitted numbers; give one each (shop)."
-        )
-    if not correlations:
-        return
-    if len(correlations) != n or any(len(row) != n for row in correlations):
-        raise InputError(
-            f"the correlations have the wrong shape; give a table of {n} by {n} (shop)."
-        )
-    import numpy as np
-
-    table = np.array(correlations)
-    even = np.allclose(np.diag(table), 1.0) and np.allclose(table, table.T, atol=1e-9)
-    if not even or np.linalg.eigvalsh(table).min() <= -1e-6:
-        raise InputError(
-            "the correlations are impossible: the table must be symmetric, with ones on the "
-            "diagonal, and no number may be worse than certain (shop)."
-        )
+        wrong = f"fitted names a number twice: {', '.join(fitted)}; give each once"
+    elif len(errors) != n:
+        wrong = f"{len(errors)} standard errors for {n} fitted numbers; give one each"
+    elif correlations and {len(correlations), *map(len, correlations)} != {n}:
+        wrong = f"the correlations have the wrong shape; give a table of {n} by {n}"
+    elif correlations:
+        table = np.array(correlations)
+        even = np.allclose(np.diag(table), 1.0) and np.allclose(table, table.T, atol=1e-9)
+        if not even or np.linalg.eigvalsh(table).min() <= -1e-6:
+            wrong = (
+                "the correlations are impossible: the table must be symmetric, with ones on the "
+                "diagonal, and no number may be worse than certain"
+            )
+    if wrong:
+        raise InputError(f"{wrong} (shop).")
