@@ -13,6 +13,7 @@ import pytest
 from forgeprops.inputs.head import bar_mean_rise_mm2, head, links_of, tube_mean_rise_mm2, zones_of
 from forgeprops.thermal import surroundings as su
 from forgeprops.thermal.die_contact import die_contact_w_m2k
+from forgeprops.thermal.properties import air
 from forgeprops.thermal.spray import spray_w_m2k
 
 # ---- natural convection
