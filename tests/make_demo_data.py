@@ -5,8 +5,6 @@ published laws (`TRUTH`), and noise is added.  Nothing in it was measured on rea
 tests/make_demo_data.py [folder]``; without a folder the files in data/demo are replaced.
 """
 
-from __future__ import annotations
-
 import csv
 import io
 import sys
@@ -211,7 +209,7 @@ def plate(rng) -> bytes:
     made, water = Plate(10.0, 1.0), 25.0
     state, rows = made.start(900.0), [["time_s", "channel", "temperature_c"]]
 
-    def flux(share, surface):
+    def flux(surface):
         def q(at):
             return TRUTH.spray * spray_w_m2k(12.0, at, water) * (at - water)
 

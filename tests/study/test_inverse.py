@@ -26,7 +26,7 @@ NOTHING = np.empty(0)
 def march(plate, duration, step, flux, start=900.0):
     state = plate.start(start)
     for _ in range(round(duration / step)):
-        state = plate.step(state, step, lambda share, surface: (*flux(surface), NOTHING))
+        state = plate.step(state, step, lambda surface: (*flux(surface), NOTHING))
     return state
 
 
@@ -69,7 +69,7 @@ def test_sensitivity_is_the_derivative():
         state = plate.start(900.0, 1)
         for _ in range(40):
 
-            def flux(share, s):
+            def flux(s):
                 h = np.exp(theta)
                 return h * (s - WATER), h, np.array([h * (s - WATER)])
 

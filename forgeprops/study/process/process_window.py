@@ -245,12 +245,11 @@ def _largest_box(slack: np.ndarray, ax: Axis, ay: Axis):
     axes = u, v = ax.values / ax.tolerance, ay.values / ay.tolerance
     at = np.stack(np.meshgrid(u, v), axis=-1)  # in tolerances
     low, high, ends = at[0, 0], at[-1, -1], _ends(slack, at)
-    tree = KDTree(ends) if len(ends) else None
 
     def reach(points: np.ndarray) -> np.ndarray:
         """Half-width of the square about each point that stays in the region and on the map."""
         edge = np.minimum(points - low, high - points).min(axis=-1)
-        return edge if tree is None else np.minimum(edge, tree.query(points, p=np.inf)[0])
+        return np.minimum(edge, KDTree(ends).query(points, p=np.inf)[0]) if len(ends) else edge
 
     size = np.full(slack.shape, -1.0)
     size[inside] = reach(at[inside])

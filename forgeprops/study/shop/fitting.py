@@ -15,7 +15,7 @@ from ...base.errors import InputError, check_choice, check_list, check_number
 from ...inputs.cases import SHOP_NUMBERS
 from ...inputs.settings import numbers_of
 from ...inputs.shop import Shop
-from .measured_heads import Observed, observe
+from .measured_heads import observe
 from .report import ShopFit, residual_tables, warnings_of
 from .residuals import Model, Prior
 
@@ -35,23 +35,13 @@ HEAD_SCATTER = 0.25
 
 @dataclass(frozen=True)
 class Noise:
-    """Standard deviations of readings and of the hardness model.
+    """Standard deviations of readings and of the hardness model."""
 
-    Attributes
-    ----------
-    noise_c : Noise of the thermocouples, K; by default estimated from each trace.
-    hardness_noise_hv : Scatter of single hardness readings, HV.
-    hardness_model_sd_hv : Of the hardness model itself, HV; by default what its residuals on
-        measured bars say for the structure.
-    clock_sd_s : Of the logger's zero, s; an offset of each head's clock is fitted too. 0: no
-        offset.
-    head_scatter : Of the shop's numbers from head to head, as a share of their published spread.
-    """
-
-    noise_c: float | None = None
-    hardness_noise_hv: float = HARDNESS_NOISE_HV
+    noise_c: float | None = None  # of the thermocouples, K; by default estimated from each trace
+    hardness_noise_hv: float = HARDNESS_NOISE_HV  # of single readings
+    #: Of the hardness model itself; by default what its residuals on measured bars say for the structure.
     hardness_model_sd_hv: float | None = None
-    clock_sd_s: float = CLOCK_SD_S
+    clock_sd_s: float = CLOCK_SD_S  # an offset of each head's clock is fitted too; 0: no offset
     head_scatter: float = HEAD_SCATTER
 
     def __post_init__(self):
@@ -165,16 +155,42 @@ def fit(
     sd, data_files = Noise(**noise), check_list(data_files, "data_files")
     seen = observe(traces, hardness, head, steel, route, sd.noise_c)
     model = Model(seen, before, [known[n] for n in numbers], sd.clock_sd_s)
-    at, weights = np.zeros(model.size), None
+    n, at, weights = len(numbers), np.zeros(model.size), None
     for _ in range(_ROUNDS):
         weights = model.weights(at, weights, sd.hardness_noise_hv, sd.hardness_model_sd_hv)
         at = model.solve(at, weights)
     jacobian = model.jacobian(at, weights)
     covariance = np.linalg.inv(jacobian.T @ jacobian)
+    tied = _correlations(covariance[:n, :n])
     published = np.array([numbers_of("shop")[p.number].spread.value / p.sd for p in model.known])
     between = (sd.head_scatter * published) ** 2 / (len(model.wired) or len(seen.heads))
-    kept = (name, measured_on, data_files)
-    return _result(model, seen, before, at, (covariance, between), weights, kept)
+    covariance = _with_scatter(covariance, between)
+    deviate_sd, shop = np.sqrt(np.diag(covariance)), model.shop(at)
+    block = np.clip(_correlations(covariance[:n, :n]), -1.0, 1.0)
+    np.fill_diagonal(block, 1.0)
+    slopes = [p.slope(getattr(shop, p.number)) for p in model.known]
+    shop = replace(
+        shop, name=name, fitted=numbers, measured_on=measured_on, data_files=data_files,
+        standard_errors=tuple((np.array(slopes) * deviate_sd[:n]).tolist()),
+        correlations=tuple(map(tuple, (0.5 * (block + block.T)).tolist())),
+        n_readings=sum(p.time_s.size for p in seen.probes) + sum(h.readings for h in seen.hardness),
+    )  # fmt: skip
+    start = model.predicted(model.marched([before])[0])
+    end = model.predicted(model.at([at])[0], at[n:])
+    late = (sd.clock_sd_s * np.column_stack([at, deviate_sd])[n:]).tolist()
+    clocks = {seen.heads[i].head_id: tuple(v) for i, v in zip(model.clocked, late, strict=True)}
+    near = np.minimum(at - model.low, model.high - at)[:n] < 0.02
+    at_bound = tuple(number for number, ends in zip(numbers, near, strict=True) if ends)
+    traces, hardness = residual_tables(seen, start, end, weights)
+    warnings = warnings_of(seen, traces, weights.miss_c, at_bound)
+    known_by = (tuple(model.known), at[:n].copy(), deviate_sd[:n].copy(), tied)
+    rest = (traces, hardness, clocks, at_bound, seen.problems, warnings)
+    return ShopFit(shop, before, *known_by, *rest)
+
+
+def _correlations(covariance: np.ndarray) -> np.ndarray:
+    sd = np.sqrt(np.diag(covariance))
+    return covariance / np.outer(sd, sd)
 
 
 def _with_scatter(covariance, between) -> np.ndarray:
@@ -187,49 +203,3 @@ def _with_scatter(covariance, between) -> np.ndarray:
     wider = covariance.copy()
     wider[:n, :n] = np.linalg.inv(np.eye(n) + readings - less)
     return wider
-
-
-def _result(model: Model, seen: Observed, before: Shop, at, spread, weights, kept) -> ShopFit:
-    """The result with its tables."""
-    n = len(model.known)
-    values = np.array([float(p.value(z)) for p, z in zip(model.known, at, strict=False)])
-    tied = np.sqrt(np.diag(spread[0]))
-    tied = (spread[0] / np.outer(tied, tied))[:n, :n]
-    covariance = _with_scatter(*spread)
-    sd = np.sqrt(np.diag(covariance))
-    errors = np.array([p.slope(v) for p, v in zip(model.known, values, strict=True)]) * sd[:n]
-    block = np.clip(covariance[:n, :n] / np.outer(sd[:n], sd[:n]), -1.0, 1.0)
-    np.fill_diagonal(block, 1.0)
-    name, measured_on, files = kept
-    shop = replace(
-        model.shop(at),
-        name=name,
-        fitted=tuple(p.number for p in model.known),
-        standard_errors=tuple(float(e) for e in errors),
-        measured_on=measured_on,
-        data_files=files,
-        correlations=tuple(tuple(float(c) for c in row) for row in 0.5 * (block + block.T)),
-        n_readings=seen.readings,
-    )
-    start = model.predicted(model.marched([before])[0])
-    end = model.predicted(model.at([at])[0], at[n:])
-    late = (model.clock_sd_s * np.column_stack([at, sd])[n:]).tolist()
-    heads = (seen.heads[i].head_id for i in model.clocked)
-    clocks = {head: tuple(pair) for head, pair in zip(heads, late, strict=True)}
-    near = np.minimum(at - model.low, model.high - at) < 0.02
-    at_bound = tuple(p.number for p, ends in zip(model.known, near, strict=False) if ends)
-    traces, hardness = residual_tables(seen, start, end, weights)
-    return ShopFit(
-        shop=shop,
-        before=before,
-        priors=tuple(model.known),
-        deviates=at[:n].copy(),
-        deviate_sd=sd[:n].copy(),
-        correlations=tied,
-        traces=traces,
-        hardness=hardness,
-        clocks=clocks,
-        at_bound=at_bound,
-        problems=seen.problems,
-        warnings=warnings_of(seen, traces, weights.miss_c, at_bound),
-    )

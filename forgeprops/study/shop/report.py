@@ -34,37 +34,23 @@ _HELPS = {
 
 @dataclass(frozen=True, repr=False)
 class ShopFit(InWords):
-    """The shop's own numbers, how sure they are, and what the data still miss.
+    """The shop's own numbers, how sure they are, and what the data still miss."""
 
-    Attributes
-    ----------
-    shop : To be handed to `estimate` or saved (`shop.save("bay2.shop.json")`).
-    before : What the fit started from.
-    priors : What was known of each fitted number.
-    deviates, deviate_sd : Each number in standard deviations of its prior, and its standard
-        deviation on that scale.
-    correlations : Between the fitted numbers, as the readings tie them (the scatter from head to head is left out).
-    traces : ``head_id, channel, zone, depth_mm, time_s, measured_c, before_c, fitted_c, residual_c,
-        standardised``: measured minus fitted, and over the standard deviation it counted with.
-    hardness : ``head_id, zone, readings, measured_hv, before_hv, fitted_hv, residual_hv,
-        standardised``.
-    clocks : dict of str to (float, float); by how much each head's logger runs late against the
-        furnace door, s, with its standard error.
-    at_bound : Numbers that stopped at the end of what is allowed.
-    problems : What was not used and why.
-    """
-
-    shop: Shop
-    before: Shop
-    priors: tuple[Prior, ...]
-    deviates: np.ndarray
-    deviate_sd: np.ndarray
-    correlations: np.ndarray
+    shop: Shop  # to be handed to `estimate` or saved (`shop.save("bay2.shop.json")`)
+    before: Shop  # what the fit started from
+    priors: tuple[Prior, ...]  # what was known of each fitted number
+    deviates: np.ndarray  # each number in standard deviations of its prior
+    deviate_sd: np.ndarray  # its standard deviation on that scale
+    correlations: np.ndarray  # as the readings tie them; the scatter from head to head is left out
+    #: ``head_id, channel, zone, depth_mm, time_s, measured_c, before_c, fitted_c, residual_c, standardised``:
+    #: measured minus fitted, and over the standard deviation it counted with.
     traces: object
+    #: ``head_id, zone, readings, measured_hv, before_hv, fitted_hv, residual_hv, standardised``.
     hardness: object
+    #: By how much each head's logger runs late against the furnace door, s, with its standard error.
     clocks: Mapping[str, tuple[float, float]]
-    at_bound: tuple[str, ...]
-    problems: tuple[Problem, ...]
+    at_bound: tuple[str, ...]  # numbers that stopped at the end of what is allowed
+    problems: tuple[Problem, ...]  # what was not used and why
     warnings: tuple[Warn, ...]
 
     @property
@@ -89,13 +75,10 @@ class ShopFit(InWords):
 
     def table(self):
         """One row a number: before, value, standard error, 95 % interval, share of the data, verdict."""
-        rows = []
-        for p in self.priors:
-            n = p.number
-            value = getattr(self.shop, n), self.shop.standard_error(n), *self.interval(n)
-            rows.append((n, p.centre, *value, self.data_share(n), self.verdict(n)))
-        columns = ["number", "before", "value", "standard_error", "low", "high", "data_share"]
-        return data_frame(rows, columns=[*columns, "verdict"])
+        columns = "number before value standard_error low high data_share verdict".split()
+        rows = [(n, p.centre, getattr(self.shop, n), self.shop.standard_error(n), *self.interval(n), self.data_share(n), self.verdict(n))
+                for n, p in zip(self.numbers, self.priors, strict=True)]  # fmt: skip
+        return data_frame(rows, columns=columns)
 
     shown = table
 
@@ -109,56 +92,51 @@ class ShopFit(InWords):
 
     def report(self) -> str:
         """How well the readings are met, and how well each number is known."""
-        heads = len({*self.traces["head_id"], *self.hardness["head_id"]})
-        met = [
-            f"{what} within {_rms(f[f'residual_{u}']):.3g} {unit} (rms; before the fit "
-            f"{_rms(f[f'measured_{u}'] - f[f'before_{u}']):.3g} {unit})"
-            for what, f, u, unit in (
-                ("traces", self.traces, "c", "K"),
-                ("hardness means", self.hardness, "hv", "HV"),
-            )
-            if len(f)
-        ]
+        heads, met = len({*self.traces["head_id"], *self.hardness["head_id"]}), []
+        for what, f, u, unit in (
+            ("traces", self.traces, "c", "K"),
+            ("hardness means", self.hardness, "hv", "HV"),
+        ):
+            if len(f):
+                first, left = _rms(f[f"measured_{u}"] - f[f"before_{u}"]), _rms(f[f"residual_{u}"])
+                met.append(
+                    f"{what} within {left:.3g} {unit} (rms; before the fit {first:.3g} {unit})"
+                )
         lines = [
             f"Fitted to {len(self.traces)} temperatures and {int(self.hardness['readings'].sum())} hardness "
             f"readings of {'one head' if heads == 1 else f'{heads} heads'}; meets {', '.join(met)}."
         ]
-        lines += [self._about(p) for p in self.priors] + self._together()
-        lines.append(
-            "The intervals come from the scatter of the readings, from what was known before and from an assumed "
-            "scatter from head to head; the shape of the laws is not tested."
-        )
-        off = {h: v for h, (v, se) in self.clocks.items() if abs(v) > max(2.0 * se, 0.05)}
-        late = [f"{v:+.2f} s ({head or 'the head'})" for head, v in off.items()]
-        if late:
-            lines.append(f"Loggers run late against the furnace door by {', '.join(late)}.")
-        lines += [w.text for w in self.warnings]
-        lines += [f"Not used: {p.what}; {p.assumed}." for p in self.problems]
-        return "\n".join(lines)
-
-    def _about(self, p) -> str:
-        low, high = self.interval(p.number)
-        unit, share = f" {p.unit}" if p.unit == "s" else "", self.data_share(p.number)
-        digits = 3 if high - low < 0.02 else 2
-        text = (
-            f"{p.label.capitalize()} {getattr(self.shop, p.number):.{digits}f}{unit} (95 %: {low:.{digits}f} to "
-            f"{high:.{digits}f}): {self.verdict(p.number)} ({100 * share:.0f} % of its variance)."
-        )
-        if p.number in self.at_bound:
-            return f"{text} It stopped at the end of what is allowed: something else is wrong."
-        return text if share >= SETTLED else f"{text} What would settle it: {_HELPS[p.number]}."
-
-    def _together(self) -> list[str]:
-        lines, names = [], self.numbers
+        for p in self.priors:
+            (low, high), share = self.interval(p.number), self.data_share(p.number)
+            unit, digits = f" {p.unit}" if p.unit == "s" else "", 3 if high - low < 0.02 else 2
+            text = (
+                f"{p.label.capitalize()} {getattr(self.shop, p.number):.{digits}f}{unit} (95 %: {low:.{digits}f} to "
+                f"{high:.{digits}f}): {self.verdict(p.number)} ({100 * share:.0f} % of its variance)."
+            )
+            if p.number in self.at_bound:
+                text += " It stopped at the end of what is allowed: something else is wrong."
+            elif share < SETTLED:
+                text += f" What would settle it: {_HELPS[p.number]}."
+            lines.append(text)
         for i, j in np.argwhere(np.tril(np.abs(self.correlations) >= TOGETHER, -1)):
             r = self.correlations[i, j]
             how = "one up, the other down" if r < 0 else "both up or both down"
             lines.append(
                 f"{self.priors[j].label.capitalize()} and {self.priors[i].label} are only known together "
                 f"(correlation {r:+.2f}: {how} gives nearly the same readings). What would separate them: "
-                f"{_HELPS[names[i]]}."
+                f"{_HELPS[self.priors[i].number]}."
             )
-        return lines
+        lines.append(
+            "The intervals come from the scatter of the readings, from what was known before and from an assumed "
+            "scatter from head to head; the shape of the laws is not tested."
+        )
+        late = [f"{v:+.2f} s ({head or 'the head'})" for head, (v, se) in self.clocks.items()
+                if abs(v) > max(2.0 * se, 0.05)]  # fmt: skip
+        if late:
+            lines.append(f"Loggers run late against the furnace door by {', '.join(late)}.")
+        lines += [w.text for w in self.warnings]
+        lines += [f"Not used: {p.what}; {p.assumed}." for p in self.problems]
+        return "\n".join(lines)
 
     words = report
 

@@ -4,6 +4,7 @@ One curve is taken for the whole trace, which holds while spray and water stay t
 sensitive to noise than the flux over time (`surface_flux`), which follows any cooling.
 """
 
+import functools
 from dataclasses import dataclass
 
 import numpy as np
@@ -19,44 +20,31 @@ from .surface_flux import FIRST_READINGS, averaged, checked, surface_flux
 #: Longest step of the march, s, and most points of a trace that are used (longer traces are averaged in
 #: blocks).
 _LONGEST_STEP_S, _MOST_POINTS = 0.05, 1500
-
 #: Standard deviation of the second difference of ln h from knot to knot that the curve is expected to have:
 #: 0.15 for knots 25 K apart is what published spray laws reach at their bends (our own choice).
 ROUGHNESS = 0.15
-
 #: Standard deviation of ln h about the first estimate, a factor of 4.5: holds knots that no reading reaches.
 _LEVEL = 1.5
 
 
 @dataclass(frozen=True)
 class CoolingCurve:
-    """Heat transfer coefficient against surface temperature.
+    """Heat transfer coefficient against surface temperature."""
 
-    Attributes
-    ----------
-    surface_c, h_w_m2k : The curve's knots; between them ln h is straight.
-    standard_error : Of ln h, from the noise alone: 0.05 means 5 %. Conductivity, heat capacity and
-        depth add theirs.
-    seen : Knots well inside the surface temperatures of the trace (a knot's distance from the
-        lowest, half of one from the highest): nearer to the ends only one side of a knot is
-        measured.
-    water_c : Temperature that h refers to.
-    time_s, measured_c, fitted_c, at_surface_c : The trace, the model's thermocouple, and its
-        surface.
-    noise_c, misfit_c : Noise of the trace, and standard deviation of measured minus fitted.
-    """
-
-    surface_c: np.ndarray
+    surface_c: np.ndarray  # the curve's knots; between them ln h is straight
     h_w_m2k: np.ndarray
+    #: Of ln h, from the noise alone: 0.05 means 5 %.  Conductivity, heat capacity and depth add theirs.
     standard_error: np.ndarray
+    #: Knots well inside the surface temperatures of the trace (a knot's distance from the lowest, half of one from
+    #: the highest): nearer to the ends only one side of a knot is measured.
     seen: np.ndarray
-    water_c: float
+    water_c: float  # temperature that h refers to
     time_s: np.ndarray
     measured_c: np.ndarray
-    fitted_c: np.ndarray
-    at_surface_c: np.ndarray
-    noise_c: float
-    misfit_c: float
+    fitted_c: np.ndarray  # the model's thermocouple
+    at_surface_c: np.ndarray  # and its surface
+    noise_c: float  # of the trace
+    misfit_c: float  # standard deviation of measured minus fitted
     warnings: tuple[Warn, ...] = ()
 
     def h(self, surface_c):
@@ -108,17 +96,10 @@ class CoolingCurve:
 
 
 def cooling_curve(
-    time_s,
-    temperature_c,
-    plate: Plate,
-    water_c: float,
-    *,
-    start_c: float | None = None,
-    noise_c: float | None = None,
-    knot_k: float = 25.0,
-    roughness: float = ROUGHNESS,
+    time_s, temperature_c, plate: Plate, water_c: float, *, start_c: float | None = None,
+    noise_c: float | None = None, knot_k: float = 25.0, roughness: float = ROUGHNESS,
     response_s: float = 0.0,
-) -> CoolingCurve:
+) -> CoolingCurve:  # fmt: skip
     """h against surface temperature from one thermocouple trace.
 
     ln h at knots of surface temperature is fitted by least squares with a penalty on its second differences
@@ -128,24 +109,17 @@ def cooling_curve(
 
     Parameters
     ----------
-    time_s, temperature_c : array-like
-        The trace from the moment the water starts, in order of time, 20 readings or more.
-    plate : Plate
-        Plate and depth of the thermocouple.  Use a material that does not transform in the range
-        ("stainless").
-    water_c : float
-        Water temperature, °C.
-    start_c : float, optional
-        Even temperature of the plate at the first reading; by default fitted along, from the first three
-        readings.
-    noise_c : float, optional
-        As for `surface_flux`.
-    knot_k : float
-        Distance of the knots, K, about.
-    roughness : float
-        Expected second difference of ln h from knot to knot; smaller is smoother.
-    response_s : float
-        First-order response time of the thermocouple, s.
+    time_s, temperature_c : array-like; the trace from the moment the water starts, in order of time,
+        20 readings or more.
+    plate : Plate; with the depth of the thermocouple.  Use a material that does not transform in the
+        range ("stainless").
+    water_c : float; water temperature, 0 to 100 °C.
+    start_c : float, optional; even temperature of the plate at the first reading, °C; by default
+        fitted along, from the first three readings.
+    noise_c : float, optional; as for `surface_flux`.
+    knot_k : float; distance of the knots, K, about (5 to 200).
+    roughness : float; expected second difference of ln h from knot to knot; smaller is smoother.
+    response_s : float; first-order response time of the thermocouple, s.
 
     Raises
     ------
@@ -173,7 +147,7 @@ def cooling_curve(
     n = max(4, int(round((start - water) / knot_k)) + 1)
     knots = np.linspace(water, start, n)
     theta = first = _first_curve(t, y, plate, water, start, noise, knots)
-    model = _Model(plate, t, knots, water, lag)
+    model = functools.partial(_reading, plate, t, knots, water, lag)
     # the start is one more unknown, held by what is known of it
     slack = 1e-3 if start_c is not None else np.hypot(noise / np.sqrt(FIRST_READINGS), 2.0)
     theta = first = np.r_[first, start]
@@ -217,49 +191,38 @@ def _first_curve(t, y, plate, water, start, noise, knots) -> np.ndarray:
     return np.interp(knots, *np.array(found).T)
 
 
-class _Model:
-    """The thermocouple's reading for ln h at the knots and the start, with its derivatives by both."""
+def _reading(plate: Plate, t, knots, water: float, lag: float, theta):
+    """The thermocouple's reading for ln h at the knots and the start, its derivatives by both, and the surface."""
+    n, distance = knots.size, knots[1] - knots[0]
 
-    def __init__(self, plate, t, knots, water, lag):
-        self.plate, self.t, self.knots, self.water, self.lag = plate, t, knots, water, lag
+    def flux(surface):
+        x = min(max((surface - knots[0]) / distance, 0.0), n - 1.0)
+        j = min(int(x), n - 2)
+        w = x - j
+        h = np.exp((1.0 - w) * theta[j] + w * theta[j + 1])
+        by = np.zeros(n + 1)
+        by[j], by[j + 1] = (1.0 - w) * h * (surface - water), w * h * (surface - water)
+        slope = h * (theta[j + 1] - theta[j]) / distance if 0.0 < x < n - 1.0 else 0.0
+        return h * (surface - water), h + slope * (surface - water), by
 
-    def __call__(self, theta):
-        knots, water, n = self.knots, self.water, self.knots.size
-        distance = knots[1] - knots[0]
-
-        def flux(share, surface):
-            x = min(max((surface - knots[0]) / distance, 0.0), n - 1.0)
-            j = min(int(x), n - 2)
-            w = x - j
-            h = np.exp((1.0 - w) * theta[j] + w * theta[j + 1])
-            inside = 0.0 < x < n - 1.0
-            by = np.zeros(n + 1)
-            by[j], by[j + 1] = (1.0 - w) * h * (surface - water), w * h * (surface - water)
-            slope = h * (theta[j + 1] - theta[j]) / distance if inside else 0.0
-            return h * (surface - water), h + slope * (surface - water), by
-
-        start, at_start = float(theta[n]), np.r_[np.zeros(n), 1.0]
-        state = self.plate.start(start, n + 1, at_start)
-        reading, by = start, at_start
-        before, by_before = reading, by
-        readings, derivatives, surfaces = [reading], [by], [state.surface_c]
-        for i in range(1, self.t.size):
-            span = self.t[i] - self.t[i - 1]
-            parts = max(1, int(np.ceil(span / _LONGEST_STEP_S - 1e-9)))
-            for _ in range(parts):
-                state = self.plate.step(state, span / parts, flux)
-            true, by_true = self.plate.at_junction(state)
-            keep = np.exp(-span / self.lag) if self.lag > 0.0 else 0.0
-            if keep:  # the junction follows the mean of the step's ends
-                reading = keep * reading + (1.0 - keep) * 0.5 * (before + true)
-                by = keep * by + (1.0 - keep) * 0.5 * (by_before + by_true)
-                before, by_before = true, by_true
-            else:
-                reading, by = true, by_true
-            readings.append(reading)
-            derivatives.append(by)
-            surfaces.append(state.surface_c)
-        return np.array(readings), np.array(derivatives), np.array(surfaces)
+    start, at_start = float(theta[n]), np.r_[np.zeros(n), 1.0]
+    state = plate.start(start, n + 1, at_start)
+    before = now = np.r_[start, at_start]
+    rows, surfaces = [now], [state.surface_c]
+    for span in np.diff(t):
+        parts = max(1, int(np.ceil(span / _LONGEST_STEP_S - 1e-9)))
+        for _ in range(parts):
+            state = plate.step(state, span / parts, flux)
+        true, by = plate.at_junction(state)
+        true = np.r_[true, by]
+        keep = np.exp(-span / lag) if lag > 0.0 else 0.0
+        # a slow junction follows the mean of the step's ends
+        now = keep * now + (1.0 - keep) * 0.5 * (before + true) if keep else true
+        before = true
+        rows.append(now)
+        surfaces.append(state.surface_c)
+    every = np.array(rows)
+    return every[:, 0], every[:, 1:], np.array(surfaces)
 
 
 def _penalty(n: int, roughness: float, slack: float) -> tuple[np.ndarray, np.ndarray]:
@@ -269,7 +232,7 @@ def _penalty(n: int, roughness: float, slack: float) -> tuple[np.ndarray, np.nda
     return bend.T @ bend, np.diag(np.r_[np.full(n, _LEVEL**-2), slack**-2])
 
 
-def _fit(model: _Model, y, theta, first, sigma: float, precision):
+def _fit(model, y, theta, first, sigma: float, precision):
     """Damped least squares for ln h at the knots and the start."""
     bends, level = precision
     penalty = bends + level

@@ -1,6 +1,6 @@
 """Heat flux at a cooled surface over time, from a thermocouple at a known depth below it."""
 
-from dataclasses import dataclass, replace
+from typing import NamedTuple
 
 import numpy as np
 
@@ -18,7 +18,7 @@ def checked(time_s, temperature_c, plate, start_c: float | None, noise_c: float 
         t, y = (np.asarray(v, dtype=float).ravel() for v in (time_s, temperature_c))
     except Exception:  # noqa: BLE001  (whatever a foreign object says)
         raise InputError("the trace is not made of numbers; give two lists of numbers.") from None
-    said, rises = None, np.diff(t) > 0.0
+    said, rises = "", np.diff(t) > 0.0
     if t.size != y.size or t.size < 20:
         said = f"has {t.size} times and {y.size} temperatures; give 20 or more of each"
     elif not (np.isfinite(t).all() and np.isfinite(y).all()):
@@ -31,8 +31,8 @@ def checked(time_s, temperature_c, plate, start_c: float | None, noise_c: float 
     if said:
         raise InputError(f"the trace {said}.")
     if not isinstance(plate, Plate):
-        got = type(plate).__name__
-        raise InputError(f"plate must be a Plate(thickness_mm, depth_mm, ...); got {got}.")
+        form = "a Plate(thickness_mm, depth_mm, ...)"
+        raise InputError(f"plate must be {form}; got {type(plate).__name__}.")
     start = float(y[:FIRST_READINGS].mean())
     if start_c is not None:
         start = check_number(start_c, "starting temperature", -60.0, 1400.0, "°C")
@@ -50,22 +50,14 @@ def averaged(t: np.ndarray, y: np.ndarray, most: int) -> tuple[np.ndarray, np.nd
     return (*means, block)
 
 
-@dataclass(frozen=True)
-class SurfaceFlux:
-    """Heat flux out of the surface over time.
-
-    Attributes
-    ----------
-    time_s, flux_w_m2, surface_c : Each flux holds up to its time.
-    future_steps : Over how many steps ahead it was measured.
-    standard_error_w_m2 : Of each flux, from the noise alone.
-    """
+class SurfaceFlux(NamedTuple):
+    """Heat flux out of the surface over time."""
 
     time_s: np.ndarray
-    flux_w_m2: np.ndarray
+    flux_w_m2: np.ndarray  # each holds up to its time
     surface_c: np.ndarray
-    future_steps: int
-    standard_error_w_m2: float
+    future_steps: int  # over how many steps ahead a flux was measured
+    standard_error_w_m2: float  # of each flux, from the noise alone
 
 
 def surface_flux(
@@ -92,47 +84,37 @@ def surface_flux(
     """
     t, y, start, noise = checked(time_s, temperature_c, plate, start_c, noise_c)
     step = float(np.median(np.diff(t)))
-    k_of, heat_of, *_ = plate._made
     middle = np.array([0.5 * (y.min() + y.max())])
-    diffusivity = float(k_of(middle)[0]) / float(heat_of(middle)[0])
-    lost = float(heat_of(middle)[0]) * plate.thickness_mm * 1e-3 * (y.max() - y.min())
+    conductivity, heat = (float(of(middle)[0]) for of in plate._made[:2])
+    lost = heat * plate.thickness_mm * 1e-3 * (y.max() - y.min())
     mean_flux = max(lost / (t[-1] - t[0]), 1e3)
+
+    def ahead(state, steps, flux: float):
+        """The thermocouple over some steps with a held flux, and its derivatives by it."""
+        found = []
+        for span in steps:
+            state = plate.step(state, span, lambda surface_c: (flux, 0.0, np.ones(1)))
+            found.append(plate.at_junction(state))
+        at, by = zip(*found, strict=True)
+        return np.array(at), np.array(by)[:, 0], state
+
     if future_steps is None:
-        reach = 0.5 * (plate.depth_mm * 1e-3) ** 2 / diffusivity
+        reach = 0.5 * (plate.depth_mm * 1e-3) ** 2 / (conductivity / heat)
         future_steps = max(2, int(np.ceil(reach / step)))
         while future_steps < t.size // 4:
-            response = _unit_response(plate, float(middle[0]), step, future_steps)
+            response = ahead(plate.start(float(middle[0]), 1), [step] * future_steps, 0.0)[1]
             if noise / np.sqrt(response @ response) < 0.05 * mean_flux:
                 break
             future_steps += max(1, future_steps // 4)
-    future_steps = int(check_number(future_steps, "future steps", 1, t.size // 2))
-    state, flux, surface, q = plate.start(start, 1), [], [], 0.0
-    for i in range(1, t.size - future_steps + 1):
-        ahead, miss, response = state, [], []
-        for j in range(future_steps):
-            ahead = plate.step(ahead, t[i + j] - t[i + j - 1], _held(q))
-            at_junction, by = plate.at_junction(ahead)
-            miss.append(y[i + j] - at_junction)
-            response.append(by[0])
-        response = np.array(response)
-        q += float(response @ np.array(miss)) / float(response @ response)
-        state = plate.step(state, t[i] - t[i - 1], _held(q))
+    n = int(check_number(future_steps, "future steps", 1, t.size // 2))
+    state, flux, surface, q, steps = plate.start(start, 1), [], [], 0.0, np.diff(t)
+    for i in range(t.size - n):
+        at, response, _ = ahead(state, steps[i : i + n], q)
+        q += float(response @ (y[i + 1 : i + 1 + n] - at)) / float(response @ response)
+        *_, state = ahead(state, steps[i : i + 1], q)
         flux.append(q)
         surface.append(state.surface_c)
         by = np.zeros_like(state.sensitivity)
-        state = replace(state, sensitivity=by, surface_sensitivity=np.zeros(1), flux_w_m2=0.0)
+        state = state._replace(sensitivity=by, surface_sensitivity=np.zeros(1))
     error = noise / float(np.sqrt(response @ response))
-    return SurfaceFlux(t[1 : len(flux) + 1], np.array(flux), np.array(surface), future_steps, error)
-
-
-def _held(flux: float):
-    """A surface flux that is held, for `Plate.step`: itself, no slope, and its own derivative."""
-    return lambda share, surface_c: (flux, 0.0, np.ones(1))
-
-
-def _unit_response(plate: Plate, at_c: float, step: float, n: int) -> np.ndarray:
-    state, response = plate.start(at_c, 1), []
-    for _ in range(n):
-        state = plate.step(state, step, _held(0.0))
-        response.append(plate.at_junction(state)[1][0])
-    return np.array(response)
+    return SurfaceFlux(t[1 : len(flux) + 1], np.array(flux), np.array(surface), n, error)
