@@ -8,7 +8,6 @@ from typing import Any
 
 import numpy as np
 
-from ..base.ranges import Warn
 from ..inputs.limits import QUANTITIES, Limits
 from .doubt import Doubt, deviates, doubt_of, other_shares
 from .warnings.listing import stops_of
@@ -154,7 +153,7 @@ class Verdict:
     result: Any = field(repr=False)
     against: Limits = field(repr=False)
     doubt: Doubt = field(repr=False)
-    stops: tuple[Warn, ...] = field(repr=False)
+    stops: tuple = field(repr=False)
 
     @functools.cached_property
     def remedy(self):
