@@ -121,20 +121,15 @@ def window(
 
     Parameters
     ----------
-    steel, head, route
-        The case; what is not on an axis stays as it is.
-    x, y : (name, low, high, points)
-        Any setting of the route, dimension of the head, element or shop number (see `inputs.settings.settings`),
-        and ``forging_c``, the mean temperature of the metal when the press closes, in place of the preheat
-        temperature.
-    limits : Limits, optional
-        The default set of the route when left out.
-    tolerances : mapping of str to float, optional
-        By how much each of the two settings may be off, in its unit.  Left out: twice the standard deviation
-        of the default spread of a shop (`Setting.tolerance`), or a twentieth of the axis.
-    **options
-        ``shop``, ``line``, ``reference``, ``threads``, ``progress``, ``cancel``, ``bench`` (see `study.Study`); after
-        a cancel the map ends with the last row of y finished by then.
+    steel, head, route : the case; what is not on an axis stays as it is.
+    x, y : (name, low, high, points); any setting of the route, dimension of the head, element or shop
+        number (see `inputs.settings.settings`), and ``forging_c``, the mean temperature of the metal when
+        the press closes, in place of the preheat temperature.
+    limits : Limits, optional; the default set of the route when left out.
+    tolerances : mapping of name to float; by how much a setting may be off, in its unit.  Left out: twice
+        the standard deviation of the default spread of a shop, or a twentieth of the axis.
+    **options : ``shop, line, reference, threads, progress, cancel, bench`` (see `study.Study`); after a
+        cancel the map ends with the last row of y finished by then.
 
     Raises
     ------

@@ -113,43 +113,25 @@ class Scatter(InWords):
 
 
 def scatter(
-    steel,
-    head=None,
-    route=None,
-    spread: Mapping | None = None,
-    limits: Limits | None = None,
-    *,
-    n: int = 8192,
-    chemistry: str = "heat",
-    indices: bool | int = True,
-    quantities=None,
-    seed: int = 0,
-    **options,
-) -> Scatter:
+    steel, head=None, route=None, spread=None, limits=None, *, n: int = 8192, chemistry: str = "heat",
+    indices: bool | int = True, quantities=None, seed: int = 0, **options,
+) -> Scatter:  # fmt: skip
     """Draw steel, head, route and shop about their middles, and see what comes out.
 
     Parameters
     ----------
-    steel, head, route
-        The case at its middle.
-    spread : mapping of str to float, (kind, value) or Spread; optional
-        Adds to or replaces the defaults (see `scatter_inputs.inputs_of`); 0 takes an input out.
-    limits : Limits, optional
-        Requirements, for shares outside and capabilities; the default set of the route when left out.
-    n : int
-        Cases of the distributions; an even fill (Sobol points, scrambled), so best a power of two.
-    chemistry : {"heat", "grade", "fixed"}
-        Analysis about this heat's, within its grade's limits, or as it stands.
-    indices : bool or int
-        Work out which input matters; a number sets the base sample (default up to 1024), which costs that
-        many cases for each input on top of `n`.
-    quantities : sequence of str, optional
-        Whose indices are calculated; left out: the limited ones and the distance from the limits.
-    seed : int
-        Of the scrambling; the same seed gives the same numbers.
-    **options
-        ``shop``, ``line``, ``reference``, ``threads``, ``progress``, ``cancel``, ``bench`` (see `study.Study`); after
-        a cancel the result holds the cases finished by then.
+    steel, head, route : the case at its middle.
+    spread : mapping of name to float, (kind, value) or Spread; adds to or replaces the defaults (see
+        `scatter_inputs.inputs_of`); 0 takes an input out.
+    limits : Limits, optional; for shares outside and capabilities; the default set of the route when left out.
+    n : cases of the distributions; an even fill (Sobol points, scrambled), so best a power of two.
+    chemistry : "heat", "grade" or "fixed": analysis about this heat's, within its grade's limits, or as it stands.
+    indices : calculate which input matters; a number sets the base sample (default up to 1024), which
+        costs that many cases for each input on top of `n`.
+    quantities : names of those whose indices are calculated; left out the limited ones and "slack", the
+        distance from the limits.
+    seed : of the scrambling; the same seed gives the same numbers.
+    **options : as of `window`; after a cancel the result holds the cases finished by then.
 
     Notes
     -----

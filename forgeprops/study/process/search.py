@@ -157,36 +157,20 @@ class _Search:
 
 
 def choose(
-    steel,
-    head=None,
-    route=None,
-    limits: Limits | None = None,
-    settings: Mapping[str, tuple[float, float]] | None = None,
-    *,
-    spread: Mapping | None = None,
-    chemistry: str = "heat",
-    starts: int = 4,
-    seed: int = 0,
-    **options,
-) -> Choice:
+    steel, head=None, route=None, limits=None, settings=None, *, spread=None, chemistry: str = "heat",
+    starts: int = 4, seed: int = 0, **options,
+) -> Choice:  # fmt: skip
     """Find the settings that meet the limits and stand farthest from them under scatter.
 
     Parameters
     ----------
-    steel, head, route
-        The case; what is not turned stays as it is.
-    limits : Limits, optional
-        Requirements on results and costs; the default set of the route when left out.
-    settings : mapping of str to (low, high), optional
-        What may be turned and how far (see `inputs.settings.settings`); left out: `SETTINGS`, as far as the
-        route has them.
-    spread, chemistry
-        What scatters (see `scatter`).
-    starts : int
-        Places the search begins from, beside the settings as they are.
-    **options
-        ``shop``, ``line``, ``reference``, ``threads``, ``progress``, ``cancel``, ``bench`` (see `study.Study`); after
-        a cancel the result is the best found by then.
+    steel, head, route : the case; what is not turned stays as it is.
+    limits : Limits, optional; the default set of the route when left out.
+    settings : mapping of name to (low, high); what may be turned and how far (see
+        `inputs.settings.settings`); left out `SETTINGS`, as far as the route has them.
+    spread, chemistry : what scatters (see `scatter`).
+    starts : places the search begins from, beside the settings as they are.
+    **options : as of `window`; after a cancel the result is the best found by then.
 
     Raises
     ------

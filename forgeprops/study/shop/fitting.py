@@ -5,7 +5,6 @@ before anything was measured.  Traces that the model misses by more than their n
 variance is estimated along, with how far their misses hang together in time.
 """
 
-from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -54,11 +53,7 @@ class Noise:
 
 
 def priors(shop: Shop | None = None) -> dict[str, Prior]:
-    """Priors by number: the published spread, or an earlier fit's own numbers and standard errors.
-
-    Parameters
-    ----------
-    shop : An earlier fit; its other numbers are the centres of the published spreads.
+    """Priors by number: the published spread about the shop's numbers, or an earlier fit's own standard errors.
 
     References
     ----------
@@ -85,40 +80,22 @@ def priors(shop: Shop | None = None) -> dict[str, Prior]:
 
 
 def fit(
-    traces=None,
-    hardness=None,
-    head="mid-iron",
-    steel=None,
-    route=None,
-    *,
-    shop: Shop | None = None,
-    numbers: Sequence[str] = NUMBERS,
-    name: str = "our shop",
-    measured_on: str = "",
-    data_files: Sequence[str] = (),
-    **noise,
-) -> ShopFit:
+    traces=None, hardness=None, head="mid-iron", steel=None, route=None, *, shop=None,
+    numbers=NUMBERS, name: str = "our shop", measured_on: str = "", data_files=(), **noise,
+) -> ShopFit:  # fmt: skip
     """What a shop's measurements make of the published laws.
 
     Parameters
     ----------
-    traces : Traces, optional
-        Thermocouple traces (`study.shop.traces.read_traces`); time counts from the moment the head leaves the
-        furnace.
-    hardness : HardnessReadings, optional
-        Hardness readings (`study.shop.measurements.read_hardness`).
-    head, steel, route
-        What was measured: one of each, or many by ``head_id``: `route` may be the list of runs
-        (`study.shop.runs.read_runs`), `steel` the certificates (`certificates.reading.read_certificates`) by heat.
-         Left out: the mid-iron and the default route.
-    shop : Shop, optional
-        What is known beforehand; an earlier fit counts with its standard errors.
-    numbers : sequence of str
-        Which of spray, emissivity, air, die, delay_s to fit; the others stay as in `shop`.
-    name, measured_on, data_files
-        Kept in the shop's file.
-    **noise
-        ``noise_c``, ``hardness_noise_hv``, ``hardness_model_sd_hv``, ``clock_sd_s``, ``head_scatter`` (see `Noise`).
+    traces : Traces (`read_traces`), optional; time counts from the moment the head leaves the furnace.
+    hardness : HardnessReadings (`read_hardness`), optional.
+    head, steel, route : what was measured: one of each, or many by ``head_id``: `route` may be the list of
+        runs (`read_runs`), `steel` the certificates (`read_certificates`) by heat.  Left out: mid-iron,
+        default route.
+    shop : Shop, optional; what is known beforehand; an earlier fit counts with its standard errors.
+    numbers : which of spray, emissivity, air, die, delay_s to fit; the others stay as in `shop`.
+    name, measured_on, data_files : kept in the shop's file.
+    **noise : ``noise_c, hardness_noise_hv, hardness_model_sd_hv, clock_sd_s, head_scatter`` (see `Noise`).
 
     Raises
     ------
