@@ -5,7 +5,7 @@ import pytest
 from checks import refuses
 
 import forgeprops as fp
-from forgeprops.study.process.margins import raise_least
+from forgeprops.study.process.search import raise_least
 
 
 def test_optimiser_finds_a_known_optimum():
