@@ -46,9 +46,8 @@ class Window(InWords):
     x: Axis
     y: Axis
     maps: Mapping[str, np.ndarray]  # every result and cost: "hosel_allowed_deg", "press_s" ...
-    slack: (
-        np.ndarray
-    )  # distance inside the limits, steps of `inputs.limits.QUANTITIES`; outside < 0
+    #: Distance inside the limits, steps of `inputs.limits.QUANTITIES`; outside < 0.
+    slack: np.ndarray
     binding: np.ndarray  # texts: the limit that comes first
     limits: Limits
     #: The two settings at the centre of the largest box inside the region, and the results there.
@@ -56,9 +55,8 @@ class Window(InWords):
     box: Mapping[str, tuple[float, float]] | None  # both settings may be anywhere in it together
     tolerances_held: float  # half-width of the box: at 1 both may be off by their tolerance at once
     at_edge: bool  # the box ends at the edge of the map: the window may be larger than the map
-    now: (
-        Mapping[str, float] | None
-    )  # the two settings and the slack as the route has them, if on it
+    #: The two settings and the slack as the route has them, if on it.
+    now: Mapping[str, float] | None
     #: The settable values next to the centre that meet all limits most surely; None: none of them does.
     proposed: Mapping[str, float] | None = None
     sure: ShortVerdict | None = None  # chances there, by 256 lots of 32 heads (standard error 0.02)

@@ -18,8 +18,7 @@ from ...inputs.settings import setting, table
 from ...inputs.shop import Shop
 from ...inputs.steel import Steel
 from ...io.tables import data_frame
-from .scatter_inputs import Input, inputs_of
-from .scattering import Scatter, even_numbers, scatter
+from .scattering import Input, Scatter, even_numbers, inputs_of, scatter
 from .study import Stopped, Study, neighbours, settings_words
 
 #: What is turned when the user names nothing: low and high.
@@ -62,12 +61,10 @@ class Choice(InWords):
     #: be away if the same share of a normal distribution met it (3: a Cpk of 1).  It ranks places by few drawn
     #: heads; `scatter` counts the heads outside.
     robustness: float
-    verdict: (
-        Verdict  # chance that the settings are right, heads inside if so, with the model's doubt
-    )
-    rounded: (
-        bool  # to what a shop can set; not where no such values next to the optimum meet the limits
-    )
+    #: Chance that the settings are right, heads inside if so, with the model's doubt.
+    verdict: Verdict
+    #: To what a shop can set; not where no such values next to the optimum meet the limits.
+    rounded: bool
     at_end: tuple[str, ...]  # settings at an end of their range: beyond it may be better
     scatter: Scatter | None  # in full, at the settings
     #: Empty if feasible.  For every limit alone: by how much it would have to give, to what, and whether that is

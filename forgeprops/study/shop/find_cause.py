@@ -99,9 +99,8 @@ class Causes(InWords):
     #: Row: the true cause, at its likeliest drift (at least one standard deviation); column: another; how near the
     #: other can come to the same readings, in their standard deviations.
     apart: object
-    confusable: (
-        object  # likely causes these readings cannot separate: ``cause, other, apart_sd, check``
-    )
+    #: Likely causes these readings cannot separate: ``cause, other, apart_sd, check``.
+    confusable: object
     #: How far all readings together are from what was expected, standard deviations (root of the chi-square over
     #: the number of zones).
     off_sd: float

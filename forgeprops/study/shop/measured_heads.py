@@ -43,9 +43,8 @@ class Probe:
     channel: str
     zone: str
     depth_mm: float | None
-    weights: (
-        np.ndarray
-    )  # turn a row of the march's trace (after the time) into the probe's temperature
+    #: Turn a row of the march's trace (after the time) into the probe's temperature.
+    weights: np.ndarray
     time_s: np.ndarray
     temperature_c: np.ndarray
     noise_c: float

@@ -11,8 +11,8 @@ from typing import NamedTuple
 import numpy as np
 
 from ...base.errors import InputError, check_number
+from ...base.in_words import InWords
 from ...base.ranges import Warn
-from ...io.columns import page
 from ...io.tables import data_frame
 from ...thermal.spray import spray_w_m2k
 from ..shop.traces import noise_of
@@ -138,8 +138,8 @@ def surface_flux(
     return SurfaceFlux(t[1 : len(flux) + 1], np.array(flux), np.array(surface), n, error)
 
 
-@dataclass(frozen=True)
-class CoolingCurve:
+@dataclass(frozen=True, repr=False)
+class CoolingCurve(InWords):
     """Heat transfer coefficient against surface temperature."""
 
     surface_c: np.ndarray  # the curve's knots; between them ln h is straight
@@ -196,14 +196,12 @@ class CoolingCurve:
         ratio = np.log(self.h_w_m2k[at] / law)
         return float(np.exp(ratio.mean())), float(ratio.std())
 
-    def __repr__(self) -> str:
-        words = f"h of {int(self.seen.sum())} surface temperatures, misfit {self.misfit_c:.2g} K at a noise of {self.noise_c:.2g} K"
+    def words(self) -> str:
+        seen, misfit = int(self.seen.sum()), f"misfit {self.misfit_c:.2g} K"
+        words = f"h of {seen} surface temperatures, {misfit} at a noise of {self.noise_c:.2g} K"
         return "\n".join([f"{words}; .table() has them.", *map(str, self.warnings)])
 
-    def _repr_html_(self) -> str:
-        said = "".join(f" {w}" for w in self.warnings)
-        title = f"misfit {self.misfit_c:.2g} K at a noise of {self.noise_c:.2g} K.{said}"
-        return page(f"h against surface temperature, {title}", self.table(), ())
+    shown = table
 
 
 def cooling_curve(
