@@ -280,7 +280,7 @@ def fit(
         shop, name=name, fitted=numbers, measured_on=measured_on, data_files=data_files,
         standard_errors=tuple((np.array(slopes) * deviate_sd[:n]).tolist()),
         correlations=tuple(map(tuple, (0.5 * (block + block.T)).tolist())),
-        n_readings=sum(p.time_s.size for p in seen.probes) + sum(h.readings for h in seen.hardness),
+        n_readings=sum(p.time_s.size for p in seen.probes) + int(seen.hardness["readings"].sum()),
     )  # fmt: skip
     start = model.predicted(model.marched([before])[0])
     end = model.predicted(model.at([at])[0], at[n:])
@@ -318,7 +318,7 @@ def _rms(values) -> float:
 
 def _residual_tables(seen: Observed, start, end, weights: Weights):
     """Traces and hardness as DataFrames: measured, predicted before and after, and what is left."""
-    probes, means = seen.probes, seen.hardness
+    probes = seen.probes
     n = np.array([p.time_s.size for p in probes], int)
     traces = {"head_id": [seen.heads[p.of].head_id for p in probes]}
     traces |= {name: [getattr(p, name) for p in probes] for name in ("channel", "zone", "depth_mm")}
@@ -330,10 +330,7 @@ def _residual_tables(seen: Observed, start, end, weights: Weights):
     traces = data_frame(traces)
     traces["residual_c"] = traces["measured_c"] - traces["fitted_c"]
     traces["standardised"] = traces["residual_c"] / np.repeat(weights.probe_sd_c, n)
-    rows = [(seen.heads[h.of].head_id, h.zone, h.readings, h.mean_hv) for h in means]
-    hardness = data_frame(rows, columns=["head_id", "zone", "readings", "measured_hv"])
-    hardness = hardness.astype({"readings": int, "measured_hv": float})
-    hardness["before_hv"], hardness["fitted_hv"] = start[1], end[1]
+    hardness = seen.hardness.assign(before_hv=start[1], fitted_hv=end[1])
     hardness["residual_hv"] = hardness["measured_hv"] - hardness["fitted_hv"]
     hardness["standardised"] = hardness["residual_hv"] / weights.hardness_sd_hv
     return traces, hardness
