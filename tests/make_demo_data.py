@@ -5,8 +5,6 @@ published laws (`TRUTH`), and noise is added.  Nothing in it was measured on rea
 tests/make_demo_data.py [folder]``; without a folder the files in data/demo are replaced.
 """
 
-from __future__ import annotations
-
 import csv
 import io
 import sys

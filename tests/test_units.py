@@ -80,8 +80,7 @@ def test_a_sentence_is_said_in_other_units(said, shown):
 
 def test_units_by_word_and_columns_of_a_table():
     assert Units.of("US") == US
-    assert Units.of("si") == Units()
-    assert Units.of("f, in") == Units("°F", "in")
+    assert Units.of("si") == Units() and Units.of("f, in") == Units("°F", "in")
     for wrong in ("parsec", "mm in"):
         refuses("units", Units.of, wrong)
     table = {"preheat_c": [930.0], "face_hv": [400.0], "pull_n": [100.0], "steel": ["4130"]}

@@ -1,27 +1,12 @@
-"""The march held against another way of marching, and a mix of cases to hold it on."""
+"""A mix of cases to hold the march on."""
 
 import dataclasses
-import importlib.util
-import sys
-from pathlib import Path
 
 import numpy as np
 import pytest
 from first_library import GRADES, HEADS
 
 import forgeprops as fp
-
-
-@pytest.fixture(scope="session")
-def reference():
-    """The method of lines of `method_of_lines.py`."""
-    spec = importlib.util.spec_from_file_location(
-        "forgeprops_tests_march_reference", Path(__file__).with_name("method_of_lines.py")
-    )
-    module = importlib.util.module_from_spec(spec)
-    sys.modules[spec.name] = module
-    spec.loader.exec_module(module)
-    return module
 
 
 @pytest.fixture(scope="session")

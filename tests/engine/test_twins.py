@@ -1,19 +1,13 @@
 """Formulas in C against the same in Python on a grid, to 1e-12; tables within their interpolation."""
 
-import sys
-from pathlib import Path
-
 import numpy as np
 import pytest
+from engine import formulas, twins
 
 from forgeprops.engine import physics
 from forgeprops.inputs.grades import grade
 from forgeprops.thermal import die_contact, properties, spray
 from forgeprops.transformation import austenite, decomposition, kinetics, tempering
-
-sys.path.insert(0, str(Path(__file__).parent))
-import formulas
-import twins
 
 T = np.linspace(-50.0, 1300.0, 1351)
 

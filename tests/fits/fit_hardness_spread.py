@@ -11,8 +11,6 @@ however many bars it has, and the coverage of the 80 % interval on steels that w
 ``--write`` rewrites ``data/fits/hardness_spread.csv`` and ``data/validation/hardness_validation.csv``.
 """
 
-from __future__ import annotations
-
 import datetime
 import math
 import sys

@@ -13,8 +13,6 @@ linear ones were chosen on the error of sources left out; carbon x element produ
 nothing.
 """
 
-from __future__ import annotations
-
 import argparse
 import csv
 import datetime
@@ -163,12 +161,8 @@ def main():
         more = evaluate("bs", *data, *how, train=comp["Si"] < BS_SILICON_LIMIT)
         fits, checks = fits + more[0], checks + more[1]
     for r in checks:
-        if not r["scope"].startswith("source") or r["method"] in ("own", "van_bohemen"):
-            what = f"{r['quantity']} {r['scope']:22s} {r['method']:16s} {r['mean_absolute_error_c']:>6s}"
-            mae = f"[{r['low_90']}, {r['high_90']}] bias {r['bias_c']:>6s}"
-            print(f"{what} {mae} n {r['rows']}  {r['validation']}")
-    for r in fits:
-        print(r["quantity"], r["term"], r["value"], r["standard_error"])
+        numbers = r["mean_absolute_error_c"], r["low_90"], r["high_90"], r["bias_c"], r["rows"]
+        print(r["quantity"], f"{r['scope']:22s} {r['method']:16s}", *numbers, r["validation"])
     if a.write:
         sources = {
             "ms": "data/measured/martensite_start.csv",

@@ -6,8 +6,6 @@ The fit is that of ``fit_start_temperatures.py``; the grain size is used where t
 column, and taken as unknown in the other.  Bs is missing because its rows may not be bundled.
 """
 
-from __future__ import annotations
-
 import datetime
 import sys
 from pathlib import Path

@@ -4,8 +4,6 @@
 what failed (before a release); `test_hostile.py` tries a little of each in every run of the tests.
 """
 
-from __future__ import annotations
-
 import argparse
 import contextlib
 import inspect

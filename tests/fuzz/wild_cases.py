@@ -39,22 +39,28 @@ def step(draw, part_class, part, **others):
     return part_class(**{**drawn, **others})
 
 
+def heat(draw):
+    """A library grade with every content anywhere in the grade's range."""
+    base = fp.grade(draw.choice(fp.grades()))
+    composition = dict(base.composition)
+    for e, (low, high) in base.limits.items():
+        low = max(low or 0.0, 0.03 * (e == "C"))
+        composition[e] = draw.uniform(low, high or composition.get(e, 0.1))
+    return fp.Steel(base.name, composition)
+
+
 def steel(draw):
     """A library grade, one of its range, or any composition."""
-    way, base = draw.random(), fp.grade(draw.choice(fp.grades()))
+    way = draw.random()
     if way < 0.3:
-        return base
-    composition = dict(base.composition)
+        return fp.grade(draw.choice(fp.grades()))
     if way < 0.6:
-        for e, (low, high) in base.limits.items():
-            low = max(low or 0.0, 0.03 * (e == "C"))
-            composition[e] = draw.uniform(low, high or composition.get(e, 0.1))
+        composition = heat(draw).composition
     else:
         composition = {"C": number(draw, table()["C"].low, ELEMENTS["C"])}
         for e in draw.sample(sorted(set(ELEMENTS) - {"C"}), draw.randrange(9)):
             composition[e] = number(draw, 0.0, ELEMENTS[e])
-    grain = number(draw, 0.0, 14.0)
-    return fp.Steel("drawn", composition, grain, fine_grain=draw.random() < 0.5)
+    return fp.Steel("drawn", composition, number(draw, 0.0, 14.0), fine_grain=draw.random() < 0.5)
 
 
 def head(draw):
@@ -134,7 +140,8 @@ def same_sentence(one, many_error):
         return None
     assert not many_error, many_error
     json.dumps(result.to_dict(), allow_nan=False)
-    assert "nan" not in result.summary().lower().split()
+    assert "nan" not in f"{result.summary()} {result.details()}".lower().split()
+    assert result.distortion.words
     return result
 
 

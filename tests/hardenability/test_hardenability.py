@@ -60,8 +60,7 @@ def test_every_element_raises_hardenability(element):
     content = np.linspace(min(0.02, TOP[element] / 10), TOP[element], 200)
     found = di.ideal_diameter(_contents(**({"C": 0.3} | {element: content})))
     # the branches of C and Ni do not quite meet: allow the step the standard has there
-    assert np.all(np.diff(found) > -0.002 * found[1:])
-    assert found[-1] > found[0]
+    assert np.all(np.diff(found) > -0.002 * found[1:]) and found[-1] > found[0]
 
 
 def test_branches_nearly_meet():
@@ -125,8 +124,7 @@ def test_factors_fall_with_ideal_diameter_and_rise_with_distance():
     factors = eq.dividing_factors(np.linspace(8.0, 250.0, 2000))
     assert factors.min() == 1.0
     # where a row is cut off at its upper end the step to 1 must be small
-    assert np.diff(factors, axis=0).max() < 0.03
-    assert np.all(np.diff(factors, axis=1) >= 0.0)
+    assert np.diff(factors, axis=0).max() < 0.03 and np.all(np.diff(factors, axis=1) >= 0.0)
 
 
 def test_safeguards_hardly_touch_the_standard_inside_its_range():

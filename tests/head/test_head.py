@@ -1,6 +1,4 @@
-"""The head: mass and surfaces against hand calculation, conduction paths against numerical solutions, bad
-drawings.
-"""
+"""The head: mass, surfaces and conduction paths against hand calculation and numerical solutions; a head from seven numbers."""
 
 import math
 
@@ -11,9 +9,11 @@ from scipy.integrate import quad
 from scipy.sparse import diags, identity, kron
 from scipy.sparse.linalg import spsolve
 
+import forgeprops as fp
 from forgeprops.base.constants import STEEL_DENSITY_KG_M3
 from forgeprops.base.errors import InputError
 from forgeprops.inputs import head as he
+from forgeprops.inputs.drawing import Block
 
 
 def plain(**changes):
@@ -166,8 +166,7 @@ def test_with_keeps_the_allowance_and_drops_the_mass():
     h = he.head("mid-iron").with_(face_thickness_mm=3.0, hosel_outside_mm=14.0)
     assert h.face.forged_thickness_mm == pytest.approx(3.4)
     assert h.hosel.forged_outside_mm == pytest.approx(14.6)
-    assert h.declared_mass_g is None
-    assert h.mass_g() > he.head("mid-iron").mass_g()
+    assert h.declared_mass_g is None and h.mass_g() > he.head("mid-iron").mass_g()
 
 
 @pytest.mark.parametrize(("changes", "words"), [
@@ -208,3 +207,37 @@ def test_wrong_parts_are_named():
 def test_unknown_head_suggests_the_nearest():
     refuses("did you mean 'wedge'", he.head, "wege")
     refuses("state 'raw' is unknown", he.head("wedge").zones, "raw")
+
+
+SEVEN = {"mass_g": 270, "face_mm": 2.4, "blade_mm": (76, 45), "hosel_mm": (13.4, 9.4, 60)}
+
+
+@pytest.mark.parametrize("like", fp.heads())
+def test_seven_numbers_close_the_mass_on_every_template(like):
+    made = fp.head_from(**SEVEN, like=like)
+    assert made.mass_g() == pytest.approx(270, abs=1e-6) and made.declared_mass_g == 270
+    assert (made.rim.length_mm, made.rim.height_mm, made.face.thickness_mm) == (76, 45, 2.4)
+    assert (made.hosel.outside_mm, made.hosel.bore_mm, made.hosel.length_mm) == (13.4, 9.4, 60)
+    assert made.note.startswith(f"Assumed from {like}: face") and "bore" in made.note
+
+
+def test_the_templates_own_numbers_give_the_template_back():
+    like = fp.head("wedge")
+    made = fp.head_from(like.mass_g(), 3.4, (73, 48), (13.6, 9.4, 50), like="wedge", name="again")
+    for part in ("face", "rim", "neck", "hosel"):
+        assert getattr(made, part) == getattr(like, part)
+    for mine, theirs in zip(made.body, like.body, strict=True):
+        assert isinstance(mine, Block) and mine.width_mm == pytest.approx(theirs.width_mm)
+
+
+@pytest.mark.parametrize(("change", "says"), [
+    ({"mass_g": 590}, r"the shape of mid-iron takes \d+ to \d+ g"),
+    ({"mass_g": "heavy"}, "must be a number"),
+    ({"hosel_mm": (13.4, 9.4)}, r"must be \(outside, bore, length\) in mm"),
+    ({"hosel_mm": (10, 9.4, 60)}, "hosel wall is 0.30 mm"),
+    ({"face_mm": 0.2}, "Face thickness 0.2 mm"),
+    ({"like": "iron 7"}, "head 'iron 7' is unknown"),
+    ({"like": 7}, "must be a Head"),
+])  # fmt: skip
+def test_what_cannot_be_is_one_sentence(change, says):
+    refuses(says, fp.head_from, **{**SEVEN, **change})

@@ -33,7 +33,7 @@ def test_layers_against_an_independent_beam():
     assert d.gradient_per_mm(wanted, t) == pytest.approx(curvature, rel=1e-6)
 
 
-def test_volume_changes():
+def test_volume_changes_and_thermal_part():
     # martensite 4.64 − 0.53 C per cent of volume (ASM Handbook, read as quoted)
     assert 300 * d.transformation_strain({"martensite": 1}, 0.4) == pytest.approx(4.64 - 0.53 * 0.4)
     names = ("pearlite", "bainite", "martensite")
@@ -42,9 +42,6 @@ def test_volume_changes():
     half = d.transformation_strain({"martensite": 0.5, "pearlite": 0.5}, 0.4)
     assert half == pytest.approx(0.5 * (order[0] + order[2]))
     assert d.transformation_strain({"austenite": 1.0}, 0.4) == 0.0
-
-
-def test_thermal_part():
     # EN 1993-1-2 elongation at 600 °C: 1.2e-5·600 + 0.4e-8·600² − 2.416e-4 = 8.398e-3 over 580 K
     assert d.EXPANSION_PER_K * 580 == pytest.approx(8.398e-3, rel=1e-4)
     assert d.frozen_thermal_strain(100, 1.0) == pytest.approx(1.448e-3, rel=1e-3)
@@ -74,16 +71,13 @@ def test_neck_drift():
     assert 0.05 < shape.neck_drift_deg < 0.15 and "moves the loft" in shape.words()
 
 
-def test_cut_edges():
+def test_cut_edges_make_one_warning():
     hv = {"face": 380, "rim": 330, "hosel": 190}
     assert [w.code for w in d.cutting_warnings(hv, ["rim", "hosel"])] == ["distortion:hard-to-cut"]
     assert d.cutting_warnings(hv, ["rim"], limit_hv=400) == ()
     refuses("did you mean 'rim'", d.cutting_warnings, hv, ["rimm"])
     refuses("Face thickness -1 mm", d.face_bow, -1, 60)
     refuses("at least one share", d.transformation_strain, {}, 0.3)
-
-
-def test_several_hard_edges_make_one_warning():
     hv = {"face": 380, "rim": 330, "body": 321, "hosel": 190}
     (warning,) = d.cutting_warnings(hv, ["face", "rim", "body"])
     words = (

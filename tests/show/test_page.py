@@ -1,4 +1,4 @@
-"""The page without a browser: the desk, what the kernel sends, what comes back."""
+"""The page and the lesson without a browser: what the kernel sends, what comes back, units and colours."""
 
 import asyncio
 import itertools
@@ -10,14 +10,17 @@ from pathlib import Path
 import pytest
 from checks import refuses
 
-import forgeprops
 import forgeprops as fp
+import forgeprops.show.page
+from forgeprops.answer.warnings.listing import RULES
+from forgeprops.show import units as u
 from forgeprops.show.page import Desk, Page
 from forgeprops.show.page.blocks import Stopped
 from forgeprops.show.page.fields import changes_of, limits_with
+from forgeprops.show.page.lesson import _STEPS, GOALS, Lesson, step_of
 from forgeprops.show.page.tabs import TABS
 
-PAGE = Path(forgeprops.__file__).parent / "show" / "page"
+PAGE = Path(fp.__file__).parent / "show" / "page"
 
 
 def test_moves_of_one_setting_are_one_step_and_a_bad_value_changes_nothing():
@@ -186,3 +189,122 @@ def test_scripts_stay_small():
     lines = [line for f in PAGE.glob("*.js") for line in f.read_text("utf-8").splitlines()]
     assert len(lines) <= 900 and sum(len(line.encode()) + 1 for line in lines) <= 60_000
     assert max(map(len, lines)) <= 120
+
+
+@pytest.fixture(scope="module")
+def lesson():
+    return Lesson(fp.Units())
+
+
+def answers(lesson):
+    return [s["answer"]["value"] for s in lesson.static["steps"]]
+
+
+def test_answers_are_the_estimates(lesson):
+    own, soft, hard = (fp.estimate(fp.grade(g)) for g in ("4130", "1030", "4140"))
+    hosel, after, cross_s, hv, alloyed, pull = answers(lesson)
+    face = own.zones["face"]
+    assert face.water_off_c + 0.8 * face.rebound_c < after < face.water_off_c + face.rebound_c + 1
+    assert hosel > 700 > face.water_off_c and cross_s > 10 * face.t85_s
+    assert hv == pytest.approx(own.zones["hosel"].hardness_hv, abs=0.1)
+    assert alloyed == pytest.approx(hard.zones["hosel"].hardness_hv, abs=0.1)
+    assert pull == pytest.approx(hard.hosel.bar_force_n, abs=0.1)
+    assert pull > 1.5 * soft.hosel.bar_force_n
+
+
+def test_nothing_is_given_away_before_the_guess(lesson):
+    for step in lesson.static["steps"]:
+        guess, axis = step["guess"], step["guess"]["axis"]
+        assert not step["answer"]["near"][0] <= guess["start"] <= step["answer"]["near"][1]
+        assert step["chart"][axis]["low"] < step["answer"]["value"] < step["chart"][axis]["high"]
+
+
+def test_film_is_slow_in_the_spray_and_says_what_happens_in_order(lesson):
+    film = lesson.static["film"]
+    result = fp.estimate(fp.grade("4130"))
+    on, off = (result.events[f"water {w}"] - result.events["out of furnace"] for w in ("on", "off"))
+    shown_s = sum(on <= t <= off for t in film["times"]) / film["rate"]
+    assert shown_s > off - on and film["times"] == sorted(film["times"])
+    words = [w for _, w in film["says"]]
+    order = [next(i for i, w in enumerate(words) if part in w) for part in ("furnace", "die", "Spray on", "Ms", "spray stops")]  # fmt: skip
+    assert order == sorted(order)
+
+
+def test_every_warning_has_its_step():
+    named = tuple(" ".join(_STEPS.values()).split())
+    assert [r.code for r in RULES if not r.code.startswith(named)] == []
+    assert {step_of(r.code) for r in RULES} == set(_STEPS)
+
+
+@pytest.mark.parametrize(
+    ("steel", "good"), [("1030", {"flux": 4.5, "spray_s": 12.0}), ("4130", {"flux": 4.1, "cooling": "sleeve"})]
+)  # fmt: skip
+def test_task_is_solved_with_sense_and_failed_without_spray(steel, good):
+    lesson = Lesson(fp.Units())
+    lesson._heard(None, {"do": "act", "act": "try", "values": {"steel": steel, "spray_s": 1.0}}, [])
+    assert not lesson.task["passed"] and lesson.tries[-1]["score"] < 10
+    lesson._heard(None, {"do": "act", "act": "try", "values": {"steel": steel} | good}, [])
+    last, (hv, newton) = lesson.tries[-1], GOALS[steel]
+    assert lesson.task["passed"] and last["x"] < newton and hv[0] < last["y"] < hv[1]
+    assert len(lesson.tries) == 2
+
+
+@pytest.mark.parametrize("given", [None, {}, {"steel": "x"}, {"steel": "1030", "flux": "wet"}])
+def test_nonsense_is_answered_in_one_sentence(lesson, given):
+    lesson._heard(None, {"do": "act", "act": "try", "values": given}, [])
+    assert lesson.tries == [] and lesson.task["tries"][0]["words"].endswith(".")
+
+
+def test_only_the_readers_units():
+    lesson = Lesson(fp.Units(temperature="°F", length="in", force="lbf", hardness="HRC"))
+    words = json.dumps([lesson.static, lesson.task], ensure_ascii=False)
+    assert "°F" in words and "°C" not in words and " N " not in words and " mm" not in words
+    assert "HRC" in words and " HV" not in words
+
+
+LOOKS = re.findall(r'\["(#\w{6})", "(\w+)"\]', (PAGE / "chart.js").read_text("utf-8"))
+INK = re.findall(r'(\w+): \["(#\w{6})"', (PAGE / "head.js").read_text("utf-8"))
+FAMILIES = {
+    "series": [colour for colour, _ in LOOKS],
+    "verdicts": [c for name, c in INK if name != "none"],
+}
+
+
+def test_the_colours_are_found_each_with_a_mark_of_its_own():
+    assert len({mark for _, mark in LOOKS}) == len(LOOKS) == 4
+    assert [name for name, _ in INK] == ["good", "marginal", "out", "none"]
+
+
+@pytest.mark.parametrize("family", FAMILIES)
+def test_colour_blind_readers_tell_them_apart(family, eyes):
+    for kind in eyes.KINDS:
+        pairs = itertools.combinations(FAMILIES[family], 2)
+        assert min(eyes.difference(a, b, kind) for a, b in pairs) > eyes.APART, kind
+
+
+def test_defaults_without_a_file():
+    assert u.units() == u.Units("°C", "mm", "HV")
+
+
+def test_choice_is_kept_for_the_next_kernel(monkeypatch):
+    u.choose_units(temperature="°F", length="in", hardness="HRC")
+    monkeypatch.setattr(u, "_chosen", [])  # what a fresh kernel knows
+    assert u.units() == u.Units("°F", "in", "HRC")
+
+
+def test_damaged_file_falls_back_to_defaults():
+    u.units_file().parent.mkdir()
+    kelvin = '{"format": "forgeprops units", "version": 1, "temperature": "K"}'
+    u.units_file().write_text(kelvin, encoding="utf-8")
+    assert u.units() == u.Units()
+
+
+def test_temperature_there_and_back():
+    f = u.Units("°F")
+    assert f.from_c(0.0) == 32.0 and f.from_c(100.0) == 212.0
+    assert f.to_c(f.from_c(931.0)) == pytest.approx(931.0)
+    assert f.step_from_c(10.0) == 18.0
+
+
+def test_unknown_unit_is_one_sentence():
+    refuses("'K'", u.choose_units, temperature="K")

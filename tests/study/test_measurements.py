@@ -1,11 +1,13 @@
-"""Traces, hardness, bends: layouts, units, damages, and no error but our own.  All data here are invented."""
+"""Traces, hardness, bends and runs: layouts, units, damages, and no error but our own.  All data here are invented."""
 
 import numpy as np
 import pytest
 from checks import refuses
 
+from forgeprops.inputs.route import Route
 from forgeprops.strength.hardness_scales import convert_hardness
 from forgeprops.study.shop.measurements import read_bends, read_hardness
+from forgeprops.study.shop.runs import read_runs
 from forgeprops.study.shop.traces import Channel, noise_of, read_channels, read_traces
 
 MAP = {"T1": Channel("T1", "face", 1.5), "T2": ("hosel", 3.0)}
@@ -35,8 +37,7 @@ def test_a_clean_trace_comes_back_whole(delimiter, comma):
     back_t, back = got.trace("T1")
     np.testing.assert_allclose(back_t, t, atol=6e-4)
     np.testing.assert_allclose(back, temperature, atol=6e-4)
-    assert got.problems == ()
-    assert set(got.frame["zone"]) == {"face"}
+    assert got.problems == () and set(got.frame["zone"]) == {"face"}
     assert set(got.frame["depth_mm"]) == {1.5}
 
 
@@ -214,8 +215,7 @@ def test_bad_hardness_rows_are_reported_and_the_good_one_stays(row, what, column
     assert what in problem.what
     assert problem.row == 2
     assert problem.column == column
-    assert problem.file == "h.csv"
-    assert problem.assumed == "row not used"
+    assert problem.file == "h.csv" and problem.assumed == "row not used"
 
 
 # ------------------------------------------------------------------------------------------ bends
@@ -224,8 +224,7 @@ def test_bad_hardness_rows_are_reported_and_the_good_one_stays(row, what, column
 def test_bends_and_units_of_force():
     got = read_bends(b"head_id,degrees,force_n,cracked\n7,2.0,410,no\n8,-1.5,,nein\n9,4,395,YES")
     assert got.frame["cracked"].tolist() == [False, False, True]
-    assert got.frame["degrees"].tolist() == [2, -1.5, 4]
-    assert np.isnan(got.frame["force_n"][1])
+    assert got.frame["degrees"].tolist() == [2, -1.5, 4] and np.isnan(got.frame["force_n"][1])
     for header, value in (("force_kgf", 40), ("Force [kN]", 0.392266), ("force_lbf", 88.184905)):
         one = read_bends(f"head_id;degrees;{header};cracked\n7;2;{value};n".encode())
         assert one.frame["force_n"][0] == pytest.approx(392.266, rel=1e-6)
@@ -252,3 +251,36 @@ def test_pages_escape_user_text():
     text = f"time_s,channel,temperature_c\n0,{nasty},900\n1,{nasty},x".encode()
     pages = [found._repr_html_() for found in (hardness, bends, read_traces(text, place))]
     assert all("<script" not in p and "&lt;script" in p for p in pages)
+
+
+def test_settings_by_name_and_what_is_silent_stays():
+    text = (
+        "head_id;heat;head;preheat_c;flux;surroundings;back_on_die\n7;A1;mid-iron;910;8,5;row;yes\n"
+        "8;;;;;;\n9;A2;wedge;;0,5;;no"
+    )
+    runs = read_runs(text.encode(), Route().with_(preheat_c=880))
+    settings = {"preheat_c": 910, "flux": 8.5, "surroundings": "row", "back_on_die": True}
+    assert runs["7"].route == Route().with_(**settings)
+    assert runs["8"].route == Route().with_(preheat_c=880)
+    assert runs["8"].heat == "" and runs.problems == ()
+    assert runs["9"].route.spray.flux_kg_m2_s == 0.5 and runs["9"].head == "wedge"
+
+
+@pytest.mark.parametrize("row, what", [
+    ("7,A1,mid-iron,5000,8", "Preheat temperature 5000"),
+    ("7,A1,mid-iron,hot,8", "cannot be read"),
+    ("7,A1,mid-irno,900,8", "did you mean 'mid-iron'"),
+    ("1,A1,mid-iron,900,8", "given twice"), (",A1,mid-iron,900,8", "nothing given"),
+    ("7,A1,mid-iron,900,8,9", "more cells"),
+])  # fmt: skip
+def test_bad_rows_are_reported_and_the_good_one_stays(row, what):
+    runs = read_runs(f"head_id,heat,head,preheat_c,flux\n1,A1,mid-iron,900,8\n{row}".encode())
+    assert list(runs) == ["1"] and any(what in p.what and p.row == 3 for p in runs.problems)
+
+
+@pytest.mark.parametrize("text, options, message", [
+    (b"a,b\n1,2", {}, "no list of runs"), (b"head_id,flux\n7,90", {}, "no usable head"),
+    (b"head_id\n7", {"route": "slow"}, "must be a Route"),
+])  # fmt: skip
+def test_unusable_lists(text, options, message):
+    refuses(f"(?i){message}", read_runs, text, **options)

@@ -34,8 +34,7 @@ def test_indices_on_ishigami():
     a, b = (math.pi * (2 * part - 1) for part in (u[:, :3], u[:, 3:]))
     found = variance_indices("xyz", ishigami(a), ishigami(b), ishigami(swap(a, b)))
     assert found.first == pytest.approx(FIRST, abs=0.015)
-    assert found.total == pytest.approx(TOTAL, abs=0.01)
-    assert found.cases == 4096 * 5
+    assert found.total == pytest.approx(TOTAL, abs=0.01) and found.cases == 4096 * 5
     # the intervals hold the truth (each 95 %, so one of six may miss)
     lows, highs = (*found.first_low, *found.total_low), (*found.first_high, *found.total_high)
     held = [a <= t <= b for a, b, t in zip(lows, highs, (*FIRST, *TOTAL), strict=True)]

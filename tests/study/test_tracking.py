@@ -168,8 +168,7 @@ def test_log_file_round_trip_and_damages(tmp_path):
         said = {"head_id": str(i), "heat": "=A1", "date": f"2025-03-{i + 1:02d}"}
         add_to_log(path, "face hardness HV", 440, 438 + i % 5, **said)
     log = read_log(path)
-    assert len(log.frame) == 12
-    assert log.problems == ()
+    assert len(log.frame) == 12 and log.problems == ()
     assert log.frame["heat"].tolist() == ["=A1"] * 12
     assert "\n2025-03-01,'=A1," in path.read_text()  # no formula for a spreadsheet program
     assert track(path).limits.loc[0, "readings"] == 12

@@ -85,10 +85,8 @@ def test_box_of_a_known_triangle():
 def test_nothing_meets_says_what_is_nearest():
     axes = {"x": ("preheat_c", 860, 940, 3), "y": ("delay_s", 1, 5, 3)}
     none = fp.window("4140", **axes, limits=fp.Limits(hosel_allowed_deg=(3, None)))
-    assert none.centre is None
-    assert none.box is None
-    assert none.tolerances_held == 0.0
-    assert none.share == 0.0
+    assert none.centre is None and none.box is None
+    assert none.tolerances_held == 0.0 and none.share == 0.0
     assert "Nothing on this map" in none.words() and "hosel bend at least 3°" in none.words()
 
 

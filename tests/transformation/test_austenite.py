@@ -1,4 +1,4 @@
-"""Austenite share, carbon, formation, carbides, grain: lever rule, exact stepping, published tables."""
+"""Austenite share, carbon, formation, carbides, grain, recrystallisation: lever rule, exact stepping, published tables."""
 
 import math
 
@@ -6,10 +6,14 @@ import numpy as np
 import pytest
 from checks import refuses
 
+import forgeprops as fp
+from forgeprops.answer.evaluation import evaluate
 from forgeprops.base.tables import read_rows
+from forgeprops.inputs.cases import Cases
 from forgeprops.inputs.grades import grade, grades
 from forgeprops.inputs.steel import Steel
 from forgeprops.transformation import austenite as a
+from forgeprops.transformation import recrystallisation as r
 from forgeprops.transformation.temperatures import ac1_c, ac3_c
 
 
@@ -98,8 +102,7 @@ def test_grain_rises_with_time_and_temperature_without_a_jump(law, fine):
     steel = Steel("4140", {"C": 0.40, "Cr": 0.95, "Mo": 0.20}, fine_grain=fine)
     t = np.arange(700.0, 1250.5, 0.5)
     d = np.array([_grow(steel, law, x, 900.0, 20.0) for x in t])
-    assert np.all(np.diff(d) >= 0.0)
-    assert np.max(np.diff(d) / d[:-1]) < 0.05
+    assert np.all(np.diff(d) >= 0.0) and np.max(np.diff(d) / d[:-1]) < 0.05
     assert _grow(steel, law, 1150.0, 1800.0, 20.0) > _grow(steel, law, 1150.0, 900.0, 20.0)
     for pieces in (2, 7, 100):  # splitting a hold changes nothing
         whole = _grow(steel, law, 1050.0, 600.0, 20.0)
@@ -132,3 +135,84 @@ def test_astm_e112_table_4(row):
     assert a.astm_from_diameter(a.diameter_um_from_astm(g)) == pytest.approx(g)
     expected = float(row["grains_per_mm2"])
     assert (1000.0 / a.diameter_um_from_astm(g)) ** 2 == pytest.approx(expected, rel=0.002)
+
+
+def test_islands_and_pearlite_sites():
+    for share in (0.1, 0.5, 0.9):
+        assert a.island_diameter_um(20.0, share) ** 3 == pytest.approx(share * 20.0**3)
+    assert a.island_diameter_um(20.0, 0.0) > 0.0
+    assert a.pearlite_site_um(20.0, 0.0) == pytest.approx(20.0)
+    assert a.pearlite_site_um(1e6, 0.05) == pytest.approx(2.0, rel=1e-6)
+    sites = [a.pearlite_site_um(20.0, c) for c in np.linspace(0.0, 0.06, 40)]
+    assert np.all(np.diff(sites) < 0.0)
+    # pearlite rate goes with 2^(0.32 G); all carbides of a 1045 with 0.08 % Cr left
+    plain = a.pearlite_site_um(20.0, a.carbide_carbon(1.0, 0.46, 0.08, 0.02))
+    chromoly = a.pearlite_site_um(20.0, a.carbide_carbon(1.0, 0.40, 0.95, 0.20))
+    usual = a.astm_from_diameter(20.0)
+    faster = [2.0 ** (0.32 * (a.astm_from_diameter(d) - usual)) for d in (plain, chromoly)]
+    assert faster[0] < 2.0 < faster[1]
+
+
+def test_austenite_forms_by_diffusion_over_the_stated_path_and_ferrite_returns_as_fast():
+    # independent: series for a slab of 7 µm, Callister's D at 750 °C
+    d = 2.3e-5 * math.exp(-148_000.0 / (8.314462618 * 1023.15))
+    expected = (7e-6) ** 2 / (math.pi**2 * d)
+    assert a.austenite_formation_time_s(750.0) == pytest.approx(expected, rel=1e-9)
+    expected = 1.0 / a.austenite_formation_time_s(760.0)
+    assert a.ferrite_return_per_s(760.0, 0.0) == pytest.approx(expected)
+    assert a.ferrite_return_per_s(760.0, 1.0) == 0.0
+    rates = [a.ferrite_return_per_s(760.0, s) for s in np.linspace(0.0, 1.0, 30)]
+    assert np.all(np.diff(rates) < 0.0)
+
+
+def marched(name, preheat_c, *speeds):
+    n, route = len(speeds), fp.Route().with_(preheat_c=preheat_c)
+    cases = Cases.of([fp.grade(name)] * n, [fp.head("mid-iron")] * n, [route] * n)
+    return evaluate(cases, carbide_speed=np.array(speeds))
+
+
+@pytest.mark.parametrize("name", ["1020", "4140"])
+def test_a_full_heat_does_not_feel_the_carbides(name):
+    found = marched(name, 930.0, 1.0, 9.0)
+    assert found.results.share.min() > 0.9999
+    assert np.abs(np.diff(found.hardness_hv, axis=0)).max() < 1.0
+
+
+def test_chromoly_between_ac1_and_ac3_is_softer_in_air_than_its_enriched_austenite_would_be():
+    # with its carbides dissolved at once the austenite is as hardenable as its analysis says
+    hv = marched("4140", 765.0, 1.0, 100.0).hardness_hv
+    assert hv[0, 4] < hv[1, 4] - 50.0
+
+
+def test_half_time_nothing_without_strain_and_factor_one():
+    ln_a, q, n = r.recrystallisation_coefficients(0.2, 30.0)
+    half = np.exp(ln_a + q / (900.0 + 273.15))
+    assert r.recrystallised_share_along([0, half], [900, 900], 0.2, 30.0) == pytest.approx(0.5)
+    assert n == 1.0
+    assert r.recrystallised_share_along([0, 10], [900, 900], 0.0, 20.0) < 1e-9
+    assert r.strain_speed_factor(0.0) == 1.0
+    assert np.all(np.diff([r.strain_speed_factor(e) for e in np.linspace(0, 0.5, 11)]) > 0.0)
+    assert r.retained_strain(0.2, 0.25) == pytest.approx(0.15)
+
+
+@pytest.mark.parametrize("law", r.RECRYSTALLISATION_LAWS)
+def test_additive_and_monotone(law):
+    one = r.recrystallised_share_along([0, 4], [900, 860], 0.2, 30.0, law=law)
+    fine = np.linspace(0, 4, 101), np.linspace(900, 860, 101)
+    many = r.recrystallised_share_along(*fine, 0.2, 30.0, law=law)
+    assert one == pytest.approx(many, rel=2e-3)
+
+    def held(t_c, strain=0.2):
+        return r.recrystallised_share_along([0, 2], [t_c, t_c], strain, 30.0, law=law)
+
+    shares = [held(t) for t in range(800, 1200, 25)]
+    assert np.all(np.diff(shares) >= 0.0) and shares[0] < 0.1 and shares[-1] > 0.9
+    assert np.all(np.diff([held(900, e) for e in (0.05, 0.1, 0.2, 0.4)]) > 0.0)
+
+
+def test_laws_differ_by_a_factor_three_at_the_second_heat():
+    half = []
+    for law in r.RECRYSTALLISATION_LAWS:
+        ln_a, q, _ = r.recrystallisation_coefficients(0.15, 20.0, law=law)
+        half.append(np.exp(ln_a + q / (850.0 + 273.15)))
+    assert 2.5 < max(half) / min(half) < 4.0
