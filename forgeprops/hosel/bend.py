@@ -25,10 +25,10 @@ from .bench import (
     Nodes,
     bar_for_force,
     bench_options,
+    force_for_angle,
     load,
     metal_of,
 )
-from .earlier_bends import after_bends, off_centre
 from .limits import NOTES, bent_most, governing, gradient_share, limit_forces
 from .result import HoselBend, ease_of
 
@@ -120,13 +120,13 @@ def hosel_bend(
     if bench.plating_factor < 1.0:
         text = "A plated skin cracks first; its factor is an assumption."
         notes.append(Warn("hosel:plating", text))
-    factors = off_centre(here, bench, out_d, bore)
+    factors = _off_centre(here, bench, out_d, bore)
     neck_d = out_d if bench.neck_outside_mm is None else bench.neck_outside_mm
     shape = {"outside_mm": out_d, "neck_outside_mm": neck_d, "bore_mm": bore, "length_mm": length}
     shape |= {"bored_mm": bench.bored_mm, "bar_mm": bench.bar_mm, **factors}
     used, damage = 0.0, 0.0
     if bench.history_deg:
-        here, neck, bench, used, damage = after_bends(shape, here, neck, bench, notes)
+        here, neck, bench, used, damage = _after_bends(shape, here, neck, bench, notes)
     unknown = material is None and fractions is None
     return _answer(shape, here, neck, bench, (used, damage, unknown), notes)
 
@@ -143,6 +143,50 @@ def bend_of_head(head, hosel: Strength, neck: Strength, **bench) -> HoselBend:
     neck = dataclasses.replace(neck, **dict(zip(QUANTITIES, mixed, strict=True)))
     metal = {"material": hosel, "neck_material": neck}
     return hosel_bend(h.outside_mm, h.bore_mm, h.bend_zone_mm, **metal, **bench)
+
+
+def _off_centre(here: Strength, bench: Bench, out_d: float, bore: float) -> dict[str, float]:
+    """Factors of an off-centre bore on fibre distance and moment, taken at the cold strain."""
+    if bench.eccentricity_mm == 0.0:
+        return {}
+    at = fatigue.COLD_STRAIN / (0.5 * out_d)
+    moment, fibre = bending_moment.eccentric_section(
+        out_d, bore, bench.eccentricity_mm, here.curve, at
+    )
+    centred, _ = bending_moment.eccentric_section(out_d, bore, 0.0, here.curve, at)
+    return {"fibre_factor": fibre / (0.5 * out_d), "moment_factor": moment / centred}
+
+
+def _after_bends(shape, here: Strength, neck: Strength, bench: Bench, notes: list):
+    """Earlier bends: ageing, life and strain they took, and what to say of it.
+
+    Gives hosel and neck as aged, the bench with as many more re-bends as the earlier bends took, the
+    outer-fibre strain left, and the share of the life used up.
+    """
+    past = bench.history_deg
+    bends = np.abs([*(d for d in past if d), sum(past)])
+    metal = np.stack([metal_of(here), metal_of(neck)])
+    nodes = Hosels.of(np.repeat(metal[None], len(bends), axis=0), **shape).nodes()
+    found = force_for_angle(nodes, np.radians(bends))
+    strains = found.strain.max(axis=1)[:-1]
+    ranges = strains + fatigue.RETURN_STRAINS * here.yield_mpa / YOUNGS_MPA
+    ranges = ranges * fatigue.notch_strain_factor(here.hardening_exponent, bench.notch_factor)
+    damage = fatigue.miner_damage(here.hardness_hv, here.tensile_mpa, ranges, bench.scatter_factor)
+    left = (nodes.fibre_mm * (found.curvature - nodes.elastic(found.x)))[-1].max()
+    used = max(float(left), 0.0) if bends[-1] else 0.0
+    text = (
+        f"{len(past)} earlier bends are counted: they leave {bends[-1]:.1f}° and took "
+        f"{100 * min(damage, 1.0):.0f} % of the re-bends; the allowance is for going further the same way."
+    )
+    notes.append(Warn("hosel:history", text))
+    if damage >= 1.0:
+        text = "The earlier bends have used up the re-bends; do not bend this hosel again."
+        notes.append(Warn("hosel:used-up", text))
+    if bench.aged and len(strains):
+        here, neck = (fatigue.aged(m, float(strains.max())) for m in (here, neck))
+    more = bench.rebends / max(1.0 - damage, 1e-6)
+    bench = dataclasses.replace(bench, rebends=min(more, 10_000.0))
+    return here, neck, bench, used, damage
 
 
 def _variants(shape, here: Strength, neck: Strength, bench: Bench, unknown: bool):

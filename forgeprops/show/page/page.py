@@ -29,12 +29,11 @@ from .answer import (
     remedy_label,
     state_of,
 )
-from .blocks import Stopped
+from .blocks import Stopped, Widget
 from .desk import Desk, served
 from .fields import FURTHER, MAIN, PURPOSES, changes_of, limits_with
 from .maps import strips
 from .tabs import TABS
-from .widget import Widget
 
 #: How long a slider must rest until everything about the job is calculated, s.
 REST_S = 0.25

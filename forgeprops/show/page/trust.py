@@ -6,8 +6,7 @@ from ...base.cautions import SHORT
 from ...base.sources import counted, sources
 from ...base.tables import read_rows
 from ...study import parity, validation
-from .blocks import line, rounded, text
-from .widget import Widget
+from .blocks import Widget, line, rounded, text
 
 #: Which look a kind of row has, in every picture; rows that were read are filled, recalled ones hollow.
 _KINDS = {"mostly ferrite and pearlite": 0, "mostly bainite": 1, "mostly martensite": 2}
