@@ -69,9 +69,8 @@ class _Bending:
         Centre = clamped + (1 − share)(free to turn − clamped); edge = share · clamped · fillet · notch.
         """
         span, plate = (faces.length_mm, faces.height_mm), self.plate
-        held = plates.edge_held(
-            thickness, span, faces.rim_mm[0], faces.rim_mm[1:], self.patch, self.depth
-        )
+        edge = span, faces.rim_mm[0], faces.rim_mm[1:], self.patch, self.depth
+        held = plates.edge_held(thickness, *edge)
         overshoot = plates.dynamic_overshoot(*span, thickness, self.contact)
         pressure = self.force * overshoot / thickness**2
         centre = plate.centre + (1.0 - held) * (plate.supported - plate.centre)
@@ -262,9 +261,8 @@ def strike_of_faces(faces: Faces, strike: Strike, spread_hv: float = 0.0) -> Fac
     named = zip(LOCATIONS, places, strict=True)
     swing = strike.speed(faces), faces.loft_deg, strike.spin(faces), found["force_n"]
     speed, loft, spin, force = (float(np.ravel(x)[0]) for x in swing)
-    first = {
-        name: float(found[name][0]) for name in ("patch_mm", "centre_mpa", "edge_mpa", "edge_held")
-    }
+    names = "patch_mm", "centre_mpa", "edge_mpa", "edge_held"
+    first = {name: float(found[name][0]) for name in names}
     return FaceStrike(
         margin, low, high, LOCATIONS[place],
         by_place={name: x for name, x in named if x < math.inf},

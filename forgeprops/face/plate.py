@@ -20,9 +20,7 @@ class PlateCoefficients(NamedTuple):
     centre: float  #: tension on the side away from the load
     edge: float  #: tension on the loaded side, in the middle of the long edge
     deflection: float  #: at the centre
-    supported: (
-        float  #: tension at the centre of the same plate held at its edge but free to turn there
-    )
+    supported: float  #: tension at the centre of the same plate, its edge free to turn
 
 
 @functools.cache

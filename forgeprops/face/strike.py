@@ -178,9 +178,7 @@ class Faces:
     thickness_mm: np.ndarray  # finished face, and its free span
     length_mm: np.ndarray
     height_mm: np.ndarray
-    rim_mm: tuple[
-        np.ndarray, np.ndarray, np.ndarray
-    ]  # thickness, length and height; the last two are the blade's
+    rim_mm: tuple[np.ndarray, np.ndarray, np.ndarray]  # thickness; the blade's length and height
     head_mass_g: np.ndarray
     loft_deg: np.ndarray
     club_speed_m_s: np.ndarray
@@ -190,9 +188,7 @@ class Faces:
     shares: tuple[np.ndarray, np.ndarray, np.ndarray] = (0.0, 0.0, 0.0)
     skin_hv: np.ndarray | float = 0.0  # hardness of the decarburised skin of the front
     decarburised_um: np.ndarray | float = 0.0  # depth at which 90 % of the carbon is left; 0: none
-    stress_left: np.ndarray | float = (
-        1.0  # share of the residual stress of the quench that later heats leave
-    )
+    stress_left: np.ndarray | float = 1.0  # share of the quench's residual stress after later heats
 
     def skin(self, removed_um: float):
         """Hardness and depth (µm) of what is left of the soft skin; the hardness rises straight to the core's."""

@@ -16,19 +16,9 @@ from ..base.errors import InputError, check_number, shown
 from ..base.ranges import Warn, outside
 from ..strength.hardness_scales import convert_array
 from ..strength.tensile import YOUNGS_MPA, Strength, flow_curve, strength, strength_arrays
+from . import bench as beam
 from . import bending_moment, fatigue
-from .bench import (
-    LIMITS,
-    QUANTITIES,
-    Bench,
-    Hosels,
-    Nodes,
-    bar_for_force,
-    bench_options,
-    force_for_angle,
-    load,
-    metal_of,
-)
+from .bench import LIMITS, QUANTITIES, Bench, Hosels, Nodes
 from .limits import NOTES, bent_most, governing, gradient_share, limit_forces
 from .result import HoselBend, ease_of
 
@@ -99,11 +89,10 @@ def hosel_bend(
     out_d = check_number(outside_mm, "hosel outside diameter", 6.0, 40.0, "mm")
     bore = check_number(bore_mm, "hosel bore", 0.0, 39.0, "mm")
     if bore > out_d - 1.0:
-        raise InputError(
-            f"hosel bore is {bore:g} mm in a {out_d:g} mm hosel; give a wall of 0.5 mm or more."
-        )
+        what = f"hosel bore is {bore:g} mm in a {out_d:g} mm hosel"
+        raise InputError(f"{what}; give a wall of 0.5 mm or more.")
     length = check_number(length_mm, "bend zone", 3.0, 60.0, "mm")
-    bench = Bench(**bench_options(bench))
+    bench = Bench(**beam.bench_options(bench))
     if bench.neck_outside_mm is not None:
         check_number(bench.neck_outside_mm, "neck diameter", bore + 1.0, 60.0, "mm")
     check_number(bench.eccentricity_mm, "bore eccentricity", 0.0, 0.45 * (out_d - bore), "mm")
@@ -137,9 +126,9 @@ def bend_of_head(head, hosel: Strength, neck: Strength, **bench) -> HoselBend:
     The head's ``bend_zone_mm`` is by definition the length over which the bend spreads: straight, bored
     hosel.  Taper and solid neck are stronger and stay out of it; the hardness gradient across it is kept.
     """
-    h, here = head.hosel, metal_of(hosel)
+    h, here = head.hosel, beam.metal_of(hosel)
     share = float(gradient_share(h.bend_zone_mm, h.length_mm, head.neck.length_mm))
-    mixed = (here + share * (metal_of(neck) - here)).tolist()
+    mixed = (here + share * (beam.metal_of(neck) - here)).tolist()
     neck = dataclasses.replace(neck, **dict(zip(QUANTITIES, mixed, strict=True)))
     metal = {"material": hosel, "neck_material": neck}
     return hosel_bend(h.outside_mm, h.bore_mm, h.bend_zone_mm, **metal, **bench)
@@ -165,9 +154,9 @@ def _after_bends(shape, here: Strength, neck: Strength, bench: Bench, notes: lis
     """
     past = bench.history_deg
     bends = np.abs([*(d for d in past if d), sum(past)])
-    metal = np.stack([metal_of(here), metal_of(neck)])
+    metal = np.stack([beam.metal_of(here), beam.metal_of(neck)])
     nodes = Hosels.of(np.repeat(metal[None], len(bends), axis=0), **shape).nodes()
-    found = force_for_angle(nodes, np.radians(bends))
+    found = beam.force_for_angle(nodes, np.radians(bends))
     strains = found.strain.max(axis=1)[:-1]
     ranges = strains + fatigue.RETURN_STRAINS * here.yield_mpa / YOUNGS_MPA
     ranges = ranges * fatigue.notch_strain_factor(here.hardening_exponent, bench.notch_factor)
@@ -192,7 +181,7 @@ def _after_bends(shape, here: Strength, neck: Strength, bench: Bench, notes: lis
 def _variants(shape, here: Strength, neck: Strength, bench: Bench, unknown: bool):
     """The case, other bend zones, and the case with one assumption moved by its 80 % half-range, either way."""
     ends, skip = (here, neck), 1 + len(LENGTHS_MM)
-    metal = np.stack([metal_of(m) for m in ends])
+    metal = np.stack([beam.metal_of(m) for m in ends])
     se = np.array([[m.yield_se_mpa, m.tensile_se_mpa, m.reduction_of_area_se] for m in ends])
     hv = here.hardness_hv
     alone = np.eye(len(_STRUCTURES))[[unknown and low <= hv <= high for low, high in _STRUCTURES]]
@@ -214,7 +203,9 @@ def _variants(shape, here: Strength, neck: Strength, bench: Bench, unknown: bool
         cold[i + 2] *= 1.0 + sign * _COLD_SPREAD
         scatter[i + 3] *= _SCATTER_SPREAD**-sign
     if len(alone):
-        all_[skip + 8 :] = metal_of(strength_arrays(np.full(len(alone), hv), *alone.T))[:, None]
+        all_[skip + 8 :] = beam.metal_of(strength_arrays(np.full(len(alone), hv), *alone.T))[
+            :, None
+        ]
     return Hosels.of(all_, **{**shape, "length_mm": length}), cold, scatter
 
 
@@ -231,7 +222,7 @@ def _answer(shape, here, neck, bench: Bench, state, notes) -> HoselBend:
     loaded = nodes.part(rows)
     force = np.r_[forces.min(axis=0), forces[:, 0], pulls, start]
     angle = np.r_[np.full(len(rows) - 1, np.nan), math.radians(target)]
-    found = load(loaded, force, angle, limits.min(axis=0)[rows])
+    found = beam.load(loaded, force, angle, limits.min(axis=0)[rows])
     degrees = np.maximum(np.degrees(found.permanent), 0.0)
     now, shift = float(degrees[0]), degrees[1 + others : n] - degrees[0]
     structure = shift[8:]
@@ -242,7 +233,7 @@ def _answer(shape, here, neck, bench: Bench, state, notes) -> HoselBend:
     hand, steady = np.where(np.array(pulls) > start, degrees[-3:-1], 0.0).tolist()
     force, sprung = float(found.x[-1]), float(np.degrees(found.sprung[-1]))
     hands_n = np.array([bench.force_limit_n, STEADY_PULL_N])
-    bars = bar_for_force(bench.bar_mm, shape["length_mm"], force, hands_n)
+    bars = beam.bar_for_force(bench.bar_mm, shape["length_mm"], force, hands_n)
     strain, gathers = (float(x[0]) for x in bent_most(loaded, found))
     governed = LIMITS[governing(forces)[0]]
     bend = {"allowed_deg": now, "governed_by": governing(forces)[0], "target_deg": target}
@@ -334,10 +325,8 @@ def _rebends_left(material: Strength, strain: float, bench: Bench, damage: float
     range_ = strain + fatigue.RETURN_STRAINS * material.yield_mpa / YOUNGS_MPA
     notch = fatigue.notch_strain_factor(material.hardening_exponent, bench.notch_factor)
     left = max(1.0 - damage, 0.0) / bench.scatter_factor
-    cycles = {
-        name: fatigue.cycles_to_crack(life, 0.5 * range_ * notch) for name, life in lives.items()
-    }
-    return {name: float(n) * left for name, n in cycles.items()}
+    amplitude = 0.5 * range_ * notch
+    return {n: float(fatigue.cycles_to_crack(x, amplitude)) * left for n, x in lives.items()}
 
 
 def _first_yield_nm(shape, here: Strength, bench: Bench) -> float:

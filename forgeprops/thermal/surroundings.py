@@ -140,9 +140,7 @@ class Neighbours(NamedTuple):
     """What stands around a cooling head."""
 
     view_factor: float  #: share of its radiation that reaches the room; the rest reaches neighbours as hot as itself
-    air_share: (
-        float  #: air around it, as a share of the way from room to surface (a bin warms its air)
-    )
+    air_share: float  #: air around it, as a share of the way from room to surface
     forced: bool  #: whether the route's air speed applies
     reason: str  #: why these numbers
     basis: str  #: how sure

@@ -23,9 +23,8 @@ class Trust(Widget):
             "Does the range hold?": _coverage, "Predicted and measured": _parities, "Formulas": _formulas,
             "End-quench bar": _band, "Goals and misses": _goals, "From memory": _remembered,
         }  # fmt: skip
-        title = (
-            f"The 80 % range held {100 * whole['coverage']:.0f} % of {whole['rows']} measured bars"
-        )
+        held = f"{100 * whole['coverage']:.0f} % of {whole['rows']} measured bars"
+        title = f"The 80 % range held {held}"
         sub = f"{whole['steels']} steels, each predicted without it"
         made = [{"title": title, "blocks": blocks()} for title, blocks in tabs.items()]
         super().__init__(static={"title": title, "sub": sub, "caution": SHORT, "tabs": made})
