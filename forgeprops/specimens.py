@@ -30,7 +30,7 @@ class Cooled:
     steel: Steel
     time_s: np.ndarray  #: shape (n,); the curve (mean over the section of a bar)
     temperature_c: np.ndarray
-    fractions: dict[str, float]  #: shares of `_PHASES` at the end; they sum to 1
+    fractions: dict[str, float]  #: shares of the constituents at the end; their sum is 1
     hardness_hv: float  #: with self-tempering
     hardness_as_quenched_hv: float  #: without it
     history: dict[str, np.ndarray] | None  #: shares along an imposed curve
