@@ -10,8 +10,7 @@ from scipy import stats
 import forgeprops as fp
 from forgeprops.answer.interval import LN_SPRAY_SD
 from forgeprops.inputs.settings import setting
-from forgeprops.study.process.scatter_inputs import Input, Spread, inputs_of
-from forgeprops.study.process.scattering import even_numbers
+from forgeprops.study.process.scattering import Input, Spread, even_numbers, inputs_of
 from forgeprops.study.process.sensitivity import capability, share_interval, swap, variance_indices
 from forgeprops.study.process.study import Study
 
