@@ -48,8 +48,6 @@ def transformation_strain(fractions: Mapping[str, float], carbon_pct: float) -> 
     >>> round(100 * (hard - soft), 3)                 # per cent
     0.168
 
-    References
-    ----------
     .. [1] Martensite 4.64 - 0.53 C per cent: ASM Handbook vol. 4, as quoted (read).
     .. [2] Bainite and pearlite: B. S. Lement, Distortion in Tool Steels (1959) (from memory).
     """
@@ -90,8 +88,6 @@ def frozen_thermal_strain(difference_c: float, plastic_share: float = 0.5) -> fl
     >>> round(1000 * frozen_thermal_strain(200), 2)
     1.45
 
-    References
-    ----------
     .. [1] EN 1993-1-2:2005, clause 3.4.1.1 (from memory).
     .. [2] Half of the temperature difference is taken up by flow (our choice).
     """
@@ -309,8 +305,6 @@ def cutting_warnings(hardness_hv: Mapping[str, float], to_cut, limit_hv=CUTTING_
     >>> print(*cutting_warnings({"rim": 410, "hosel": 180}, ["rim", "hosel"]))
     The rim is machined later; its hardest layer has 410 HV, above 320 HV: cut it before, temper it, or use carbide.
 
-    References
-    ----------
     .. [1] 320 HV: usual limit of milling and drilling with coated carbide (common practice).
     """
     limit = check_number(limit_hv, "cutting limit", *CUTTING_HV, "HV")

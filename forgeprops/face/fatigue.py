@@ -70,8 +70,6 @@ def leaving_limit_mpa(hardness_hv, depth_um):
 
     1.43 (HV + 120)/(√area)^(1/6), √area = √10 · depth of a long shallow surface crack.
 
-    References
-    ----------
     .. [1] Y. Murakami & M. Endo, Int. J. Fatigue 16 (1994) 163-182 (from memory).
     """
     hv = np.minimum(hardness_hv, HELD_HV)
@@ -94,8 +92,6 @@ def strain_line_mpa(hardness_hv, limit_mpa, strikes, plastic=True):
     The line passes through the fatigue limit at 10⁶ and is level beyond; `plastic` False: the line through the same
     points for a crack that is there already.
 
-    References
-    ----------
     .. [1] O. H. Basquin 1910; L. F. Coffin and S. S. Manson 1954 (from memory).
     """
     sf, b, ef = _line(hardness_hv, limit_mpa)

@@ -35,8 +35,6 @@ def spin_loft_deg(loft_deg):
     >>> round(float(spin_loft_deg(30.0)), 1), round(float(spin_loft_deg(56.0)), 1)
     (24.3, 48.9)
 
-    References
-    ----------
     .. [1] Attack angles: tour means by club, a trade page (read); launch angles and the share 0.75 (from memory).
     """
     table = clubs()

@@ -80,8 +80,6 @@ def alloy_factor(steel, temperature_c):
     >>> [round(float(f), 2) for f in alloy_factor(steel, 950.0)]
     [1.09, 1.02, 1.14]
 
-    References
-    ----------
     .. [1] Chromium: CrMo set over C45 and Shida at 1050 °C, Medina & Hernández for Mo and Si (derived).
     .. [2] Upper bound: E. I. Poliak, M. K. Shim, G. S. Kim & W. Y. Choo, Met. Mater. 4 (1998) 1047 (from memory).
     """

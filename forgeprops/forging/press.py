@@ -46,8 +46,6 @@ def press_force_kn(projected_area_mm2, flow_stress_mpa, shape="complex"):
     >>> press_force_kn(5000.0, 100.0).kn
     4000.0
 
-    References
-    ----------
     .. [1] M. P. Groover, Fundamentals of Modern Manufacturing, eq. 18.18 (read).
     .. [2] Factors: M. P. Groover, table 18.1; J. A. Schey (from memory).
     """
@@ -92,8 +90,6 @@ def least_press(strain, dwell_s) -> dict[str, np.ndarray]:
 def projected_areas_mm2(face, rim, body, neck, hosel) -> dict:
     """Plan area of every zone from the parts of a forging, mm², as the press sees it; the flash is not counted.
 
-    References
-    ----------
     .. [1] Plan area of the forging without flash from its dimensions (derived).
     """
     inside = face.length_mm * face.height_mm

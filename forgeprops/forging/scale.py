@@ -39,8 +39,6 @@ def scale_rate(t_c):
     >>> round((scale_rate(1000.0) * 300.0) ** 0.5)
     143
 
-    References
-    ----------
     .. [1] Paidassi, iron in air, as summarised by R. Y. Chen & W. Y. D. Yuen, Oxid. Met. 59 (2003) 433;
        no alloy term, x good to ±50 % (from memory).
     .. [2] Thickness in flue gas or short heats 0.65 (0.35-1.0) of that in air (common practice).
@@ -55,8 +53,6 @@ def metal_loss_um(scale_um):
     >>> round(metal_loss_um(100.0), 1)
     56.7
 
-    References
-    ----------
     .. [1] Atomic weights and densities of wüstite and iron (derived).
     """
     return scale_um / PILLING_BEDWORTH

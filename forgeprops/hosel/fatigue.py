@@ -52,8 +52,6 @@ def roessle_fatemi(hardness_hv, youngs_mpa=YOUNGS_MPA) -> StrainLife:
     >>> [round(float(cycles_to_crack(life, e))) for e in (0.005, 0.01, 0.02)]
     [5935, 1174, 281]
 
-    References
-    ----------
     .. [1] M. L. Roessle & A. Fatemi, Int. J. Fatigue 22 (2000) 495-511 (read).
     """
     hb, _ = convert_array(hardness_hv, "HV", "HB")
@@ -71,8 +69,6 @@ def uniform_material_law(tensile_mpa, youngs_mpa=YOUNGS_MPA) -> StrainLife:
     >>> [round(float(cycles_to_crack(life, e))) for e in (0.005, 0.01, 0.02)]
     [3786, 817, 208]
 
-    References
-    ----------
     .. [1] A. Bäumel & T. Seeger, Materials Data for Cyclic Loading, Suppl. 1 (1990) (from memory).
     """
     tensile = np.asarray(tensile_mpa, dtype=float)
@@ -83,8 +79,6 @@ def uniform_material_law(tensile_mpa, youngs_mpa=YOUNGS_MPA) -> StrainLife:
 def strain_amplitude(life: StrainLife, cycles, youngs_mpa=YOUNGS_MPA):
     """Strain amplitude that cracks a smooth bar after N cycles.
 
-    References
-    ----------
     .. [1] O. H. Basquin 1910; L. F. Coffin and S. S. Manson 1954 (from memory).
     """
     reversals = 2.0 * np.asarray(cycles, dtype=float)
@@ -115,8 +109,6 @@ def allowed_amplitude(
     Neither method is known to be nearer for hosels; they differ by 5–25 %, which the scatter factor covers
     many times.
 
-    References
-    ----------
     .. [1] Geometric mean of both curves; scatter of log life 0.20 and 0.35 (our choice).
     """
     n = np.asarray(cycles, dtype=float) * scatter_factor
@@ -130,8 +122,6 @@ def notch_strain_factor(hardening_exponent, notch=NOTCH):
     >>> round(float(notch_strain_factor(0.17)), 2)
     3.27
 
-    References
-    ----------
     .. [1] H. Neuber, J. Appl. Mech. 28 (1961) 544, on a power law (derived).
     """
     return notch ** (2.0 / (1.0 + hardening_exponent))
@@ -185,8 +175,6 @@ def crack_strain(reduction_of_area, hardening_exponent, notch=NOTCH, cold_strain
 def miner_damage(hardness_hv, tensile_mpa, strain_ranges, scatter_factor=SCATTER_FACTOR) -> float:
     """Share of life used by single bends of given strain ranges (each: half a cycle of half that amplitude).
 
-    References
-    ----------
     .. [1] A. Palmgren 1924; M. A. Miner 1945 (from memory).
     """
     ranges = np.asarray(strain_ranges, dtype=float)

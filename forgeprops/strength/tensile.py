@@ -81,8 +81,6 @@ def flow_curve(
     >>> round(float(curve.stress_mpa(np.log(1.157)) / 1.157), 1)      # back to the tensile strength
     489.0
 
-    References
-    ----------
     .. [1] A. Considère 1885; P. Ludwik 1909 (from memory).
     .. [2] Young's modulus 205 GPa (from memory).
     """

@@ -50,8 +50,6 @@ def water_factor(water_c):
     >>> round(water_factor(40.0), 2)
     0.82
 
-    References
-    ----------
     .. [1] Shimada & Mitsutsuka 1966; Ishiguro 1974, as listed among secondary-cooling laws (read).
     """
     weakening, reference_c = WATER_FACTOR
@@ -63,8 +61,6 @@ def spray_single_phase_w_m2k(flux_kg_m2_s):
 
     Never more than the water can carry, flux × heat capacity.
 
-    References
-    ----------
     .. [1] I. Mudawar & W. S. Valentine, J. Heat Treating 7 (1989) 107 (from memory).
     """
     factor, power = SINGLE_PHASE
@@ -109,8 +105,6 @@ def wet_share(flux_kg_m2_s):
 
     Above 3 kg/(m² s), where the law was measured, it is 1 within 0.3 %.
 
-    References
-    ----------
     .. [1] Blend between still air and spray (our choice).
     """
     return 1.0 - math.exp(-flux_kg_m2_s / WETTING_FLUX)
@@ -122,8 +116,6 @@ def evaporation_limit_w_m2(flux_kg_m2_s, water_c):
     >>> round(evaporation_limit_w_m2(5.0, 20.0) / 1e6, 1)
     13.0
 
-    References
-    ----------
     .. [1] Steam tables: 4.186 kJ/(kg K), 2257 kJ/kg (from memory).
     """
     return flux_kg_m2_s * (WATER_CP_J_KGK * (100.0 - water_c) + WATER_HFG_J_KG)

@@ -31,8 +31,6 @@ def recrystallisation_coefficients(strain, grain_um, molybdenum=0.0, law="hodgso
     >>> round(math.exp(ln_a + q / (850.0 + ZERO_C_K)), 1)
     5.3
 
-    References
-    ----------
     .. [1] "hodgson_gibbs": P. D. Hodgson & R. K. Gibbs, ISIJ Int. 32 (1992) 1329; "sellars": C. M. Sellars & J. A.
        Whiteman, Met. Sci. 13 (1979) 187 (from memory).
     .. [2] Factor 1 + 4 Mo on the time, after the solute retardation parameter of Jonas (our choice).
@@ -84,8 +82,6 @@ def strain_speed_factor(retained, exponent=2.0):
     >>> strain_speed_factor(0.0), round(strain_speed_factor(0.15), 2)
     (1.0, 1.47)
 
-    References
-    ----------
     .. [1] Finer ferrite grain: C. M. Sellars & J. H. Beynon 1984 (from memory).
     .. [2] Exponent 2: time of diffusion growth goes with the square of the distance (derived).
     """

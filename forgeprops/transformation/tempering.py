@@ -63,8 +63,6 @@ class TemperingCoefficients(NamedTuple):
 def tempering_rate(temperature_k: float, activation_k: float) -> float:
     """dJ/dt = exp(-θ/T), dimensionless; metal temperature T and θ of `TemperingCoefficients` in K.
 
-    References
-    ----------
     .. [1] J. H. Hollomon & L. D. Jaffe, Trans. AIME 162 (1945) 223: one sum exp(-Q/RT) dt for time
        and temperature (read).
     """
@@ -87,8 +85,6 @@ def stress_left(j):
     >>> [round(float(x), 2) for x in stress_left(hour)]
     [0.99, 0.95, 0.1, 0.03]
 
-    References
-    ----------
     .. [1] Alloy steel: little or no relief below about 260 °C, about 90 % by 540 °C, an hour understood
        (page on subcritical annealing and stress relief, read); the straight logit between is ours (our choice).
     """
@@ -101,8 +97,6 @@ def softened_hv(as_quenched_hv, log_j, half_log_j, width, soft_hv, slope_hv):
     With x = log10 J and the share left L = 1 / (1 + exp((x - half) / width)),
     ``HV = L Hq + (1 - L) clip(soft + slope (x + 14), 100, Hq)``; coefficients from `tempering_coefficients`.
 
-    References
-    ----------
     .. [1] Own form; constants fitted by tests/fits/fit_tempering.py (our own fit).
     """
     x = np.maximum(log_j, _LEAST_LOG_J)
@@ -142,8 +136,6 @@ def annealed_hv(carbon, k):
     >>> round(float(annealed_hv(0.40, k)))  # 4140; full anneal: 197 HB
     185
 
-    References
-    ----------
     .. [1] Line through 25 annealed handbook bars (data/measured/annealed_bars.csv), less 5 %, because long subcritical
        rounding is softer than the lamellae of the full anneal; bars left out one by one miss by 12 HV rms (our own fit).
     """
@@ -231,8 +223,6 @@ def tempering_coefficients(comp, carbon=None) -> TemperingCoefficients:
     >>> k.slope_hv < 0 < k.width
     True
 
-    References
-    ----------
     .. [1] Own fit of tests/fits/fit_tempering.py (data/fits/tempering_law.csv) to 694 rows of R. A. Grange &
        R. W. Baughman, Trans. ASM 48 (1956) 165, and J. H. Hollomon & L. D. Jaffe, Trans. AIME 162 (1945) 223, not
        bundled, to data/measured/tempered_data_sheets.csv and to data/measured/annealed_bars.csv (our own fit).
