@@ -242,10 +242,8 @@ def capacity_mpa(
     if skin_hv is None:
         return whole
     start, leave = _skins(*given)
-    skinned = np.maximum(
-        _between(start, _SKIN_HV, np.minimum(skin_hv, hv), hv),
-        _between(leave, _DEPTH_UM, skin_um, hv),
-    )
+    begins = _between(start, _SKIN_HV, np.minimum(skin_hv, hv), hv)
+    skinned = np.maximum(begins, _between(leave, _DEPTH_UM, skin_um, hv))
     soft = (np.asarray(skin_um) >= _DEPTH_UM[0]) & (skin_hv < hv)
     return np.where(soft, np.minimum(whole, skinned), whole)
 
@@ -261,10 +259,8 @@ def life(hardness_hv, roughness_um, pulse_mpa, residual_mpa=0.0, skin_hv=None, s
     if skin_hv is None:
         return whole
     skin = np.minimum(skin_hv, hv)
-    start = _strikes_of(
-        *_line(skin, fatigue_limit_mpa(skin, roughness_um)),
-        damage_mpa(hv, pulse_mpa, residual_mpa, skin),
-    )
+    harm = damage_mpa(hv, pulse_mpa, residual_mpa, skin)
+    start = _strikes_of(*_line(skin, fatigue_limit_mpa(skin, roughness_um)), harm)
     leaving = np.minimum(leaving_limit_mpa(hv, skin_um), limit)
     sf, _, _ = _line(hv, limit)
     b = np.log(leaving / sf) / np.log(2.0 * KNEE)

@@ -117,15 +117,10 @@ def _carbon_laws(strain, rate_per_s):
 
         return carried
 
-    def medina_hernandez(steel, t):
-        return medina_hernandez_mpa({**_PLAIN, "C": steel.get("C")}, t, strain, rate_per_s)
-
-    return (
-        shida,
-        continued(lambda _steel, t: hensel_spittel_mpa("C45", t, strain, rate_per_s)),
-        continued(medina_hernandez),
-        continued(lambda steel, t: misaka_mpa(steel.get("C"), t, strain, rate_per_s)),
-    )
+    at = strain, rate_per_s
+    measured = continued(lambda _steel, t: hensel_spittel_mpa("C45", t, *at))
+    general = continued(lambda s, t: medina_hernandez_mpa({**_PLAIN, "C": s.get("C")}, t, *at))
+    return shida, measured, general, continued(lambda s, t: misaka_mpa(s.get("C"), t, *at))
 
 
 def flow_stress_mpa(steel, temperature_c, strain=_STRAIN, rate_per_s=_RATE):

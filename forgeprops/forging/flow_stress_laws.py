@@ -27,11 +27,9 @@ def shida_mpa(carbon, temperature_c, strain, rate_per_s):
     hot = t >= td
     cold_g = 30.0 * (c + 0.90) * (t - 0.95 * (c + 0.49) / (c + 0.42)) ** 2 + (c + 0.06) / (c + 0.09)
     g = np.where(hot, 1.0, cold_g)
-    m = np.where(
-        hot,
-        (-0.019 * c + 0.126) * t + 0.076 * c - 0.050,
-        (0.081 * c - 0.154) * t - 0.019 * c + 0.207 + 0.027 / (c + 0.32),
-    )
+    m_hot = (-0.019 * c + 0.126) * t + 0.076 * c - 0.050
+    m_cold = (0.081 * c - 0.154) * t - 0.019 * c + 0.207 + 0.027 / (c + 0.32)
+    m = np.where(hot, m_hot, m_cold)
     sd = 0.28 * g * np.exp(5.0 / np.where(hot, t, td) - 0.01 / (c + 0.05))
     e = np.asarray(strain, float) / 0.2
     f = 1.3 * e ** (0.41 - 0.07 * c) - 0.3 * e

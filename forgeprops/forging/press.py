@@ -21,12 +21,8 @@ LEAST_STRAIN = 0.01
 RATE_RANGE_PER_S = (0.1, 100.0)
 #: Shape factor Kf of impression-die forging: (central, low, high); Groover's table 18.1 has 6 simple with flash, 8
 #: complex, 10 very complex, 6-8 flashless; Schey gives 5-8 and 8-12.
-FORCE_FACTORS = {
-    "simple": (6.0, 5.0, 8.0),
-    "complex": (8.0, 6.0, 10.0),
-    "very complex": (10.0, 8.0, 12.0),
-    "coining": (6.0, 5.0, 8.0),
-}
+FORCE_FACTORS = {"simple": (6.0, 5.0, 8.0), "complex": (8.0, 6.0, 10.0)}
+FORCE_FACTORS |= {"very complex": (10.0, 8.0, 12.0), "coining": (6.0, 5.0, 8.0)}
 
 
 class PressForce(NamedTuple):
@@ -93,13 +89,10 @@ def projected_areas_mm2(face, rim, body, neck, hosel) -> dict:
     .. [1] Plan area of the forging without flash from its dimensions (derived).
     """
     inside = face.length_mm * face.height_mm
-    return {
-        "face": inside,
-        "rim": rim.length_mm * rim.height_mm - inside,
-        "body": sum(b.length_mm * b.thickness_mm for b in body),
-        "neck": neck.length_mm * (neck.base_mm + hosel.outside_mm) / 2,
-        "hosel": hosel.length_mm * hosel.outside_mm,
-    }
+    areas = {"face": inside, "rim": rim.length_mm * rim.height_mm - inside}
+    areas["body"] = sum(b.length_mm * b.thickness_mm for b in body)
+    areas["neck"] = neck.length_mm * (neck.base_mm + hosel.outside_mm) / 2
+    return areas | {"hosel": hosel.length_mm * hosel.outside_mm}
 
 
 def press_columns(cases: Cases, die_c: np.ndarray) -> dict[str, np.ndarray]:

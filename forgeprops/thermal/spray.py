@@ -72,21 +72,15 @@ def spray_w_m2k(flux_kg_m2_s, surface_c, water_c):
 
     Impact density V 3-30 kg/(m² s), wetted surface (of the scale, if there is any) 200-1100 °C, water about 20 °C.
 
-    Notes
-    -----
     h = 190 + tanh(V/8) {140 V [1 − V ΔT/72000] + 3.26 ΔT² [1 − tanh(ΔT/128)]}.  Below a superheat of 100 K, where the law falls
     too low, the lesser of its own value at 100 K and the single-phase law, blended in between 50 and 100 K.  Warm water weakens
     the part that is not 190 (see `water_factor`).  Six published laws agree within a factor of about 2 in film boiling; nothing
     confirms the fall through boiling: a shop should fit its own multiplier.
 
-    References
-    ----------
-    .. [1] J. Wendelstorf, K.-H. Spitzer & R. Wendelstorf, Int. J. Heat Mass Transfer 51 (2008) 4902 (from memory).
-
-    Examples
-    --------
     >>> [round(spray_w_m2k(10.0, 20.0 + dt, 20.0)) for dt in (150, 300, 600, 900)]
     [12250, 5871, 1447, 1233]
+
+    .. [1] J. Wendelstorf, K.-H. Spitzer & R. Wendelstorf, Int. J. Heat Mass Transfer 51 (2008) 4902 (from memory).
     """
     superheat = max(surface_c - water_c, 0.0)
     h = _wendelstorf_w_m2k(flux_kg_m2_s, max(superheat, 0.5 * BOILING_FROM_K))

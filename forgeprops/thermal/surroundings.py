@@ -71,10 +71,8 @@ def convection_w_m2k(shape, surface_c, air_c, size_mm, speed_m_s=0.0):
 
     .. [1] Both together: T. L. Bergman et al., Fundamentals of Heat and Mass Transfer, ch. 9.9 (from memory).
     """
-    laws = {
-        "round": (natural_convection_cylinder, forced_cylinder),
-        "plate": (natural_convection_plate, forced_plate),
-    }
+    laws = {"round": (natural_convection_cylinder, forced_cylinder)}
+    laws["plate"] = natural_convection_plate, forced_plate
     natural, forced = laws[check_choice(shape, "shape", laws)]
     surface_c, size, moving = np.asarray(surface_c, dtype=float), size_mm * 1e-3, 0.0
     mean_c = (surface_c + air_c) / 2

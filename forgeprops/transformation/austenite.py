@@ -217,26 +217,20 @@ def grain_growth_coefficients(steel, law="lee_lee"):
 
     C, Ni, Cr, Mo enter "lee_lee"; Al, N and `fine_grain` set the pinning; contents may be arrays.
 
-    Notes
-    -----
     d^m = d0^m + k t; the grain is the mean diameter N_A^(-1/2), good to a factor 1.5 (measured grain of 4140 and 8620).  Lee &
     Lee print d = 76671 t^0.211 exp(-Q/RT), Q = 89098 + 3581 C + 1211 Ni + 1443 Cr + 4031 Mo, which is m = 1/0.211 and
     k = (76671 exp(-Q/RT))^m: the starting grain is added to that.  Sellars & Whiteman give two branches that do not meet at
     1100 °C; the lesser is taken, which joins them at 999 °C.
 
-    References
-    ----------
-    .. [1] "lee_lee": S.-J. Lee & Y.-K. Lee, Mater. Des. 29 (2008) 1840 (from memory).
-    .. [2] "sellars_whiteman": C. M. Sellars & J. A. Whiteman, Met. Sci. 13 (1979) 187 (from memory).
-    .. [3] "hodgson_gibbs": P. D. Hodgson & R. K. Gibbs, ISIJ Int. 32 (1992) 1329 (from memory).
-
-    Examples
-    --------
     >>> from forgeprops.inputs.steel import Steel
     >>> s = Steel("4140", {"C": .4, "Ni": 0, "Cr": .95, "Mo": .2}, fine_grain=False)
     >>> m, *k = grain_growth_coefficients(s)
     >>> round((1.0**m + grain_growth_rate(1000.0, *k) * 600.0) ** (1.0 / m))
     46
+
+    .. [1] "lee_lee": S.-J. Lee & Y.-K. Lee, Mater. Des. 29 (2008) 1840 (from memory).
+    .. [2] "sellars_whiteman": C. M. Sellars & J. A. Whiteman, Met. Sci. 13 (1979) 187 (from memory).
+    .. [3] "hodgson_gibbs": P. D. Hodgson & R. K. Gibbs, ISIJ Int. 32 (1992) 1329 (from memory).
     """
     check_choice(law, "grain-growth law", GRAIN_LAWS)
     if law == "lee_lee":

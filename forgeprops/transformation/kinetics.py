@@ -85,13 +85,9 @@ def ln_composition_factors(comp, carbon=None, k=None):
 
     Contents in wt% through ``comp.get``; `carbon` replaces the steel's; `k` defaults to `constants()`.
 
-    Notes
-    -----
     ``ln F = ln(exp(a + sum b_i x_i) + exp(f0)) + 1.25 ln BF`` for ferrite and pearlite, without the floor f0 for bainite: the
     factors are sums with a constant, so that lean steel does not transform at once.  Boron holds back all three.
 
-    References
-    ----------
     .. [1] M. V. Li, D. V. Niebuhr, L. L. Meekisho & D. G. Atteridge, Metall. Mater. Trans. B 29 (1998) 661-672
        (data/fits/kinetics.csv, column published) (from memory).
     .. [2] A sum with a constant: J. S. Kirkaldy & D. Venugopalan, Phase Transformations in Ferrous Alloys,
@@ -104,10 +100,8 @@ def ln_composition_factors(comp, carbon=None, k=None):
     """
     k = k or constants()
     *slow, bainite = _linear(comp, carbon, k)
-    delay, floors = (
-        k["boron_delay"] * np.log(boron_factor(comp)),
-        (k["ferrite_f0"], k["pearlite_f0"]),
-    )
+    delay = k["boron_delay"] * np.log(boron_factor(comp))
+    floors = k["ferrite_f0"], k["pearlite_f0"]
     held = (np.logaddexp(f, f0) + delay for f, f0 in zip(slow, floors, strict=True))
     return (*held, bainite + delay)
 

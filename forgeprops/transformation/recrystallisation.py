@@ -15,10 +15,8 @@ from ..inputs.cases import Cases
 from .austenite import diameter_um_from_astm
 
 #: Laws t50 = a · strain^p · d² · exp(Q/RT), d in µm: name -> (a, p, Q J/mol, exponent n).
-RECRYSTALLISATION_LAWS = {
-    "hodgson_gibbs": (2.3e-15, -2.5, 230_000.0, 1.0),
-    "sellars": (2.5e-19, -4.0, 300_000.0, 2.0),
-}
+RECRYSTALLISATION_LAWS = {"hodgson_gibbs": (2.3e-15, -2.5, 230_000.0, 1.0)}
+RECRYSTALLISATION_LAWS["sellars"] = (2.5e-19, -4.0, 300_000.0, 2.0)
 
 
 def recrystallisation_coefficients(strain, grain_um, molybdenum=0.0, law="hodgson_gibbs"):

@@ -208,8 +208,6 @@ _KINETIC = ("kirkaldy", "li")
 def critical_temperatures(steel) -> CriticalTemperatures:
     """Every critical temperature of `steel` with the spread of the published formulas.
 
-    Examples
-    --------
     >>> t = critical_temperatures({"C": 0.30, "Mn": 0.50, "Si": 0.25, "Cr": 0.95, "Mo": 0.20})
     >>> t.ms_c < t.bs_c < t.ae1_c < t.ae3_c
     True
@@ -226,11 +224,8 @@ def critical_temperatures(steel) -> CriticalTemperatures:
         interval[name] = tuple(float(values[name] + end) for end in ends)
     method = {"ae1": "grange", "ae3": "grange", "ac1": "hougardy", "ac3": "hougardy"}
     method |= {"bs": "own", "ms": "own"}
-    return CriticalTemperatures(
-        **{f"{name}_c": value for name, value in values.items()},
-        **{
-            n: MappingProxyType(m)
-            for n, m in (("spread", spread), ("interval", interval), ("method", method))
-        },
-        warnings=tuple(contents_outside("temperatures", steel)),
-    )
+    rest = {"spread": spread, "interval": interval, "method": method}
+    rest = {name: MappingProxyType(m) for name, m in rest.items()}
+    found = {f"{name}_c": value for name, value in values.items()}
+    warnings = tuple(contents_outside("temperatures", steel))
+    return CriticalTemperatures(**found, **rest, warnings=warnings)
