@@ -203,8 +203,7 @@ def end_quench_bar(
     coefficient (`packing.JET_W_M2K`); the skin loses heat to still air.
 
     .. [1] Bar and jet: ISO 642; ASTM A255 (from memory).
-    .. [2] Jet of 12 kW/(m² K), within 5-20 read from measured curves; emissivity of the shank 0.4
-       (our choice).
+    .. [2] Jet of 12 kW/(m² K), within 5-20 read from measured curves; emissivity of the shank 0.4 (our choice).
     """
     from_c = check_number(from_c, "austenitising temperature", 750.0, 1300.0, "°C")
     points = check_whole(points, "points", 10, 40)

@@ -50,9 +50,8 @@ def rectangle_coefficients(length_mm, height_mm, patch_mm) -> PlateCoefficients:
     From a table of the Ritz solution by cubics in the logarithms (to 0.3 %), Poisson's ratio 0.3.  Sides beyond 3:1 count as
     3:1; a patch is held between 0.075 and 0.5 of the short side.
 
-    Handbook formulas hold for a small patch; on a face the patch is a quarter of the span and their edge
-    stress is high (9 kN on 60 × 40 × 3 mm over r₀ = 10 mm: 977 MPa by the handbook, 871 here; centre 595
-    and 621).
+    Handbook formulas hold for a small patch; on a face the patch is a quarter of the span and their edge stress is
+    high (9 kN on 60 × 40 × 3 mm over r₀ = 10 mm: 977 MPa by the handbook, 871 here; centre 595 and 621).
 
     >>> round(float(rectangle_coefficients(60, 40, 10).centre), 3)
     0.62

@@ -139,8 +139,7 @@ def effort_of(steel, die_c: np.ndarray, press: Mapping[str, np.ndarray], case: i
 def hotter_for_reference(steel, die_c: float, strain: float, rate_per_s: float) -> Hotter | None:
     """By how much the metal in the die would have to be hotter to press like 1030 does at its temperature there.
 
-    `strain` and `rate_per_s` as `least_press` gives them; None outside 700-1300 °C, where the laws do not
-    reach.
+    `strain` and `rate_per_s` as `least_press` gives them; None outside 700-1300 °C, where the laws do not reach.
     """
     if not 700.0 <= die_c <= 1300.0:
         return None

@@ -45,8 +45,7 @@ def cet(steel):
 def cen(steel):
     """CEN, wt%: like Pcm at low carbon, like CE_IIW at high.
 
-    CEN = C + A [Si/24 + Mn/6 + Cu/15 + Ni/20 + (Cr + Mo + Nb + V)/5 + 5 B],
-    A = 0.75 + 0.25 tanh(20 (C − 0.12)).
+    CEN = C + A [Si/24 + Mn/6 + Cu/15 + Ni/20 + (Cr + Mo + Nb + V)/5 + 5 B], A = 0.75 + 0.25 tanh(20 (C − 0.12)).
 
     .. [1] N. Yurioka et al. 1983; one printing has Ni with Cu over 15, Ni/20 is taken (read).
     """

@@ -44,8 +44,7 @@ def as_quenched_hardness_hrc(carbon):
 
     .. [1] ASTM A255-10, initial hardness, as restated in a metallurgy handbook
        (data/constants/end_quench_factors.csv) (read).
-    .. [2] On carbon alone: R. A. Grange, C. R. Hribal & L. F. Porter, Metall. Trans. A 8 (1977) 1775
-       (read).
+    .. [2] On carbon alone: R. A. Grange, C. R. Hribal & L. F. Porter, Metall. Trans. A 8 (1977) 1775 (read).
     """
     return plain(np.polynomial.polynomial.polyval(np.asarray(carbon, float), _coefficients()[3]))
 

@@ -142,9 +142,8 @@ def bending_strain(reduction_of_area):
 def crack_strain(reduction_of_area, hardening_exponent, notch=NOTCH, cold_strain=COLD_STRAIN):
     """Outer strain under load to which one cold bend is limited, for unseen notches and later strikes.
 
-    5 % · min(1, [e_b(RA)/K(n)]/[e_b(0.60)/K(0.17)]) with the bending strain e_b and the notch factor K on
-    strain.  A sound bar bends further: mild sheet folds flat (ASTM A1083, read).  A limit, not a forecast of a
-    crack.
+    5 % · min(1, [e_b(RA)/K(n)]/[e_b(0.60)/K(0.17)]) with the bending strain e_b and the notch factor K on strain.
+    A sound bar bends further: mild sheet folds flat (ASTM A1083, read). A limit, not a forecast of a crack.
 
     >>> round(float(crack_strain(0.65, 0.16)), 3), round(float(crack_strain(0.42, 0.09)), 3)
     (0.05, 0.031)

@@ -132,17 +132,15 @@ def strength_arrays(
     elongation.  The first alone gives bainite more than its total elongation (yield/tensile 0.64 and 17.7 % for
     normalised 4140), the second ignores the yield ratio; their gap enters the standard error.
 
-    .. [1] Tensile strength 3.12 HV, quenched and tempered: ratio of two fits to NIMS fatigue data
-       sheets, 360 heats (derived).
-    .. [2] All structures: E. J. Pavlina & C. J. Van Tyne, J. Mater. Eng. Perform. 17 (2008) 888,
-       table 1 (read).
-    .. [3] Ferrite-pearlite, bainite (two rows), yield, elongation, reduction of area: own lines
-       through 46 handbook rows, 20 of them from memory (data/validation/handbook_properties.csv,
-       data/fits/strength_fits.csv) (our own fit).
-    .. [4] Uniform strain 0.60 (1 - yield/tensile): ASME BPVC VIII Div. 2 Annex 3-D and Div. 3
-       KM-620 (read).
-    .. [5] Uniform elongation 0.55 of the total; yield plateau of 1 to 2 % in normalised low-carbon
-       steel (from memory).
+    .. [1] Tensile strength 3.12 HV, quenched and tempered: ratio of two fits to NIMS fatigue data sheets, 360
+       heats (derived).
+    .. [2] All structures: E. J. Pavlina & C. J. Van Tyne, J. Mater. Eng. Perform. 17 (2008) 888, table 1 (read).
+    .. [3] Ferrite-pearlite, bainite (two rows), yield, elongation, reduction of area: own lines through 46
+       handbook rows, 20 of them from memory (data/validation/handbook_properties.csv, data/fits/strength_fits.csv)
+       (our own fit).
+    .. [4] Uniform strain 0.60 (1 - yield/tensile): ASME BPVC VIII Div. 2 Annex 3-D and Div. 3 KM-620 (read).
+    .. [5] Uniform elongation 0.55 of the total; yield plateau of 1 to 2 % in normalised low-carbon steel (from
+       memory).
     """
     k = _constants()
     given = (hardness_hv, ferrite_pearlite_share, bainite_share, martensite_share)
