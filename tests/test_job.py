@@ -44,20 +44,14 @@ def test_changes_reach_their_part_and_nothing_else():
     assert [job.value(n) for n in ("preheat_c", "C", "shop_air")] == [930.0, 0.4, 1.1]
 
 
-def test_an_estimate_of_a_job_is_the_estimate_of_its_parts():
+def test_an_estimate_of_a_job_is_the_estimate_of_its_parts_and_its_strike():
     head = JOB.head.with_(club_speed_m_s=40.0)
     more = {"bench": dict(JOB.bench), "limits": JOB.limits}
     parts = fp.estimate(JOB.steel, head, JOB.route, JOB.shop, **more)
     assert fp.estimate(JOB).to_dict() == parts.to_dict()
-
-
-def test_the_strike_reaches_the_head_that_is_estimated():
     assert fp.estimate(JOB).head.face.club_speed_m_s == 40.0
     assert JOB.head.face.club_speed_m_s != 40.0  # the job's own head stays
-
-
-def test_a_faster_strike_leaves_less_margin():
-    """A strike that is stored but not used would call a face safe that is not."""
+    # A strike that is stored but not used would call a face safe that is not.
     jobs = (fp.Job(strike={"club_speed_m_s": v}) for v in (30.0, 50.0))
     slow, fast = (fp.estimate(job).face.margin for job in jobs)
     assert fast < 0.9 * slow

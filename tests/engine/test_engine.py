@@ -68,14 +68,11 @@ def test_threads_and_chunks_change_no_bit(cases, whole, monkeypatch):
         same(marched(cases, range(N)), np.arange(N), whole)
 
 
-def test_order_and_neighbours_change_no_bit(cases, whole):
+def test_order_neighbours_and_a_batch_change_no_bit(cases, whole):
     shuffled = np.random.default_rng(0).permutation(N)
     same(marched(cases, shuffled), shuffled, whole)
     some = np.arange(0, N, 7)
     same(marched(cases, some), some, whole)
-
-
-def test_a_case_alone_is_the_case_in_a_batch(cases, whole):
     for i in range(0, N, 20):
         same(marched(cases, [i]), [i], whole)
 

@@ -52,7 +52,7 @@ def test_convection_from_a_thick_plate(step):
     assert got.surface_c == pytest.approx(expected, abs=0.4)
 
 
-def test_thin_plate_is_lumped_and_keeps_its_heat_balance():
+def test_conduction_keeps_the_heat_balance_and_its_derivative():
     plate = Plate(1.0, 0.5, CONSTANT, back=(50.0, 25.0))
     got = march(plate, 20.0, 0.05, lambda s: (50.0 * (s - 25.0), 50.0))
     lumped = 25 + 875 * np.exp(-100.0 * 20.0 / (HEAT * 1e-3))
@@ -60,9 +60,6 @@ def test_thin_plate_is_lumped_and_keeps_its_heat_balance():
     held = march(Plate(10.0, 1.0, CONSTANT), 2.0, 0.02, lambda s: (5e5, 0.0))
     size = Plate(10.0, 1.0, CONSTANT)._made[3]
     assert HEAT * (size @ (900 - held.temperature_c)) == pytest.approx(5e5 * 2.0, rel=1e-9)
-
-
-def test_sensitivity_is_the_derivative():
     plate = Plate(6.0, 1.0)
 
     def end(theta):

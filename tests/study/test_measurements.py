@@ -74,7 +74,7 @@ def test_units_of_temperature(header, value):
     np.testing.assert_allclose(read_traces(text.encode(), MAP).trace("T1")[1], 900.0)
 
 
-def test_dropouts_are_reported_by_stretch_and_left_out():
+def test_spikes_dropouts_and_noise():
     t, temperature = cooling(60)
     lines = tidy(t, temperature).decode().splitlines()
     for i in (10, 11, 12, 30):
@@ -87,9 +87,6 @@ def test_dropouts_are_reported_by_stretch_and_left_out():
     assert {(r, "not a number that can be used 'OL'") for r in (11, 31)} <= said
     assert (21, "outside -60 to 1372 °C 9999") in said and (22, "nothing measured") in said
     assert any("(rows 11 to 13)" in p.what for p in got.problems)
-
-
-def test_spikes_are_taken_out_but_a_quench_is_not():
     t, temperature = cooling(400, 0.02, rate=1.5)  # 1300 K/s at the start
     clean = read_traces(tidy(t, temperature), MAP)
     assert len(clean.frame) == 400 and clean.problems == ()
@@ -98,6 +95,12 @@ def test_spikes_are_taken_out_but_a_quench_is_not():
     got = read_traces(tidy(t, temperature), MAP)
     assert len(got.frame) == 398
     assert {p.row for p in got.problems if "spike" in p.what} == {102, 252}
+    for noise in (0.5, 5.0):
+        t, temperature = cooling(2000, 0.01, noise=noise, seed=3)
+        assert noise_of(temperature) == pytest.approx(noise, rel=0.1)
+    table = read_traces(tidy(*cooling(noise=2.0)), MAP).channels()
+    assert table.loc[0, "noise_c"] == pytest.approx(2.0, rel=0.3)
+    assert table.loc[0, "readings"] == 200
 
 
 def test_time_order_doubles_gaps_and_stuck_readings():
@@ -117,16 +120,7 @@ def test_time_order_doubles_gaps_and_stuck_readings():
     assert any("stuck at" in p.what for p in read_traces(tidy(t, stuck), MAP).problems)
 
 
-def test_noise_is_estimated():
-    for noise in (0.5, 5.0):
-        t, temperature = cooling(2000, 0.01, noise=noise, seed=3)
-        assert noise_of(temperature) == pytest.approx(noise, rel=0.1)
-    table = read_traces(tidy(*cooling(noise=2.0)), MAP).channels()
-    assert table.loc[0, "noise_c"] == pytest.approx(2.0, rel=0.3)
-    assert table.loc[0, "readings"] == 200
-
-
-def test_places_of_channels():
+def test_places_of_channels_and_names_of_heads():
     text = tidy(*cooling(5))
     file = b"channel,zone,depth_mm\nT1,face,1.5\nT2,hosel,"
     assert read_channels(file) == {"T1": Channel("T1", "face", 1.5), "T2": Channel("T2", "hosel")}
@@ -135,6 +129,12 @@ def test_places_of_channels():
     assert set(named.frame["zone"]) == {"hosel"} and "no channel map" in named.problems[0].what
     refuses("channel 'T1' has no place", read_traces, text)
     refuses("channel 'T1' has no place.*known are T9", read_traces, text, {"T9": ("face", 1)})
+    text = b"head_id,time_s,channel,temperature_c\n7,0,T1,900\n7,1,T1,890\n8,0,T1,910\n8,1,T1,905"
+    got = read_traces(text, MAP)
+    assert got.trace("T1", "8")[1].tolist() == [910, 905]
+    for wrong, message in (((), "say which head_id: 7, 8"), (("9",), "head_id '9' is unknown")):
+        refuses(f"(?i){message}", got.trace, "T1", *wrong)
+    refuses("channel 'T9'", got.trace, "T9")
 
 
 @pytest.mark.parametrize("file, message", [
@@ -146,15 +146,6 @@ def test_places_of_channels():
 ])  # fmt: skip
 def test_bad_channel_maps(file, message):
     refuses(f"(?i){message}", read_channels, file)
-
-
-def test_several_heads_need_a_name():
-    text = b"head_id,time_s,channel,temperature_c\n7,0,T1,900\n7,1,T1,890\n8,0,T1,910\n8,1,T1,905"
-    got = read_traces(text, MAP)
-    assert got.trace("T1", "8")[1].tolist() == [910, 905]
-    for wrong, message in (((), "say which head_id: 7, 8"), (("9",), "head_id '9' is unknown")):
-        refuses(f"(?i){message}", got.trace, "T1", *wrong)
-    refuses("channel 'T9'", got.trace, "T9")
 
 
 @pytest.mark.parametrize("text, message", [
