@@ -69,7 +69,7 @@ def test_odd_heads_have_a_short_text_too(grade, name, route, words):
     assert is_short(text) and "nan" not in text and words in result.verdict.sentence
 
 
-@pytest.mark.parametrize(("route", "words"), [
+@pytest.mark.parametrize("route, words", [
     (R, ["water temperature 35 °C", "water temperature 45 °C"]),
     (fp.Route(spray=None, quench=(fp.Quench("water bath"),)), ["quench in oil, clear of its flash point"]),
 ])  # fmt: skip
@@ -99,7 +99,7 @@ def test_remedy_applied_passes(head):
             assert near.verdict.level == "out", trial.words
 
 
-@pytest.mark.parametrize(("grade", "spray", "lie", "limits"), [
+@pytest.mark.parametrize("grade, spray, lie, limits", [
     ("1045", None, 8.0, None), ("4130", fp.Spray(), 10.0, None),
     ("4130", fp.Spray(), 10.0, fp.Limits(hosel_allowed_deg=(2.0, None))),  # the change is required all the same
 ])  # fmt: skip
@@ -261,7 +261,7 @@ def test_silent_on_a_good_heat_and_on_carbides_of_carbon_steel(good):
     assert "carbides-left" not in furnace(evaluated("1030"), undissolved=1.0)
 
 
-@pytest.mark.parametrize(("columns", "code", "words"), [
+@pytest.mark.parametrize("columns, code, words", [
     ({"peak_c": 1202.0}, "overheating", "working limit of 4130"),
     ({"peak_c": 1290.0}, "burning", "1290 °C"),
     ({"share": 0.6}, "partial-austenite", "Only 60 % of the hosel"),

@@ -340,7 +340,7 @@ def test_an_estimate_takes_its_strike():
     refuses("did you mean 'speed_m_s'", fp.estimate, fp.grade("4130"), strike={"speed": 46})
 
 
-@pytest.mark.parametrize(("soak_s", "preheat_c"), [(600, 880), (1200, 930), (3600, 1000)])
+@pytest.mark.parametrize("soak_s, preheat_c", [(600, 880), (1200, 930), (3600, 1000)])
 def test_the_skin_that_is_struck_is_the_skin_along_the_trace(soak_s, preheat_c):
     for name in fp.heads():
         route = fp.Route().with_(soak_s=soak_s, preheat_c=preheat_c)
@@ -356,7 +356,7 @@ def test_the_skin_that_is_struck_is_the_skin_along_the_trace(soak_s, preheat_c):
         assert result.face.skin_hv == pytest.approx(result.surface.skin_hv, abs=8)
 
 
-@pytest.mark.parametrize(("args", "change", "message"), [
+@pytest.mark.parametrize("args, change, message", [
     ((-1, 200), {}, "Face thickness -1 mm"), ((3, "hard"), {}, "face hardness is 'hard'"),
     ((3, []), {}, "front to back"), ((3, [200, 20]), {}, "Face hardness 20 HV"),
     ((3, 200), {"front_finish": "machine"}, "did you mean 'machined'"),

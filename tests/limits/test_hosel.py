@@ -339,7 +339,7 @@ def test_bend_of_head_uses_the_bored_straight_hosel():
     assert even == pytest.approx(straight.allowed_deg, rel=1e-12)
 
 
-@pytest.mark.parametrize(("lie", "loft", "words"), [
+@pytest.mark.parametrize("lie, loft, words", [
     (2.0, 0.0, "towards the toe"), (-2.0, 0.0, "towards the heel"),
     (0.0, 1.0, "towards the face side"), (0.0, -1.0, "towards the back"),
     (2.0, 1.0, "towards the toe, turned 27° to the face side"),

@@ -49,7 +49,7 @@ def test_cases_reach_every_corner(estimates):
     assert 0 < len(estimates) - len(ok) <= 10
 
 
-@pytest.mark.parametrize(("column", "now", "found"), [
+@pytest.mark.parametrize("column, now, found", [
     ("face_hardness_hv", lambda v: v * (1 + 3e-6), True), ("face_hardness_hv", lambda v: v * (1 + 3e-7), False),
     ("face_margin", lambda v: np.nan, True), ("preheat_c", lambda v: v + 1e-6, True), ("steel", lambda v: "other", True),
 ])  # fmt: skip

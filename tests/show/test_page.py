@@ -9,6 +9,7 @@ from pathlib import Path
 
 import pytest
 from checks import refuses
+from show import eyes
 
 import forgeprops as fp
 import forgeprops.show.page
@@ -223,8 +224,7 @@ def test_every_warning_has_its_step():
     assert {step_of(r.code) for r in RULES} == set(_STEPS)
 
 
-@pytest.mark.parametrize(
-    ("steel", "good"), [("1030", {"flux": 4.5, "spray_s": 12.0}), ("4130", {"flux": 4.1, "cooling": "sleeve"})]
+@pytest.mark.parametrize("steel, good", [("1030", {"flux": 4.5, "spray_s": 12.0}), ("4130", {"flux": 4.1, "cooling": "sleeve"})]
 )  # fmt: skip
 def test_task_is_solved_with_sense_and_failed_without_spray(steel, good):
     lesson = Lesson(fp.Units())
@@ -266,7 +266,7 @@ def test_the_colours_are_found_each_with_a_mark_of_its_own():
 
 
 @pytest.mark.parametrize("family", FAMILIES)
-def test_colour_blind_readers_tell_them_apart(family, eyes):
+def test_colour_blind_readers_tell_them_apart(family):
     for kind in eyes.KINDS:
         pairs = itertools.combinations(FAMILIES[family], 2)
         assert min(eyes.difference(a, b, kind) for a, b in pairs) > eyes.APART, kind
