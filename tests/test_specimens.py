@@ -12,7 +12,7 @@ from scipy.integrate import quad, solve_ivp
 import forgeprops as fp
 from forgeprops.base.constants import STEEL_DENSITY_KG_M3
 from forgeprops.thermal.properties import austenite_cp_j_kgk, conductivity
-from forgeprops.thermal.surroundings import natural_convection_cylinder_w_m2k, radiation_w_m2k
+from forgeprops.thermal.surroundings import convection_w_m2k, radiation_w_m2k
 from forgeprops.transformation import austenite, kinetics, temperatures
 
 CR_MO, PLAIN = fp.grade("4140"), fp.grade("1030")
@@ -102,7 +102,7 @@ def test_history_and_more_points_on_the_same_line():
 
 
 def dry_loss(t, d):
-    h = natural_convection_cylinder_w_m2k(t, 25.0, d) + radiation_w_m2k(t, 25.0, 0.8)
+    h = convection_w_m2k("round", t, 25.0, d) + radiation_w_m2k(t, 25.0, 0.8)
     return h * (t - 25.0)
 
 

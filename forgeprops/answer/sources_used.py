@@ -29,7 +29,6 @@ def _idle(result) -> frozenset[str]:
         "thermal.spray.": result.sprayed,
         "answer.interval.spray_nodes": result.sprayed,
         "thermal.surroundings.forced": around == "fan" or moving,
-        "thermal.surroundings.combined": around == "fan" or moving,
         "thermal.surroundings.sleeve": around == "sleeve",
         "thermal.surroundings.cover": bool(neighbours(around).covered),
         "thermal.media.": any(q.medium in BATHS for q in route.quench),

@@ -9,7 +9,7 @@ import functools
 
 import numpy as np
 
-from ..hosel.fatigue import roessle_fatemi, uniform_material_law
+from ..hosel.fatigue import StrainLife, cycles_to_crack, roessle_fatemi, uniform_material_law
 from ..strength.tensile import YOUNGS_MPA
 
 #: Roughness Rz of a finish, µm (our choice; 100 µm is what the guideline's own table has for rolled skin).
@@ -280,14 +280,6 @@ def life(
 
 
 def _strikes_of(sf, b, ef, damage):
-    """Strikes at which the line sf (2N)^b + ef (2N)^c has come down to `damage`, by Newton in logarithms."""
-    x, goal = np.log(2.0 * np.ones_like(sf * damage)), np.log(damage)
-    for _ in range(60):
-        elastic, plastic = sf * np.exp(b * x), ef * np.exp(_PLASTIC_C * x)
-        total = elastic + plastic
-        step = (np.log(total) - goal) * total / (b * elastic + _PLASTIC_C * plastic)
-        x = np.maximum(x - step, -40.0)
-        if np.all(np.abs(step) < 1e-10):
-            break
-    n = 0.5 * np.exp(np.minimum(x, 60.0))
+    """Strikes at which the line sf (2N)^b + ef (2N)^c has come down to `damage`; infinite below the limit."""
+    n = cycles_to_crack(StrainLife(sf, b, ef / YOUNGS_MPA, _PLASTIC_C), damage / YOUNGS_MPA)
     return np.where(n >= KNEE * (1.0 - 1e-9), np.inf, n)

@@ -61,8 +61,7 @@ class _Bending:
         def join(values):
             return np.concatenate([np.broadcast_to(v, (n,)) for v in values])
 
-        plates = [dataclasses.astuple(p.plate) for p in parts]
-        plate = PlateCoefficients(*(join(v) for v in zip(*plates, strict=True)))
+        plate = PlateCoefficients(*map(join, zip(*(p.plate for p in parts), strict=True)))
         names = ("force", "patch", "contact", "edge", "depth")
         return cls(plate=plate, **{k: join([getattr(p, k) for p in parts]) for k in names})
 

@@ -4,10 +4,9 @@ Results are coefficients, free of thickness and material:  stress = coefficient 
 coefficient · W b²/(E t³), W load, t thickness, b short side (or diameter).
 """
 
-import dataclasses
 import functools
 import math
-from dataclasses import dataclass
+from typing import NamedTuple
 
 import numpy as np
 
@@ -15,22 +14,15 @@ from ..base.constants import POISSON, STEEL_DENSITY_KG_M3, YOUNGS_MPA
 from ..base.tables import read_rows
 
 
-@dataclass(frozen=True)
-class PlateCoefficients:
-    """Bending stresses (σ t²/W) and deflection (y E t³/(W b²)) of a clamped plate, and of one free to turn.
+class PlateCoefficients(NamedTuple):
+    """Bending stresses (σ t²/W) and deflection (y E t³/(W b²)) of a clamped plate, and of one free to turn."""
 
-    Attributes
-    ----------
-    centre : Tension on the side away from the load.
-    edge : Tension on the loaded side, in the middle of the long edge.
-    deflection : At the centre.
-    supported : Tension at the centre of the same plate held at its edge but free to turn there.
-    """
-
-    centre: float
-    edge: float
-    deflection: float
-    supported: float
+    centre: float  #: tension on the side away from the load
+    edge: float  #: tension on the loaded side, in the middle of the long edge
+    deflection: float  #: at the centre
+    supported: (
+        float  #: tension at the centre of the same plate held at its edge but free to turn there
+    )
 
 
 @functools.cache
@@ -38,9 +30,8 @@ def _tables():
     rows = read_rows("constants/plate_coefficients.csv")
     names = ("side_ratio", "patch_over_half_side")
     axes = [np.log(sorted({float(r[name]) for r in rows})) for name in names]
-    names = [f.name for f in dataclasses.fields(PlateCoefficients)]
-    values = np.array([[float(r[name]) for r in rows] for name in names])
-    return *axes, values.reshape(len(names), axes[0].size, axes[1].size)
+    values = np.array([[float(r[name]) for r in rows] for name in PlateCoefficients._fields])
+    return *axes, values.reshape(-1, axes[0].size, axes[1].size)
 
 
 def _four(axis, x):
@@ -58,8 +49,8 @@ def _four(axis, x):
 def rectangle_coefficients(length_mm, height_mm, patch_mm) -> PlateCoefficients:
     """Clamped rectangular plate, load even over a central circle; floats or arrays.
 
-    From a table of the Ritz solution by cubics in the logarithms (to 0.3 %), Poisson's ratio 0.3.  Sides beyond 3:1 count as 3:1; a patch is held between 0.075 and 0.5 of the short
-    side.
+    From a table of the Ritz solution by cubics in the logarithms (to 0.3 %), Poisson's ratio 0.3.  Sides beyond 3:1 count as
+    3:1; a patch is held between 0.075 and 0.5 of the short side.
 
     Notes
     -----
@@ -80,9 +71,8 @@ def rectangle_coefficients(length_mm, height_mm, patch_mm) -> PlateCoefficients:
     ratios, patches, values = _tables()
     long, short = np.maximum(length_mm, height_mm), np.minimum(length_mm, height_mm)
     ratio = np.minimum(np.log(long / short), ratios[-1])
-    patch = np.clip(
-        np.log(2.0 * np.asarray(patch_mm, dtype=float) / short), patches[0], patches[-1]
-    )
+    patch = np.log(2.0 * np.asarray(patch_mm, dtype=float) / short)
+    patch = np.clip(patch, patches[0], patches[-1])
     i, u = _four(ratios, ratio)
     j, v = _four(patches, patch)
     near = values[:, i[..., :, None], j[..., None, :]]

@@ -86,10 +86,12 @@ def carbon_left(depth_um, diffusion_um2, recession_um=0.0):
     return plain(np.where(diffusion <= 1e-6, 1.0, left))
 
 
-def decarburised_depth_estimate_um(diffusion_um2, recession_um=0.0):
+def decarburised_um(diffusion_um2, recession_um=0.0):
     """Depth below the final surface at which 90 % of the carbon is left, µm; the inverse of `carbon_left`.
 
-    >>> round(decarburised_depth_estimate_um(100.0), 1)
+    0 where next to nothing has moved.
+
+    >>> round(decarburised_um(100.0), 1)
     23.3
 
     References
@@ -100,7 +102,8 @@ def decarburised_depth_estimate_um(diffusion_um2, recession_um=0.0):
 
     width = 2.0 * np.sqrt(np.maximum(np.asarray(diffusion_um2, float), 1e-12))
     start = np.minimum(np.asarray(recession_um, float) / width, 5.0)
-    return plain(width * (erfcinv((1.0 - _DEPTH_SHARE) * erfc(start)) - start))
+    depth = width * (erfcinv((1.0 - _DEPTH_SHARE) * erfc(start)) - start)
+    return plain(np.where(np.asarray(diffusion_um2) > 1e-3, depth, 0.0))
 
 
 def skin_hardness_hv(core_hv, skin_carbon, core_carbon):

@@ -4,12 +4,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from .decarburisation import (
-    carbon_left,
-    carbon_rate_um2_s,
-    decarburised_depth_estimate_um,
-    layer_hardness_hv,
-)
+from .decarburisation import carbon_left, carbon_rate_um2_s, decarburised_um, layer_hardness_hv
 from .scale import ATMOSPHERES, Blast, metal_loss_um, scale_rate
 
 #: Depth a light Vickers indentation feels, µm: a 10 N indent in 200 HV steel is 14 µm deep (derived from the
@@ -73,12 +68,6 @@ def diffusion_um2(carbon, critical, route, peak_c, scale_um) -> np.ndarray:
     at_peak_s = (scale_um / ATMOSPHERES["gas furnace"][0]) ** 2 / most_scale
     lost = (soak_s - at_peak_s) * cost / np.maximum(cost_scale, 1e-9)
     return np.maximum(most * soak_s - lost, 0.0)
-
-
-def decarburised_um(diffusion, loss_um) -> np.ndarray:
-    """Depth at which 90 % of the carbon is left, µm; 0 where next to nothing has moved."""
-    depth = decarburised_depth_estimate_um(diffusion, loss_um)
-    return np.where(np.asarray(diffusion) > 1e-3, depth, 0.0)
 
 
 def struck_skin_hv(composition, diffusion, loss_um, core_hv, water_c) -> np.ndarray:

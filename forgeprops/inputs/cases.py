@@ -15,11 +15,12 @@ from typing import Any
 
 import numpy as np
 
-from ..base.errors import InputError, check_choice
+from ..base.errors import InputError
 from .drawing import Block, Face, Hosel, Neck, Rim
 from .head import Head
 from .later import COOLING, Temper
 from .route import HEATING, MEDIA, QUENCH, SHAPES, Quench, Route, Spray
+from .settings import setting
 from .shop import Shop
 from .steel import DEFAULT_RESIDUALS, ELEMENTS, UNREPORTED_SD, Steel
 
@@ -317,41 +318,34 @@ def route_columns(routes: Sequence[Route]) -> dict[str, np.ndarray]:
     return columns
 
 
-def spread(
-    steel, head, route, shop, n, *, composition=None, dimensions=None, settings=None, shops=None
-) -> Cases:
-    """`n` cases that differ from one case in a few columns, arrays of shape (n,).
+def spread(steel, head, route, shop, values: Mapping[str, np.ndarray]) -> Cases:
+    """Cases that differ from one case in some numbers, by short name, arrays of shape (n,).
 
-    Composition by element, wt%; dimensions and settings by the short names of `Head.SETTINGS` and
-    `Route.SETTINGS`, shops by `SHOP_NUMBERS`.  Nothing is checked against bounds here: who draws the
-    numbers does that.
+    Nothing is checked against bounds here: who draws the numbers does that.
     """
-    steels, heads = steel_columns([steel]), head_columns([head])
-    as_given, route = route, route.marched()
-    if composition:
-        contents = {e: np.broadcast_to(v, (n,)) for e, v in steels.contents.items()}
-        for e, v in composition.items():
-            contents[check_choice(e, "element", ELEMENTS)] = np.asarray(v, float)
-        whole = (np.broadcast_to(v, (n,)) for v in (steels.fine_grain, steels.names))
-        known = steels.content_sd.items()
-        sd = {e: np.broadcast_to(v * (e not in composition), (n,)) for e, v in known}
-        steels = SteelColumns(contents, *whole, sd)
-    if dimensions:
-        changed: dict[str, dict[str, Any]] = {}
-        for name, values in dimensions.items():
-            part, field = Head.SETTINGS[check_choice(name, "dimension", Head.SETTINGS)]
-            changed.setdefault(part, {})[field] = np.asarray(values, float)
-        plain = {p: dataclasses.replace(getattr(head, p), **changed.get(p, {})) for p in _PARTS}
+    values = {name: np.asarray(v, float) for name, v in values.items()}
+    n = max(map(len, values.values()), default=1)
+    found = Cases.of([steel], [head], [route], [shop]).rows(np.zeros(n, np.int64))
+    contents: dict[str, np.ndarray] = {}
+    parts: dict[str, dict[str, np.ndarray]] = {}
+    for name, v in values.items():
+        what = setting(name)
+        if what.group == "steel":
+            contents[name] = v
+        elif what.group == "head":
+            parts.setdefault(what.part, {})[what.field] = v
+        elif what.group == "route":
+            found.route[name] = v
+        else:
+            found.shop[what.field] = v
+    changed: dict[str, Any] = {}
+    if contents:
+        each = found.steels.part(np.zeros(n, np.int64))
+        sd = {e: v * (e not in contents) for e, v in each.content_sd.items()}
+        steels = dataclasses.replace(each, contents={**each.contents, **contents}, content_sd=sd)
+        changed |= {"steels": steels, "steel_of": np.arange(n)}
+    if parts:
+        plain = {p: dataclasses.replace(getattr(head, p), **parts.get(p, {})) for p in _PARTS}
         heads = HeadColumns(body=head.body, count=n, **plain)
-    columns = {name: np.broadcast_to(v, (n,)) for name, v in route_columns([route]).items()}
-    columns["normalised"] = np.full(n, route is not as_given)
-    columns["quenched_before"] = columns["normalised"] & as_given.hardens_face
-    columns["heated_before"] = np.full(n, len(as_given.later) > len(route.later) + 1)
-    for name, values in (settings or {}).items():
-        columns[check_choice(name, "setting", Route.SETTINGS)] = np.asarray(values, float)
-    shop_of = {name: np.full(n, float(getattr(shop, name))) for name in _SHOP}
-    for name, values in (shops or {}).items():
-        shop_of[check_choice(name, "shop number", SHOP_NUMBERS)] = np.asarray(values, float)
-    one, each = np.zeros(n, np.int64), np.arange(n)
-    of = (each if given else one for given in (composition, dimensions))
-    return Cases(steels, heads, *of, columns, shop_of, (route.later,), one, (route.quench,), one)
+        changed |= {"heads": heads, "head_of": np.arange(n)}
+    return dataclasses.replace(found, **changed)

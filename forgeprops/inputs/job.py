@@ -218,16 +218,11 @@ def changed(steel, head, route, shop, values: Mapping[str, float]) -> tuple:
 
 def varied(steel, head, route, shop, values: Mapping[str, np.ndarray]) -> Cases:
     """As many cases as the arrays are long, shape (n,), checked at the ends of every array."""
-    groups: dict[str, dict[str, np.ndarray]] = {}
-    job, n = Job(steel, head, route, shop=shop), 1
+    job = Job(steel, head, route, shop=shop)
     for name, array in values.items():
-        what, array = setting(name), np.asarray(array, float)
-        n = len(array)
-        for end in (array.min(), array.max()):
-            what.check(float(end), "study")
+        what = setting(name)
+        for end in (float(np.min(array)), float(np.max(array))):
+            what.check(end, "study")
             if what.group in ("head", "route"):
-                job.with_(**{name: float(end)})
-        groups.setdefault(what.group, {})[what.field if what.group == "shop" else name] = array
-    names = {"steel": "composition", "head": "dimensions", "route": "settings", "shop": "shops"}
-    columns = {names[group]: arrays for group, arrays in groups.items()}
-    return spread(steel, head, route, shop, n, **columns)
+                job.with_(**{name: end})
+    return spread(steel, head, route, shop, values)

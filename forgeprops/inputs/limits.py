@@ -10,6 +10,7 @@ from types import MappingProxyType
 import numpy as np
 
 from ..base.errors import InputError, check_choice, check_list, check_number
+from ..base.tables import read_rows
 from ..strength.hardness_scales import convert_hardness
 from .head import ZONES
 
@@ -45,31 +46,20 @@ class Quantity:
         return self.digits(*values) + self.after
 
 
-QUANTITIES: Mapping[str, Quantity] = MappingProxyType(
-    {
-        **{f"{z}_hardness_hv": Quantity(f"{z} hardness", "HV", 20.0) for z in ZONES},
-        **{f"{z}_tensile_mpa": Quantity(f"{z} tensile strength", "MPa", 60.0) for z in ZONES},
-        **{f"{z}_yield_mpa": Quantity(f"{z} yield strength", "MPa", 60.0) for z in ZONES},
-        "hosel_allowed_deg": Quantity("hosel bend", "°", 0.4),
-        "bar_force_n": Quantity("pull on the bar", "N", 30.0),
-        "face_margin": Quantity("face margin at the strike", "", 0.1),
-        "scale_um": Quantity("scale on the face", "µm", 15.0),
-        "press_effort": Quantity("press effort", "", 0.05),
-        "press_force_kn": Quantity("press force", "kN", 250.0),
-        "forging_low_c": Quantity("lowest forging temperature", "°C", 10.0),
-        "crack_index": Quantity("quench-crack index", "", 0.1),
-        "press_s": Quantity("time on the press", "s", 1.0),
-        "heads_per_hour": Quantity("heads an hour", "/h", 10.0),
-        "water_l": Quantity("water per head", "L", 0.1),
-    }
-)
+def _quantities() -> tuple[dict[str, Quantity], dict[str, tuple]]:
+    found, vetoes = {}, {}
+    for row in read_rows("constants/quantities.csv"):
+        name, label, unit, step, *ends = row.values()
+        for zone in ZONES if name.startswith("zone_") else ("",):
+            of = name.replace("zone", zone)
+            found[of] = Quantity(label.replace("zone", zone), unit, float(step))
+        if any(ends):
+            vetoes[name] = tuple(float(end) if end else None for end in ends)
+    return found, dict(reversed(vetoes.items()))
 
-#: What no ranking puts first unless a limit of the user says otherwise: a quench crack (from index 1 on the warning
-#: is given), metal colder in the die than the flow-stress laws reach (a squeeze; a full forging ends at 850 °C and
-#: more), a face that fails at the strike (our choice).
-VETOES: Mapping[str, tuple[float | None, float | None]] = MappingProxyType(
-    {"crack_index": (None, 1.0), "forging_low_c": (700.0, None), "face_margin": (1.0, None)}
-)
+
+#: Quantities by name, and what no ranking puts first unless a limit of the user says otherwise.
+QUANTITIES, VETOES = map(MappingProxyType, _quantities())
 
 #: Scales in which a limit on hardness may be written, by the ending of its name.
 _WRITTEN = {"hrc": "HRC", "hrb": "HRB", "hb": "HB"}

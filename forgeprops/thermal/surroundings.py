@@ -58,80 +58,44 @@ def forced_cylinder(reynolds, prandtl):
     return 0.3 + laminar * (1 + (reynolds / 282_000) ** 0.625) ** 0.8
 
 
-def _natural(law, surface_c, air_c, size_mm):
-    surface_c, size = np.asarray(surface_c, dtype=float), size_mm * 1e-3
-    film = air((surface_c + air_c) / 2)
-    beta = 1 / ((surface_c + air_c) / 2 + ZERO_C_K)
-    buoyancy = GRAVITY_M_S2 * beta * np.abs(surface_c - air_c) * size**3
-    rayleigh = buoyancy / (film.viscosity_m2_s * film.diffusivity_m2_s)
-    return law(rayleigh, film.prandtl) * film.conductivity_w_mk / size
-
-
-def natural_convection_cylinder_w_m2k(surface_c, air_c, diameter_mm):
-    """Convection of a horizontal cylinder, W/(m² K), in still air, hotter or colder; a vertical hosel differs by less than 2.
-
-    >>> round(float(natural_convection_cylinder_w_m2k(850.0, 25.0, 13.5)), 1)
-    13.8
-    """
-    return _natural(natural_convection_cylinder, surface_c, air_c, diameter_mm)
-
-
-def natural_convection_plate_w_m2k(surface_c, air_c, height_mm):
-    """Still-air convection of a vertical plate, W/(m² K) (see `natural_convection_plate`).
-
-    >>> round(float(natural_convection_plate_w_m2k(950.0, 25.0, 40.0)), 1)
-    12.4
-    """
-    return _natural(natural_convection_plate, surface_c, air_c, height_mm)
-
-
-def forced_cylinder_w_m2k(surface_c, air_c, diameter_mm, speed_m_s):
-    """Convection of a cylinder in an air stream, W/(m² K) (see `forced_cylinder`).
-
-    >>> round(float(forced_cylinder_w_m2k(850.0, 25.0, 13.5, 2.0)), 1)
-    38.8
-    """
-    film = air((np.asarray(surface_c, dtype=float) + air_c) / 2)
-    reynolds = speed_m_s * diameter_mm * 1e-3 / film.viscosity_m2_s
-    return forced_cylinder(reynolds, film.prandtl) * film.conductivity_w_mk / (diameter_mm * 1e-3)
-
-
-def forced_plate_w_m2k(surface_c, air_c, length_mm, speed_m_s):
-    """Mean convection of a plate along an air stream, laminar, W/(m² K): Nu = 0.664 Re^½ Pr^⅓, Re < 5·10⁵.
+def forced_plate(reynolds, prandtl):
+    """Mean Nusselt number of a plate along an air stream, laminar: 0.664 Re^½ Pr^⅓, Re < 5·10⁵.
 
     References
     ----------
     .. [1] T. L. Bergman et al., Fundamentals of Heat and Mass Transfer, eq. 7.30 (from memory).
     """
-    film = air((np.asarray(surface_c, dtype=float) + air_c) / 2)
-    reynolds = speed_m_s * length_mm * 1e-3 / film.viscosity_m2_s
-    nusselt = 0.664 * reynolds**0.5 * film.prandtl ** (1 / 3)
-    return nusselt * film.conductivity_w_mk / (length_mm * 1e-3)
-
-
-def combined_w_m2k(natural, forced):
-    """Natural and forced convection together, h³ = natural³ + forced³ (assisting or across).
-
-    References
-    ----------
-    .. [1] T. L. Bergman et al., Fundamentals of Heat and Mass Transfer, ch. 9.9 (from memory).
-    """
-    return (natural**3 + forced**3) ** (1 / 3)
+    return 0.664 * reynolds**0.5 * prandtl ** (1 / 3)
 
 
 def convection_w_m2k(shape, surface_c, air_c, size_mm, speed_m_s=0.0):
-    """Convection of a zone in still or moving air, W/(m² K), by its shape, "plate" or "round".
+    """Convection of a zone in still or moving air, hotter or colder, W/(m² K), by its shape, "plate" or "round".
 
-    `size_mm` is the height of a plate, the diameter of a round; speed 0 is still air (in an array none may be 0).
+    `size_mm` is the height of a plate, the diameter of a round (a vertical hosel differs by less than 2 W/(m² K)); speed 0
+    is still air (in an array none may be 0).  Natural and forced convection together: h³ = natural³ + forced³.
+
+    >>> [round(float(convection_w_m2k(*case)), 1) for case in (("round", 850, 25, 13.5), ("plate", 950, 25, 40))]
+    [13.8, 12.4]
+
+    References
+    ----------
+    .. [1] Both together: T. L. Bergman et al., Fundamentals of Heat and Mass Transfer, ch. 9.9 (from memory).
     """
     laws = {
-        "round": (natural_convection_cylinder_w_m2k, forced_cylinder_w_m2k),
-        "plate": (natural_convection_plate_w_m2k, forced_plate_w_m2k),
+        "round": (natural_convection_cylinder, forced_cylinder),
+        "plate": (natural_convection_plate, forced_plate),
     }
-    still, moving = laws[check_choice(shape, "shape", laws)]
-    natural = still(surface_c, air_c, size_mm)
-    forced = moving(surface_c, air_c, size_mm, speed_m_s) if np.any(speed_m_s) else 0.0
-    return combined_w_m2k(natural, forced)
+    natural, forced = laws[check_choice(shape, "shape", laws)]
+    surface_c, size, moving = np.asarray(surface_c, dtype=float), size_mm * 1e-3, 0.0
+    mean_c = (surface_c + air_c) / 2
+    film = air(mean_c)
+    buoyancy = GRAVITY_M_S2 * (1 / (mean_c + ZERO_C_K)) * np.abs(surface_c - air_c) * size**3
+    rayleigh = buoyancy / (film.viscosity_m2_s * film.diffusivity_m2_s)
+    still = natural(rayleigh, film.prandtl) * film.conductivity_w_mk / size
+    if np.any(speed_m_s):
+        reynolds = speed_m_s * size_mm * 1e-3 / film.viscosity_m2_s
+        moving = forced(reynolds, film.prandtl) * film.conductivity_w_mk / size
+    return (still**3 + moving**3) ** (1 / 3)
 
 
 # ---- radiation and neighbours

@@ -141,7 +141,7 @@ def test_estimate_follows_the_profile(carbon, atmosphere):
     p = profile.carbon_profile(carbon, t, temp, 0.0, atmosphere)
     depth = np.interp(0.9 * carbon, p.carbon, p.depth_um)
     total = 1e12 * np.trapezoid(d.carbon_diffusivity(temp, 0.6 * carbon), t)
-    assert d.decarburised_depth_estimate_um(total, p.recession_um) == pytest.approx(depth, rel=0.03)
+    assert d.decarburised_um(total, p.recession_um) == pytest.approx(depth, rel=0.03)
 
 
 def test_hotter_and_longer_is_deeper_and_scale_takes_its_part():

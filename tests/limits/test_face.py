@@ -17,8 +17,7 @@ from forgeprops.face.margin import face_strike, strike_margins
 from forgeprops.face.plate import first_frequency_hz, limit_load_factor, rectangle_coefficients
 from forgeprops.face.result import CAUTIONS, LOCATIONS
 from forgeprops.face.strike import Faces
-from forgeprops.forging.decarburisation import carbon_rate_um2_s
-from forgeprops.forging.skin import decarburised_um
+from forgeprops.forging.decarburisation import carbon_rate_um2_s, decarburised_um
 from forgeprops.inputs.drawing import clubs
 
 

@@ -13,6 +13,7 @@ import pytest
 from forgeprops.inputs.head import bar_mean_rise_mm2, head, links_of, tube_mean_rise_mm2, zones_of
 from forgeprops.thermal import surroundings as su
 from forgeprops.thermal.die_contact import die_contact_w_m2k
+from forgeprops.thermal.properties import air
 from forgeprops.thermal.spray import spray_w_m2k
 
 # ---- natural convection
@@ -39,7 +40,7 @@ def test_incropera_example_9_4():
     assert convected == pytest.approx(322, abs=1.5) and radiated == pytest.approx(441, abs=1.5)
     assert convected == pytest.approx(325, rel=0.012)  # the book, which rounds Ra
     # the same pipe through our own air table
-    assert su.natural_convection_cylinder_w_m2k(165.0, 23.0, 100.0) == pytest.approx(7.23, rel=0.02)
+    assert su.convection_w_m2k("round", 165.0, 23.0, 100.0) == pytest.approx(7.23, rel=0.02)
 
 
 def test_holman_example_7_5():
@@ -60,7 +61,8 @@ def test_incropera_example_7_4():
     """Re 6071, Pr 0.70: Churchill–Bernstein Nu 40.6 (40.637; read in a docstring and three public unit tests)."""
     assert su.forced_cylinder(6071, 0.70) == pytest.approx(40.637, abs=0.005)
     # D 12.7 mm, 10 m/s, 26.2 °C air, 128.4 °C wall: measured 102, Zukauskas 105, Churchill–Bernstein 96
-    h = su.forced_cylinder_w_m2k(128.4, 26.2, 12.7, 10.0)
+    still, whole = (su.convection_w_m2k("round", 128.4, 26.2, 12.7, v) for v in (0.0, 10.0))
+    h = (whole**3 - still**3) ** (1 / 3)
     assert h == pytest.approx(96, rel=0.02) and h == pytest.approx(102, rel=0.08)
 
 
@@ -74,7 +76,11 @@ def test_holman_example_6_7():
 
 def test_natural_and_forced_add_by_cubes():
     """Incropera ch. 9.9: Nu³ = Nu_F³ + Nu_N³."""
-    assert su.combined_w_m2k(3.0, 4.0) ** 3 == pytest.approx(27 + 64)
+    film = air(60.0)
+    reynolds = 2.0 * 0.02 / film.viscosity_m2_s
+    forced = su.forced_cylinder(reynolds, film.prandtl) * film.conductivity_w_mk / 0.02
+    still, whole = (su.convection_w_m2k("round", 95.0, 25.0, 20.0, v) for v in (0.0, 2.0))
+    assert whole**3 == pytest.approx(forced**3 + still**3)
 
 
 def test_holman_example_4_2_constant_surface_is_the_limit_of_contact():
@@ -115,7 +121,7 @@ def test_hosel_bridge_against_the_fin_equation(surface_c):
     length = (h.hosel.length_mm + h.hosel.length_allowance_mm) * 1e-3
     d = h.hosel.forged_outside_mm * 1e-3
     k = 27.3
-    loss = su.natural_convection_cylinder_w_m2k(surface_c, 25.0, d * 1e3)
+    loss = su.convection_w_m2k("round", surface_c, 25.0, d * 1e3)
     loss = loss + su.radiation_w_m2k(surface_c, 25.0, 0.8)
     m = math.sqrt(4 * loss / (k * d))
     x = m * length

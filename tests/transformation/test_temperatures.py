@@ -149,8 +149,7 @@ B25 = {"C": 0.25, "Si": 0.25, "Mn": 1.0, "N": 0.006, "Ti": 0.03, "Al": 0.03}
 
 
 def faces(steel, **contents):
-    n = max(len(v) for v in contents.values())
-    cases = spread(steel, HEAD, ROUTE, fp.Shop(), n, composition=contents)
+    cases = spread(steel, HEAD, ROUTE, fp.Shop(), contents)
     return evaluate(cases).hardness_hv[:, 0]
 
 

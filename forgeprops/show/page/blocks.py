@@ -1,4 +1,4 @@
-"""Blocks of which tabs are made, and what stops the work on them."""
+"""Blocks of which tabs are made (`tabs`), and what stops the work on them."""
 
 from ...inputs.settings import table
 from .desk import Desk

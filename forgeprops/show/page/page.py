@@ -45,14 +45,7 @@ SLOW_S = 0.4
 
 
 class Page(Widget):
-    """Rail, head, tiles and tabs of one job.
-
-    Parameters
-    ----------
-    desk : Desk, optional
-    tab : str
-        The tab that is open first, a name in `tabs.TABS`.
-    """
+    """Rail, head, tiles and tabs of one job; `tab`, a name in `tabs.TABS`, is open first."""
 
     scripts = ("plot.js", "page.js")
     # page → kernel: a slider on its way, the newest counts
@@ -85,8 +78,6 @@ class Page(Widget):
         self._answer(full=True)
         self._settle()
 
-    # ---- page → desk -------------------------------------------------------------------------------------------
-
     def _moved(self, change) -> None:
         given, self._moving = change.new.get("set"), change.new
         if given:
@@ -105,7 +96,7 @@ class Page(Widget):
             "limit": lambda: self._limit(message),
             "steel": lambda: desk.set(steel=_steel(message["text"])),
             "head": lambda: self._head(message["set"]),
-            "remedy": lambda: self._take_remedy(),
+            "remedy": self._take_remedy,
             "tab": lambda: self._open_tab(message["tab"]),
             "act": lambda: self._act(message, buffers),
             "stop": lambda: self._stop.set(),
@@ -130,19 +121,16 @@ class Page(Widget):
 
     def _units(self, message) -> None:
         temperature, length, hardness = message["units"]
+        chosen = {"temperature": temperature, "length": length, "hardness": hardness}
         us = {"flow": "gpm", "force": "lbf", "strength": "ksi"} if length == "in" else {}
-        self.desk.units = choose_units(
-            temperature=temperature, length=length, hardness=hardness, **us, keep=not served()
-        )
+        self.desk.units = choose_units(**chosen, **us, keep=not served())
 
     def _limit(self, message) -> None:
         value = message["value"]
         if message["name"] == "bar_force_n" and value is not None:
             value = round(value / self.desk.units.from_n(1.0), 1)
-        limits = self._result.limits
-        self.desk.set(
-            limits=limits_with(limits, self.desk.units, message["name"], int(message["end"]), value)
-        )
+        end = message["name"], int(message["end"]), value
+        self.desk.set(limits=limits_with(self._result.limits, self.desk.units, *end))
 
     def _head(self, given: dict) -> None:
         unit = self.desk.units.from_mm(1.0)
@@ -151,9 +139,8 @@ class Page(Widget):
             tuple(n[k] for k in names) if all(k in n for k in names) else None
             for names in (HEAD_NUMBERS[2:4], HEAD_NUMBERS[4:])
         )
-        self.desk.set(
-            head=head_from(n.get("mass_g"), n.get("face_mm"), blade, hosel, self.desk.job.head)
-        )
+        given = n.get("mass_g"), n.get("face_mm"), blade, hosel
+        self.desk.set(head=head_from(*given, self.desk.job.head))
 
     def _take_remedy(self) -> None:
         if self._remedy is not None:
@@ -175,8 +162,6 @@ class Page(Widget):
             slow = TABS[self._tab].slow.get(name)
             work = slow and (lambda desk, result, progress: slow(desk, result, values, progress))
             self._settle(0.0, work)
-
-    # ---- desk → page -------------------------------------------------------------------------------------------
 
     def _changed(self, change) -> None:
         self._version += 1
@@ -273,9 +258,8 @@ class Page(Widget):
             self._answer(full=True)
         desk, result, version, tab = self.desk, self._result, self._version, self._tab
         units = desk.units
-        self.saved = json.dumps(
-            {"format": "forgeprops job", "version": 1, **plain(desk.job)}, ensure_ascii=False
-        )
+        kept = {"format": "forgeprops job", "version": 1, **plain(desk.job)}
+        self.saved = json.dumps(kept, ensure_ascii=False)
         if self.more.get("version") != version:
             found = await asyncio.to_thread(strips, desk, result, MAIN)
             if turn != self._turn:

@@ -37,9 +37,6 @@ class Tab:
     slow: Mapping[str, Callable] = field(default_factory=dict)
 
 
-# ---- bending, later heats, how sure --------------------------------------------------------------------------------
-
-
 def _bend_facts(u, bend) -> dict:
     rows = [
         ["metal takes, there and back", f"{bend.allowed_deg:.1f}° ({bend.allowed_deg_low:.1f} to {bend.allowed_deg_high:.1f}°)"],
@@ -95,10 +92,10 @@ def _later(desk: Desk, result, progress) -> list[dict]:
     job, u = desk.job, desk.units
     t = lambda c: round(float(u.from_c(c)))  # noqa: E731
     names = {Temper: "Temper", LocalHeat: "Local heat of the hosel"}
-    words = [f"{names.get(type(h), 'Heat')} at {u.temperature_text(h.temperature_c)}" for h in job.route.later]  # fmt: skip
-    blocks = [
-        buttons(button(f"Remove: {w}", "remove", values={"at": i})) for i, w in enumerate(words)
-    ]
+    blocks = []
+    for i, heat in enumerate(job.route.later):
+        words = f"{names.get(type(heat), 'Heat')} at {u.temperature_text(heat.temperature_c)}"
+        blocks.append(buttons(button(f"Remove: {words}", "remove", values={"at": i})))
     temper = entry("at", "temper at", t(550), u.temperature), entry("for", "for", 1, "h")
     local = entry("at", "heat the hosel to", t(650), u.temperature), entry("for", "for", 10, "min")
     hv = u.hardness_text
@@ -115,18 +112,18 @@ def _later(desk: Desk, result, progress) -> list[dict]:
     return blocks + ([table_of("softer", head, rows)] if rows else [])
 
 
-def _add(kind):
-    def act(desk: Desk, values: dict) -> None:
-        at_c = float(desk.units.to_c(values["at"]))
-        heat = (
-            Temper(at_c, hold_s=3600.0 * values["for"])
-            if kind == "temper"
-            else LocalHeat("hosel", peak_c=at_c, hold_s=60.0 * values["for"])
-        )
-        route = dataclasses.replace(desk.job.route, later=(*desk.job.route.later, heat))
-        desk.set(route=route)
+def _add_temper(desk: Desk, values: dict) -> None:
+    _add(desk, Temper(float(desk.units.to_c(values["at"])), hold_s=3600.0 * values["for"]))
 
-    return act
+
+def _add_local(desk: Desk, values: dict) -> None:
+    at_c = float(desk.units.to_c(values["at"]))
+    _add(desk, LocalHeat("hosel", peak_c=at_c, hold_s=60.0 * values["for"]))
+
+
+def _add(desk: Desk, heat) -> None:
+    route = desk.job.route
+    desk.set(route=dataclasses.replace(route, later=(*route.later, heat)))
 
 
 def _remove(desk: Desk, values: dict) -> None:
@@ -182,16 +179,15 @@ def _set_note(desk: Desk, values: dict) -> None:
 
 
 def _limit_words(u, s) -> str:
-    q = QUANTITIES[s.name]
+    """What a limit asks, in the reader's units; hardness in the scale it was written in."""
     end = "at least" if "at least" in s.words else "at most"
-    number = float(s.words.split(end)[1].split()[0].rstrip("°"))
+    what, number = f"{QUANTITIES[s.name].label} {end}", s.words.split(end)[1].strip()
+    value = float(number.split()[0].rstrip("°"))
     if s.name.endswith("_hardness_hv"):
-        return f"{q.label} {end} {u.hardness_text(number) if 'HR' not in s.words and 'HB' not in s.words else s.words.split(end)[1].strip()}"
-    return (
-        f"{q.label} {end} {u.force_text(number)}"
-        if s.name == "bar_force_n"
-        else re.sub(r" °$", "°", u.text(s.words))
-    )
+        return f"{what} {number if 'HR' in s.words or 'HB' in s.words else u.hardness_text(value)}"
+    if s.name == "bar_force_n":
+        return f"{what} {u.force_text(value)}"
+    return re.sub(r" °$", "°", u.text(s.words))
 
 
 TABS: dict[str, Tab] = {
@@ -201,7 +197,7 @@ TABS: dict[str, Tab] = {
     "forging": Tab("Forging", forging),
     "bending": Tab("Bending", _bending, {"bench": _set_bench, "reading": _set_reading}),
     "later": Tab(
-        "Later heats", _later, {"temper": _add("temper"), "local": _add("local"), "remove": _remove}
+        "Later heats", _later, {"temper": _add_temper, "local": _add_local, "remove": _remove}
     ),
     "shop": Tab("Shop", shop.content, shop.ACTS, shop.SLOW),
     "sheet": Tab("Sheet", _sheet, {"note": _set_note}),

@@ -38,7 +38,7 @@ class EqualEffortPreheat(NamedTuple):
 @functools.lru_cache(maxsize=256)
 def _die_map(steel: Steel, head: Head, route: Route, shop: Shop) -> np.ndarray:
     """Mean metal temperature in the die by projected area, °C, at every one of `_SETTINGS_C`."""
-    cases = spread(steel, head, route, shop, len(_SETTINGS_C), settings={"preheat_c": _SETTINGS_C})
+    cases = spread(steel, head, route, shop, {"preheat_c": _SETTINGS_C})
     return np.maximum.accumulate(evaluate(cases).press["die_c"])
 
 

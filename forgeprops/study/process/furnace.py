@@ -102,7 +102,7 @@ def forging_temperature_study(
         raise InputError(f"temperatures do not rise; give {form}.")
     # the last case is the route as it stands, which effort is counted from
     all_c = np.array([*given, route.preheat.temperature_c])
-    cases = spread(steel, head, route, shop, len(all_c), settings={"preheat_c": all_c})
+    cases = spread(steel, head, route, shop, {"preheat_c": all_c})
     e = evaluate(cases, ("interval", "trace"), **options)
     r, (low, high), n = e.results, e.interval_hv, len(given)
     through = [e.heat_through_s(i) for i in range(n)]
