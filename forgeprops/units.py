@@ -91,9 +91,8 @@ class Units:
             kind, unit = names.get(word.lower(), ("", ""))
             if not kind or found.get(kind, unit) != unit:
                 allowed = "; ".join(" or ".join(offered) for offered in OFFERED.values())
-                raise InputError(
-                    f"units {shown(units)}: {shown(word)} is no unit on offer (US, SI, or one each of {allowed})."
-                )
+                what = f"units {shown(units)}: {shown(word)} is no unit on offer"
+                raise InputError(f"{what} (US, SI, or one each of {allowed}).")
             found[kind] = unit
         return cls(**found)
 

@@ -153,9 +153,8 @@ class FaceBow:
         way = "bulges" if self.bow_mm >= 0.0 else "dishes"
         verdict = "within" if self.flat else "past"
         drift = abs(self.neck_drift_deg)
-        change, heat = (
-            round(x, 2) + 0.0 for x in (self.transformation_mm, self.thermal_mm)
-        )  # no -0
+        parts = self.transformation_mm, self.thermal_mm
+        change, heat = (round(x, 2) + 0.0 for x in parts)  # no -0
         neck = f" The neck turns the hosel about {drift:.2f}°, which moves the loft."
         neck *= drift >= 0.005
         return (
@@ -304,9 +303,7 @@ def _layer_strains(zone, carbon_pct: float) -> np.ndarray:
     return np.interp(at, np.asarray(lobatto(values.size)[0]), strains)
 
 
-def cutting_warnings(
-    hardness_hv: Mapping[str, float], to_cut: Sequence[str], limit_hv: float = CUTTING_LIMIT_HV
-) -> tuple[Warn, ...]:
+def cutting_warnings(hardness_hv: Mapping[str, float], to_cut, limit_hv=CUTTING_LIMIT_HV):
     """Warn (once) of the zones `to_cut` later whose hardest point, HV by zone, is above the user's limit.
 
     >>> print(*cutting_warnings({"rim": 410, "hosel": 180}, ["rim", "hosel"]))

@@ -254,9 +254,7 @@ def capacity_mpa(
     return np.where(soft, np.minimum(whole, skinned), whole)
 
 
-def life(
-    hardness_hv, roughness_um, pulse_mpa, residual_mpa=0.0, skin_hv=None, skin_um=None
-) -> np.ndarray:
+def life(hardness_hv, roughness_um, pulse_mpa, residual_mpa=0.0, skin_hv=None, skin_um=None):
     """Strikes after which half the surfaces are cracked by pulses of `pulse_mpa`; infinite below the fatigue limit.
 
     The other parameters as in `capacity_mpa`.

@@ -18,12 +18,10 @@ from ..base.ranges import Warn, outside
 from ..inputs.drawing import tour_speed_m_s
 from ..inputs.head import MASS_G
 from ..strength.tensile import strength_arrays, structure_shares
-from .ball_impact import PEAK_FACTOR, PEAK_RANGE, strike_load
-from .clamp import BODY_RING_MM, BODY_RING_RANGE_MM, edge_held, fillet_share
+from . import plate as plates
 from .fatigue import capacity_mpa, life
-from .plate import PlateCoefficients, dynamic_overshoot, limit_load_factor, rectangle_coefficients
 from .result import LOCATIONS, FaceStrike
-from .strike import Faces, Strike, strike_options
+from .strike import PEAK_FACTOR, PEAK_RANGE, Faces, Strike, strike_load, strike_options
 
 #: Points through the finished thickness at which a zone's hardness is compared with the stress.
 LAYERS_LOOKED_AT = 9
@@ -42,17 +40,17 @@ class _Bending:
     force: np.ndarray
     patch: np.ndarray
     contact: np.ndarray
-    plate: PlateCoefficients
+    plate: plates.PlateCoefficients
     edge: np.ndarray  # what fillet and notch make of the edge stress
-    depth: np.ndarray | float = BODY_RING_MM[1]  # of the body's ring, mm
+    depth: np.ndarray | float = plates.BODY_RING_MM[1]  # of the body's ring, mm
 
     @classmethod
     def of(cls, faces: Faces, strike: Strike, peak=PEAK_FACTOR, patch_share=1.0):
         hit = faces.head_mass_g, strike.speed(faces), strike.spin(faces), strike.restitution, peak
         force, patch, contact = strike_load(*hit)
         span, patch = (faces.length_mm, faces.height_mm), patch * patch_share
-        edge = strike.edge_notch * fillet_share(span, patch, strike.fillet_mm)
-        return cls(force, patch, contact, rectangle_coefficients(*span, patch), edge)
+        edge = strike.edge_notch * plates.fillet_share(span, patch, strike.fillet_mm)
+        return cls(force, patch, contact, plates.rectangle_coefficients(*span, patch), edge)
 
     @classmethod
     def joined(cls, parts, n: int):
@@ -61,7 +59,7 @@ class _Bending:
         def join(values):
             return np.concatenate([np.broadcast_to(v, (n,)) for v in values])
 
-        plate = PlateCoefficients(*map(join, zip(*(p.plate for p in parts), strict=True)))
+        plate = plates.PlateCoefficients(*map(join, zip(*(p.plate for p in parts), strict=True)))
         names = ("force", "patch", "contact", "edge", "depth")
         return cls(plate=plate, **{k: join([getattr(p, k) for p in parts]) for k in names})
 
@@ -71,8 +69,9 @@ class _Bending:
         Centre = clamped + (1 − share)(free to turn − clamped); edge = share · clamped · fillet · notch.
         """
         span, plate = (faces.length_mm, faces.height_mm), self.plate
-        held = edge_held(thickness, span, faces.rim_mm[0], faces.rim_mm[1:], self.patch, self.depth)
-        overshoot = dynamic_overshoot(*span, thickness, self.contact)
+        edge = span, faces.rim_mm[0], faces.rim_mm[1:], self.patch, self.depth
+        held = plates.edge_held(thickness, *edge)
+        overshoot = plates.dynamic_overshoot(*span, thickness, self.contact)
         pressure = self.force * overshoot / thickness**2
         centre = plate.centre + (1.0 - held) * (plate.supported - plate.centre)
         return centre * pressure, held * plate.edge * self.edge * pressure, held
@@ -115,7 +114,7 @@ def _dent_mpa(faces: Faces, patch, rate: bool):
         power = np.maximum(0.074 - 0.040 * yields / 414.0, 0.0)
         yields = yields * (_STRIKE_RATE / 1e-4) ** power
     disc = np.sqrt(faces.length_mm * faces.height_mm / math.pi)
-    return _SET_SHARE * 0.5 * math.pi * yields * limit_load_factor(patch / disc)
+    return _SET_SHARE * 0.5 * math.pi * yields * plates.limit_load_factor(patch / disc)
 
 
 def _by_place(faces: Faces, bending: _Bending, takes, dent, thickness):
@@ -158,7 +157,7 @@ def strike_intervals(faces: Faces, strike: Strike, spread_hv) -> np.ndarray:
     softer, harder = faces.moved(-step), faces.moved(step)
     base = _Bending.of(faces, strike)
     weak, tight = (_Bending.of(faces, strike, patch_share=share) for share in (0.8, 1.2))
-    soft, stiff = (dataclasses.replace(base, depth=depth) for depth in BODY_RING_RANGE_MM)
+    soft, stiff = (dataclasses.replace(base, depth=depth) for depth in plates.BODY_RING_RANGE_MM)
     low, high = (dataclasses.replace(base, force=base.force * p / PEAK_FACTOR) for p in PEAK_RANGE)
     takes = _capacities(faces, strike)
     dent, slow = (_dent_mpa(faces, base.patch, rate) for rate in (strike.dent_rate, False))
@@ -262,9 +261,8 @@ def strike_of_faces(faces: Faces, strike: Strike, spread_hv: float = 0.0) -> Fac
     named = zip(LOCATIONS, places, strict=True)
     swing = strike.speed(faces), faces.loft_deg, strike.spin(faces), found["force_n"]
     speed, loft, spin, force = (float(np.ravel(x)[0]) for x in swing)
-    first = {
-        name: float(found[name][0]) for name in ("patch_mm", "centre_mpa", "edge_mpa", "edge_held")
-    }
+    names = "patch_mm", "centre_mpa", "edge_mpa", "edge_held"
+    first = {name: float(found[name][0]) for name in names}
     return FaceStrike(
         margin, low, high, LOCATIONS[place],
         by_place={name: x for name, x in named if x < math.inf},

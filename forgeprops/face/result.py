@@ -34,9 +34,7 @@ class FaceStrike:
     margin_high: float
     location: str  #: where and how: one of `LOCATIONS`
     by_place: Mapping[str, float]  #: margin of each location
-    strikes: (
-        float | None
-    )  #: at which half the faces would crack; None: no end, below the fatigue limit
+    strikes: float | None  #: at which half the faces would crack; None: no end
     strikes_is_bound: bool  #: `strikes` is a bound: fewer than that
     required_strikes: float
     least_thickness_mm: float  #: thickness at margin 1
@@ -94,9 +92,8 @@ class FaceStrike:
             f"{self.least_thickness_safe_mm:.1f} mm to be safe. It holds for a tempered face without cracks."
         ]
         if self.skin_hv is not None:
-            lines.append(
-                f"The decarburised skin of the front ({self.skin_hv:.0f} HV, {self.skin_um:.0f} µm) is counted."
-            )
+            skin = f"{self.skin_hv:.0f} HV, {self.skin_um:.0f} µm"
+            lines.append(f"The decarburised skin of the front ({skin}) is counted.")
         if "edge" in self.location and self.edge_held > 0.7:
             lines.append(
                 f"The rim holds the edge at {100 * self.edge_held:.0f} % of full clamping: a stiffer rim raises "

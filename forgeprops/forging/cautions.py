@@ -44,9 +44,8 @@ def heating_limit_arrays(steel) -> tuple[np.ndarray, np.ndarray]:
     alloy = (np.asarray(steel.get("Cr")) >= 0.30) | (np.asarray(steel.get("Mo")) >= 0.08)
     family = np.where(nickel >= 0.40, 2, np.where(alloy, 1, 0))
     safe, working = np.full(carbon.shape, np.nan), np.full(carbon.shape, np.nan)
-    for number, low, high, safe_c, working_c in reversed(
-        _limits()
-    ):  # where rows meet the first counts
+    # where rows meet the first counts
+    for number, low, high, safe_c, working_c in reversed(_limits()):
         here = (family == number) & (low <= carbon) & (carbon <= high)
         safe[here], working[here] = safe_c, working_c
     return safe, working

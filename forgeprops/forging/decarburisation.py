@@ -9,13 +9,9 @@ import numpy as np
 from ..base.arrays import plain
 from ..base.constants import CARBON_G_MOL, IRON_G_MOL, ZERO_C_K
 from ..strength.hardness_scales import hv_from_hrc
+from ..transformation import phase_hardness
 from ..transformation.austenite import FERRITE_CARBON, austenite_equilibrium
-from ..transformation.phase_hardness import (
-    FERRITE_PEARLITE_FLOOR_HV,
-    LOG_V_LOW,
-    as_quenched_hrc,
-    ferrite_pearlite_coefficients,
-)
+from ..transformation.phase_hardness import as_quenched_hrc
 from ..transformation.temperature_formulas import content
 from ..transformation.temperatures import ae1_c, ae3_c
 
@@ -143,9 +139,8 @@ def layer_hardness_hv(steel, carbon, core_hv, hardens_from_c=None):
     start = np.nan if hardens_from_c is None else hardens_from_c
     start = np.where(np.isnan(start), ae1_c(steel), start)[..., None]
     grid = whole[..., None] + (FERRITE_CARBON - whole[..., None]) * np.linspace(0.0, 1.0, 60)
-    wide = {
-        e: np.asarray(content(steel, e), float)[..., None] for e in ("Ni", "Si", "V", "Mo", "W")
-    }
+    alloys = ("Ni", "Si", "V", "Mo", "W")
+    wide = {e: np.asarray(content(steel, e), float)[..., None] for e in alloys}
     ae3 = ae3_c(wide, grid, "andrews")
     # poorest layer that is still all austenite; below 0.10 wt% martensite has no hardness to stand on
     i = np.clip(np.sum(ae3 < start, axis=-1, keepdims=True) - 1, 0, 58)
@@ -153,8 +148,9 @@ def layer_hardness_hv(steel, carbon, core_hv, hardens_from_c=None):
     high, poor = (np.take_along_axis(x, i + 1, -1) for x in (ae3, grid))
     share = np.clip((start - low) / np.maximum(high - low, 1e-9), 0.0, 1.0)
     edge = np.clip((rich + share * (poor - rich))[..., 0], _LEAST_HARDENING_CARBON, whole)
-    a, b = ferrite_pearlite_coefficients(steel, FERRITE_CARBON)
-    ferrite_hv = np.minimum(np.maximum(a + b * LOG_V_LOW, FERRITE_PEARLITE_FLOOR_HV), core_hv)
+    a, b = phase_hardness.ferrite_pearlite_coefficients(steel, FERRITE_CARBON)
+    ferrite_hv = phase_hardness.line_hv(a, b, 0.0, phase_hardness.FERRITE_PEARLITE_FLOOR_HV)
+    ferrite_hv = np.minimum(ferrite_hv, core_hv)
     at_edge = np.maximum(skin_hardness_hv(core_hv, edge, whole), ferrite_hv)
     slope = (at_edge - ferrite_hv) / np.maximum(edge - FERRITE_CARBON, 1e-6)
     line = ferrite_hv + slope * (c - FERRITE_CARBON)

@@ -62,9 +62,7 @@ class Effort(NamedTuple):
 
     flow_stress: Mapping[str, FlowStress]  #: of every zone at its metal temperature in the die
     mean_mpa: float  #: their mean by projected area
-    press_force: (
-        PressForce  #: for the projected area of the head, with the band of the shape factor
-    )
+    press_force: PressForce  #: for the projected area, with the band of the shape factor
     relative: float  #: against 1030 at the same metal temperatures
     projected_mm2: float  #: plan area of the forging without flash
     die_c: float  #: metal temperature in the die, mean by projected area
@@ -149,9 +147,7 @@ def effort_of(steel, die_c: np.ndarray, press: Mapping[str, np.ndarray], case: i
     return Effort(zones, mean, force, mean / reference, whole, float(press["die_c"][case]))
 
 
-def hotter_for_reference(
-    steel: Steel, die_c: float, strain: float, rate_per_s: float
-) -> Hotter | None:
+def hotter_for_reference(steel, die_c: float, strain: float, rate_per_s: float) -> Hotter | None:
     """By how much the metal in the die would have to be hotter to press like 1030 does at its temperature there.
 
     `strain` and `rate_per_s` as `least_press` gives them; None outside 700-1300 °C, where the laws do not

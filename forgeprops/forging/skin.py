@@ -82,9 +82,7 @@ def struck_skin_hv(composition, diffusion, loss_um, core_hv, water_c) -> np.ndar
     return layer_hardness_hv(wide, carbon, core_hv[:, None], water_c[:, None]) @ (0.5 * _WEIGHTS)
 
 
-def surface_of(
-    steel, scale_um: float, diffusion: float, core_hv: float, water_c, scale_left: float
-) -> Surface:
+def surface_of(steel, scale_um, diffusion, core_hv, water_c, scale_left) -> Surface:
     """Scale, lost carbon and hardness of the face's skin.
 
     Scale on leaving the furnace (µm), `diffusion_um2`, hardness of the sound metal (HV), metal temperature when the spray

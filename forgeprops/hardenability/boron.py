@@ -12,8 +12,9 @@ _SMOOTH_N, _SMOOTH_B = 0.0004, 0.0001
 _HALF = 0.0004
 
 
-def _content(steel, element: str):
-    content = steel.get(element)  # a dict may lack an element: it then counts as 0
+def content_of(steel, element: str):
+    """Content in wt% as an array; an element that a dict lacks counts as 0."""
+    content = steel.get(element)
     return np.asarray(0.0 if content is None else content, dtype=float)
 
 
@@ -37,9 +38,9 @@ def effective_boron(steel):
     ----------
     .. [1] B. M. Kapadia, R. M. Brown & W. J. Murphy, Trans. AIME 242 (1968) 1689 (from memory).
     """
-    ti, zr, n = (_content(steel, e) for e in ("Ti", "Zr", "N"))
+    ti, zr, n = (content_of(steel, e) for e in ("Ti", "Zr", "N"))
     free = _corner(n - _HELD_BY_AL - ti / 5.0 - zr / 15.0, _SMOOTH_N)
-    left = _corner(_content(steel, "B") - free, _SMOOTH_B)
+    left = _corner(content_of(steel, "B") - free, _SMOOTH_B)
     return plain(left - _corner(-free, _SMOOTH_B))  # 0 without boron
 
 
@@ -58,4 +59,4 @@ def boron_factor(steel, share: float = 1.0):
     """
     b = share * effective_boron(steel)
     active = b**2 / (b**2 + _HALF**2)
-    return plain((1.0 + 1.5 * np.maximum(0.90 - _content(steel, "C"), 0.0)) ** active)
+    return plain((1.0 + 1.5 * np.maximum(0.90 - content_of(steel, "C"), 0.0)) ** active)

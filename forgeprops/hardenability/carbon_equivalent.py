@@ -8,11 +8,11 @@ import numpy as np
 from ..base.arrays import plain
 from ..base.ranges import contents_outside, tell
 from ..inputs.grades import check_steel
+from .boron import content_of
 
 
 def _get(steel, *elements):
-    found = (steel.get(e) for e in elements)  # a dict may lack an element: it then counts as 0
-    return [np.asarray(0.0 if content is None else content, dtype=float) for content in found]
+    return [content_of(steel, element) for element in elements]
 
 
 def carbon_equivalent_iiw(steel):

@@ -12,7 +12,7 @@ from ..base.ranges import Warn, contents_outside, outside
 from ..base.tables import read_rows
 from ..inputs.grades import check_steel
 from ..inputs.steel import Steel
-from .boron import boron_factor, effective_boron
+from .boron import boron_factor, content_of, effective_boron
 
 #: Elements that have a factor; P and S are left out by the standard (their effects offset one another).
 ELEMENTS_IN_FACTORS = ("C", "Mn", "Si", "Ni", "Cr", "Mo", "Cu", "V", "Zr", "B")
@@ -30,11 +30,6 @@ def _branches(element: str) -> tuple[tuple[float, list[float]], ...]:
     """Upper end, wt%, and coefficients, highest power first, of every branch of a factor."""
     rows = [r for r in read_rows("constants/multiplying_factors.csv") if r["element"] == element]
     return tuple((float(r["to_wt_pct"]), [float(r[f"a{i}"]) for i in (3, 2, 1, 0)]) for r in rows)
-
-
-def _content(steel, element: str):
-    content = steel.get(element)  # a dict may lack an element: it then counts as 0
-    return np.asarray(0.0 if content is None else content, dtype=float)
 
 
 def _factor(element: str, content):
@@ -71,7 +66,7 @@ def ideal_diameter_factors(steel) -> dict[str, float]:
     .. [1] ASTM A255-10 (2014), after M. A. Grossmann, Trans. AIME 150 (1942) 227-259, as restated in a metallurgy
        handbook (data/constants/multiplying_factors.csv) (read).
     """
-    factors = {e: plain(_factor(e, _content(steel, e))) for e in ELEMENTS_IN_FACTORS if e != "B"}
+    factors = {e: plain(_factor(e, content_of(steel, e))) for e in ELEMENTS_IN_FACTORS if e != "B"}
     return factors | {"B": boron_factor(steel)}
 
 
@@ -142,7 +137,7 @@ def ideal_diameter_upper(steel, unit: str = "mm"):
        (data/constants/base_diameters.csv) (from memory).
     """
     steel = check_steel(steel)
-    rows, carbon = read_rows("constants/base_diameters.csv"), _content(steel, "C")
+    rows, carbon = read_rows("constants/base_diameters.csv"), content_of(steel, "C")
     root = np.sqrt([0.0, *(float(r["C_wt_pct"]) for r in rows)])
     base = np.interp(np.sqrt(carbon), root, [0.0, *(float(r["gs7_in"]) for r in rows)])
     ratio = np.maximum(base / _factor("C", carbon), 1.0)

@@ -234,9 +234,8 @@ class Nodes:
 
     def yield_force(self) -> np.ndarray:
         """Force on the bar at which the first fibre yields, N."""
-        return self._least(
-            self.metal[..., 1] * self.section.stiffness / (self.fibre_mm * YOUNGS_MPA)
-        )
+        first = self.metal[..., 1] * self.section.stiffness / (self.fibre_mm * YOUNGS_MPA)
+        return self._least(first)
 
     def _least(self, moment) -> np.ndarray:
         return np.where(self.real, self.moment_factor * moment / self.arm_mm, np.inf).min(axis=-1)

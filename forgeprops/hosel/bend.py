@@ -16,19 +16,9 @@ from ..base.errors import InputError, check_number, shown
 from ..base.ranges import Warn, outside
 from ..strength.hardness_scales import convert_array
 from ..strength.tensile import YOUNGS_MPA, Strength, flow_curve, strength, strength_arrays
+from . import bench as beam
 from . import bending_moment, fatigue
-from .bench import (
-    LIMITS,
-    QUANTITIES,
-    Bench,
-    Hosels,
-    Nodes,
-    bar_for_force,
-    bench_options,
-    load,
-    metal_of,
-)
-from .earlier_bends import after_bends, off_centre
+from .bench import LIMITS, QUANTITIES, Bench, Hosels, Nodes
 from .limits import NOTES, bent_most, governing, gradient_share, limit_forces
 from .result import HoselBend, ease_of
 
@@ -99,11 +89,10 @@ def hosel_bend(
     out_d = check_number(outside_mm, "hosel outside diameter", 6.0, 40.0, "mm")
     bore = check_number(bore_mm, "hosel bore", 0.0, 39.0, "mm")
     if bore > out_d - 1.0:
-        raise InputError(
-            f"hosel bore is {bore:g} mm in a {out_d:g} mm hosel; give a wall of 0.5 mm or more."
-        )
+        what = f"hosel bore is {bore:g} mm in a {out_d:g} mm hosel"
+        raise InputError(f"{what}; give a wall of 0.5 mm or more.")
     length = check_number(length_mm, "bend zone", 3.0, 60.0, "mm")
-    bench = Bench(**bench_options(bench))
+    bench = Bench(**beam.bench_options(bench))
     if bench.neck_outside_mm is not None:
         check_number(bench.neck_outside_mm, "neck diameter", bore + 1.0, 60.0, "mm")
     check_number(bench.eccentricity_mm, "bore eccentricity", 0.0, 0.45 * (out_d - bore), "mm")
@@ -120,13 +109,13 @@ def hosel_bend(
     if bench.plating_factor < 1.0:
         text = "A plated skin cracks first; its factor is an assumption."
         notes.append(Warn("hosel:plating", text))
-    factors = off_centre(here, bench, out_d, bore)
+    factors = _off_centre(here, bench, out_d, bore)
     neck_d = out_d if bench.neck_outside_mm is None else bench.neck_outside_mm
     shape = {"outside_mm": out_d, "neck_outside_mm": neck_d, "bore_mm": bore, "length_mm": length}
     shape |= {"bored_mm": bench.bored_mm, "bar_mm": bench.bar_mm, **factors}
     used, damage = 0.0, 0.0
     if bench.history_deg:
-        here, neck, bench, used, damage = after_bends(shape, here, neck, bench, notes)
+        here, neck, bench, used, damage = _after_bends(shape, here, neck, bench, notes)
     unknown = material is None and fractions is None
     return _answer(shape, here, neck, bench, (used, damage, unknown), notes)
 
@@ -137,18 +126,62 @@ def bend_of_head(head, hosel: Strength, neck: Strength, **bench) -> HoselBend:
     The head's ``bend_zone_mm`` is by definition the length over which the bend spreads: straight, bored
     hosel.  Taper and solid neck are stronger and stay out of it; the hardness gradient across it is kept.
     """
-    h, here = head.hosel, metal_of(hosel)
+    h, here = head.hosel, beam.metal_of(hosel)
     share = float(gradient_share(h.bend_zone_mm, h.length_mm, head.neck.length_mm))
-    mixed = (here + share * (metal_of(neck) - here)).tolist()
+    mixed = (here + share * (beam.metal_of(neck) - here)).tolist()
     neck = dataclasses.replace(neck, **dict(zip(QUANTITIES, mixed, strict=True)))
     metal = {"material": hosel, "neck_material": neck}
     return hosel_bend(h.outside_mm, h.bore_mm, h.bend_zone_mm, **metal, **bench)
 
 
+def _off_centre(here: Strength, bench: Bench, out_d: float, bore: float) -> dict[str, float]:
+    """Factors of an off-centre bore on fibre distance and moment, taken at the cold strain."""
+    if bench.eccentricity_mm == 0.0:
+        return {}
+    at = fatigue.COLD_STRAIN / (0.5 * out_d)
+    moment, fibre = bending_moment.eccentric_section(
+        out_d, bore, bench.eccentricity_mm, here.curve, at
+    )
+    centred, _ = bending_moment.eccentric_section(out_d, bore, 0.0, here.curve, at)
+    return {"fibre_factor": fibre / (0.5 * out_d), "moment_factor": moment / centred}
+
+
+def _after_bends(shape, here: Strength, neck: Strength, bench: Bench, notes: list):
+    """Earlier bends: ageing, life and strain they took, and what to say of it.
+
+    Gives hosel and neck as aged, the bench with as many more re-bends as the earlier bends took, the
+    outer-fibre strain left, and the share of the life used up.
+    """
+    past = bench.history_deg
+    bends = np.abs([*(d for d in past if d), sum(past)])
+    metal = np.stack([beam.metal_of(here), beam.metal_of(neck)])
+    nodes = Hosels.of(np.repeat(metal[None], len(bends), axis=0), **shape).nodes()
+    found = beam.force_for_angle(nodes, np.radians(bends))
+    strains = found.strain.max(axis=1)[:-1]
+    ranges = strains + fatigue.RETURN_STRAINS * here.yield_mpa / YOUNGS_MPA
+    ranges = ranges * fatigue.notch_strain_factor(here.hardening_exponent, bench.notch_factor)
+    damage = fatigue.miner_damage(here.hardness_hv, here.tensile_mpa, ranges, bench.scatter_factor)
+    left = (nodes.fibre_mm * (found.curvature - nodes.elastic(found.x)))[-1].max()
+    used = max(float(left), 0.0) if bends[-1] else 0.0
+    text = (
+        f"{len(past)} earlier bends are counted: they leave {bends[-1]:.1f}° and took "
+        f"{100 * min(damage, 1.0):.0f} % of the re-bends; the allowance is for going further the same way."
+    )
+    notes.append(Warn("hosel:history", text))
+    if damage >= 1.0:
+        text = "The earlier bends have used up the re-bends; do not bend this hosel again."
+        notes.append(Warn("hosel:used-up", text))
+    if bench.aged and len(strains):
+        here, neck = (fatigue.aged(m, float(strains.max())) for m in (here, neck))
+    more = bench.rebends / max(1.0 - damage, 1e-6)
+    bench = dataclasses.replace(bench, rebends=min(more, 10_000.0))
+    return here, neck, bench, used, damage
+
+
 def _variants(shape, here: Strength, neck: Strength, bench: Bench, unknown: bool):
     """The case, other bend zones, and the case with one assumption moved by its 80 % half-range, either way."""
     ends, skip = (here, neck), 1 + len(LENGTHS_MM)
-    metal = np.stack([metal_of(m) for m in ends])
+    metal = np.stack([beam.metal_of(m) for m in ends])
     se = np.array([[m.yield_se_mpa, m.tensile_se_mpa, m.reduction_of_area_se] for m in ends])
     hv = here.hardness_hv
     alone = np.eye(len(_STRUCTURES))[[unknown and low <= hv <= high for low, high in _STRUCTURES]]
@@ -170,7 +203,9 @@ def _variants(shape, here: Strength, neck: Strength, bench: Bench, unknown: bool
         cold[i + 2] *= 1.0 + sign * _COLD_SPREAD
         scatter[i + 3] *= _SCATTER_SPREAD**-sign
     if len(alone):
-        all_[skip + 8 :] = metal_of(strength_arrays(np.full(len(alone), hv), *alone.T))[:, None]
+        all_[skip + 8 :] = beam.metal_of(strength_arrays(np.full(len(alone), hv), *alone.T))[
+            :, None
+        ]
     return Hosels.of(all_, **{**shape, "length_mm": length}), cold, scatter
 
 
@@ -187,7 +222,7 @@ def _answer(shape, here, neck, bench: Bench, state, notes) -> HoselBend:
     loaded = nodes.part(rows)
     force = np.r_[forces.min(axis=0), forces[:, 0], pulls, start]
     angle = np.r_[np.full(len(rows) - 1, np.nan), math.radians(target)]
-    found = load(loaded, force, angle, limits.min(axis=0)[rows])
+    found = beam.load(loaded, force, angle, limits.min(axis=0)[rows])
     degrees = np.maximum(np.degrees(found.permanent), 0.0)
     now, shift = float(degrees[0]), degrees[1 + others : n] - degrees[0]
     structure = shift[8:]
@@ -198,7 +233,7 @@ def _answer(shape, here, neck, bench: Bench, state, notes) -> HoselBend:
     hand, steady = np.where(np.array(pulls) > start, degrees[-3:-1], 0.0).tolist()
     force, sprung = float(found.x[-1]), float(np.degrees(found.sprung[-1]))
     hands_n = np.array([bench.force_limit_n, STEADY_PULL_N])
-    bars = bar_for_force(bench.bar_mm, shape["length_mm"], force, hands_n)
+    bars = beam.bar_for_force(bench.bar_mm, shape["length_mm"], force, hands_n)
     strain, gathers = (float(x[0]) for x in bent_most(loaded, found))
     governed = LIMITS[governing(forces)[0]]
     bend = {"allowed_deg": now, "governed_by": governing(forces)[0], "target_deg": target}
@@ -290,10 +325,8 @@ def _rebends_left(material: Strength, strain: float, bench: Bench, damage: float
     range_ = strain + fatigue.RETURN_STRAINS * material.yield_mpa / YOUNGS_MPA
     notch = fatigue.notch_strain_factor(material.hardening_exponent, bench.notch_factor)
     left = max(1.0 - damage, 0.0) / bench.scatter_factor
-    cycles = {
-        name: fatigue.cycles_to_crack(life, 0.5 * range_ * notch) for name, life in lives.items()
-    }
-    return {name: float(n) * left for name, n in cycles.items()}
+    amplitude = 0.5 * range_ * notch
+    return {n: float(fatigue.cycles_to_crack(x, amplitude)) * left for n, x in lives.items()}
 
 
 def _first_yield_nm(shape, here: Strength, bench: Bench) -> float:

@@ -76,9 +76,7 @@ class Section:
     plastic: np.ndarray  # YS R³
     elastic: np.ndarray  # E R⁴
     hardening: np.ndarray  # 4 K R³
-    terms: (
-        np.ndarray
-    )  # shape (9, ...); coefficients of the hardening integral: b_j B(m + 1, j + 3/2)
+    terms: np.ndarray  # (9, ...); coefficients b_j B(m + 1, j + 3/2) of the hardening integral
 
     @classmethod
     def of(cls, outside_mm, bore_mm, curve: FlowCurve) -> Section:

@@ -182,9 +182,7 @@ def crack_strain(reduction_of_area, hardening_exponent, notch=NOTCH, cold_strain
     return cold_strain * np.minimum(takes / usual, 1.0)
 
 
-def miner_damage(
-    hardness_hv: float, tensile_mpa: float, strain_ranges, scatter_factor: float = SCATTER_FACTOR
-) -> float:
+def miner_damage(hardness_hv, tensile_mpa, strain_ranges, scatter_factor=SCATTER_FACTOR) -> float:
     """Share of life used by single bends of given strain ranges (each: half a cycle of half that amplitude).
 
     References
@@ -208,6 +206,5 @@ def aged(material: Strength, strain: float) -> Strength:
     uniform = max(material.uniform_elongation - half, 0.3 * material.uniform_elongation)
     curve = flow_curve(raised, tensile, uniform, material.yield_plateau_strain)
     curve = FlowCurve(*(float(getattr(curve, f.name)) for f in dataclasses.fields(FlowCurve)))
-    return dataclasses.replace(
-        material, yield_mpa=raised, tensile_mpa=tensile, uniform_elongation=uniform, curve=curve
-    )
+    new = {"yield_mpa": raised, "tensile_mpa": tensile, "uniform_elongation": uniform}
+    return dataclasses.replace(material, curve=curve, **new)

@@ -53,9 +53,7 @@ def governing(forces):
     return (forces <= forces.min(axis=0) * (1.0 + 1e-9)).argmax(axis=0)
 
 
-def bends_of_heads(
-    outside_mm, bore_mm, length_mm, hosel: Mapping, neck: Mapping, neck_share, bench=None
-) -> dict[str, np.ndarray]:
+def bends_of_heads(outside_mm, bore_mm, length_mm, hosel, neck, neck_share, bench=None):
     """Allowed bends of many hosels at once; `hosel_bend` is a batch of one of the same code.
 
     Section and free length, arrays; strength of the two zones (`strength.tensile.strength_arrays`) and the share of

@@ -52,9 +52,7 @@ def ease_of(force_n: float) -> str:
 class HoselBend:
     """What the hosel will take: degrees of permanent change, and the force for it."""
 
-    allowed_deg: (
-        float  #: what the metal takes either way: the least of `one_bend_deg` and `rebend_deg`
-    )
+    allowed_deg: float  #: what the metal takes either way, the least of the next two kinds
     allowed_deg_low: float  #: its 80 % interval, resting on assumptions
     allowed_deg_high: float
     one_bend_deg: float  #: one bend in the cold, limited by the wall or by a crack
@@ -71,17 +69,13 @@ class HoselBend:
     force_limit_n: float  #: greatest pull allowed
     hand_deg: float  #: what it leaves on this bar, no further than one bend
     steady_deg: float  #: the same of a steady pull of 225 N
-    bar_length_needed_mm: (
-        float  #: bar with which the greatest pull leaves the required change; 0: none required
-    )
+    bar_length_needed_mm: float  #: bar that the greatest pull needs for it; 0: none required
     bar_length_steady_mm: float  #: the same for a steady pull
     springback_deg: float  #: what springs back from the required change
     overbend_deg: float  #: angle to go to under load
     yield_moment_nm: float  #: first yield (less residual stress), at the hosel
     limit_moment_nm: float  #: fully plastic moment without hardening
-    return_force_n: (
-        float  #: force that starts to bend back after the required change (Bauschinger effect)
-    )
+    return_force_n: float  #: force that starts to bend back afterwards (Bauschinger effect)
     outer_strain: float  #: greatest outer-fibre strain at the allowed change, under load
     bends_at_mm: float  #: where the hosel bends most, from the bar's mouth
     #: Adjustments by the required change and back to a crack by each fatigue method, scatter and history taken off.

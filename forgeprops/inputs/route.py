@@ -18,7 +18,7 @@ from .settings import by_part, check_settings, numbers_of, places
 #: practices for steel alloys"); alloy steel burns lower, which the estimate warns of.
 BURNING_C = 1340.0
 
-#: Ways to preheat, in words; see `forgeprops.thermal.furnace`.
+#: Ways to preheat, in words; see `forgeprops.thermal.surroundings`.
 HEATING_WORDS = {
     "gas": "gas furnace",
     "electric": "electric furnace",
@@ -69,7 +69,7 @@ class Preheat:
     emissivity : Effective emissivity head-furnace, 0.8 for oxidised steel (thermal-camera manual
         tables, 0.74–0.89).
     kind : {"gas", "electric", "protective", "induction"}; scale and loss of carbon follow from it
-        (`forgeprops.thermal.furnace`); a coil brings the head evenly to temperature in `soak_s`.
+        (`forgeprops.thermal.surroundings`); a coil brings the head evenly to temperature in `soak_s`.
     """
 
     temperature_c: float = 930.0

@@ -170,12 +170,9 @@ class Air(NamedTuple):
 def _air_table():
     """ln of temperature (K), conductivity, viscosity, diffusivity, density, and the Prandtl number itself."""
     rows = read_rows("constants/air.csv")
-    names = (
-        "temperature_k conductivity_mw_mk viscosity_upa_s cp_j_kgk density_kg_m3 prandtl".split()
-    )
-    t_k, k, viscosity, cp, density, prandtl = np.array(
-        [[float(r[n]) for n in names] for r in rows]
-    ).T
+    names = "temperature_k", "conductivity_mw_mk", "viscosity_upa_s", "cp_j_kgk", "density_kg_m3"
+    columns = (np.array([float(r[n]) for r in rows]) for n in (*names, "prandtl"))
+    t_k, k, viscosity, cp, density, prandtl = columns
     k = k * 1e-3
     columns = t_k, k, viscosity * 1e-6 / density, k / (density * cp), density
     return tuple(map(np.log, columns)), t_k, prandtl

@@ -129,9 +129,7 @@ def evaporation_limit_w_m2(flux_kg_m2_s, water_c):
     return flux_kg_m2_s * (WATER_CP_J_KGK * (100.0 - water_c) + WATER_HFG_J_KG)
 
 
-def spray_warnings(
-    flux_kg_m2_s: float, water_c: float = 20.0, surface_c: float | None = None
-) -> tuple[Warn, ...]:
+def spray_warnings(flux_kg_m2_s, water_c=20.0, surface_c=None) -> tuple[Warn, ...]:
     """Warnings when a spray is outside what the law was measured for (no spray, no warning)."""
     if flux_kg_m2_s <= 0:
         return ()

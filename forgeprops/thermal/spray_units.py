@@ -113,25 +113,12 @@ def spray_setting(
     return SprayReading(flux, flow, int(count), sides, share, caught_ml, time, can)
 
 
-def from_flux(
-    flux_kg_m2_s: float,
-    nozzles: int = 1,
-    footprint_mm=FOOTPRINT_MM,
-    overlap: float = 1.0,
-    *,
-    can_area_mm2: float = CAN_AREA_MM2,
-    seconds: float = CAN_SECONDS,
-) -> SprayReading:
-    """Nozzle flow and catch-can volume that belong to an impact density (the inverse of `spray_setting`).
+def from_flux(flux_kg_m2_s: float, *place, **can) -> SprayReading:
+    """Nozzle flow and catch-can volume that belong to an impact density: the inverse of `spray_setting`, its arguments after.
 
     >>> round(from_flux(10.0, nozzles=2, footprint_mm=(80, 50)).flow_l_min, 3)
     1.202
-
-    References
-    ----------
-    .. [1] Mass balance (derived).
     """
     flux = check_number(flux_kg_m2_s, "spray rate", 0, 1000, "kg/(m² s)")
-    one = spray_setting(1.0, nozzles, footprint_mm, overlap)
-    can = {"can_area_mm2": can_area_mm2, "seconds": seconds}
-    return spray_setting(flux / one.flux_kg_m2_s, nozzles, footprint_mm, overlap, **can)
+    one = spray_setting(1.0, *place, **can)
+    return spray_setting(flux / one.flux_kg_m2_s, *place, **can)

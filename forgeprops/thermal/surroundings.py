@@ -140,9 +140,7 @@ class Neighbours(NamedTuple):
     """What stands around a cooling head."""
 
     view_factor: float  #: share of its radiation that reaches the room; the rest reaches neighbours as hot as itself
-    air_share: (
-        float  #: air around it, as a share of the way from room to surface (a bin warms its air)
-    )
+    air_share: float  #: air around it, as a share of the way from room to surface
     forced: bool  #: whether the route's air speed applies
     reason: str  #: why these numbers
     basis: str  #: how sure
@@ -242,3 +240,24 @@ def cover_w_m2k(kind, zone, shape, size_mm):
     if kind == "vermiculite" and shape == "plate":
         return 8.0 * k / (np.pi * 1e-3 * np.asarray(size_mm, float))
     return sleeve_w_m2k(SLEEVE_OUTSIDE_W_M2K, size_mm, thick, k)
+
+
+class Furnace(NamedTuple):
+    """A way of heating."""
+
+    #: Beside radiation, which carries 150-300 W/(m² K) at 900-1000 °C, so this number matters little.
+    convection_w_m2k: float
+    emissivity_factor: float  #: on the emissivity of the oxidised head
+    scale_factor: float  #: on the square of the scale's thickness in a gas furnace
+    coil: float  #: 1: heat comes into the metal itself, evenly, along a straight rise to temperature at the end
+
+
+#: Gas: 10-30 W/(m² K) is usual; electric: still air; protective: gas that neither scales nor takes carbon, and bright steel radiates
+#: about half as much as oxidised; induction: short heats in air (common practice, no source).  Scale in an electric furnace is that of
+#: air, 1/0.65 as thick as in flue gas (`forging.scale.ATMOSPHERES`).
+FURNACES = {
+    "gas": Furnace(20.0, 1.0, 1.0, 0.0),
+    "electric": Furnace(10.0, 1.0, 0.65**-2, 0.0),
+    "protective": Furnace(20.0, 0.5, 0.0, 0.0),
+    "induction": Furnace(0.0, 0.0, 1.0, 1.0),
+}

@@ -100,9 +100,7 @@ class PressStrain(NamedTuple):
     speed: float  #: factor by which it speeds ferrite, and at most bainite; only used on request
 
 
-def press_strain(
-    time_s, temperature_c, span_s: tuple, strain: float, grain_um: float, molybdenum: float = 0.0
-) -> PressStrain:
+def press_strain(time_s, temperature_c, span_s, strain, grain_um, molybdenum=0.0) -> PressStrain:
     """Strain that the press leaves in one zone until the spray starts.
 
     Mean temperature of the zone from loading on (s, °C), end of the press and start of the spray (s), strain of the press,

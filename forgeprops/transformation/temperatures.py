@@ -32,10 +32,8 @@ INTERVAL_CARBON = 0.7
 
 
 def _by(quantity: str, method: str, comp, carbon=None):
-    formulas = FORMULAS[quantity]
-    return formulas[check_choice(method, f"method for {quantity.capitalize()}", formulas)](
-        comp, carbon
-    )
+    formulas, label = FORMULAS[quantity], f"method for {quantity.capitalize()}"
+    return formulas[check_choice(method, label, formulas)](comp, carbon)
 
 
 def ae1_c(comp, method: str = "grange"):
@@ -204,9 +202,7 @@ class CriticalTemperatures:
     ms_c: float
     #: Least and greatest value the published formulas give ("ae1", "ae3", "ac1", "ac3", "bs", "ms").
     spread: Mapping[str, tuple[float, float]]
-    interval: Mapping[
-        str, tuple[float, float]
-    ]  #: 80 % prediction interval of our own fits ("bs", "ms")
+    interval: Mapping[str, tuple[float, float]]  #: 80 % interval of our own fits ("bs", "ms")
     method: Mapping[str, str]  #: which formula each number came from
     warnings: tuple[Warn, ...]  #: contents outside the ranges of the formulas
 

@@ -287,9 +287,7 @@ def tempered_hardness(
     return tempered_hrc(steel, temper_c, hours, as_quenched_hrc)
 
 
-def tempered_hrc(
-    steel, temper_c: float, hours: float, as_quenched_hrc: float | None = None
-) -> float:
+def tempered_hrc(steel, temper_c: float, hours: float, as_quenched_hrc=None) -> float:
     """`tempered_hardness` without its checks and warnings."""
     carbon = content(steel, "C")
     quenched = _full_martensite_hrc(carbon) if as_quenched_hrc is None else as_quenched_hrc

@@ -11,12 +11,11 @@ from scipy.integrate import solve_bvp
 import forgeprops as fp
 from forgeprops.base.tables import read_rows
 from forgeprops.face import fatigue as fa
-from forgeprops.face.ball_impact import spin_loft_deg, strike_load
-from forgeprops.face.clamp import edge_held, fillet_share
+from forgeprops.face import plate as plates
 from forgeprops.face.margin import face_strike, strike_margins
-from forgeprops.face.plate import first_frequency_hz, limit_load_factor, rectangle_coefficients
+from forgeprops.face.plate import edge_held, fillet_share, limit_load_factor, rectangle_coefficients
 from forgeprops.face.result import CAUTIONS, LOCATIONS
-from forgeprops.face.strike import Faces
+from forgeprops.face.strike import Faces, spin_loft_deg, strike_load
 from forgeprops.forging.decarburisation import carbon_rate_um2_s, decarburised_um
 from forgeprops.inputs.drawing import clubs
 
@@ -106,7 +105,9 @@ def test_first_frequency_and_limit_load():
     # clamped square: ω a² √(ρt/D) = 35.99 (Leissa, from memory)
     a, t = 0.1, 0.002
     plate = 205e9 * t**3 / (12 * 0.91)
-    value = 2 * math.pi * first_frequency_hz(100, 100, 2.0) * a * a * math.sqrt(7850 * t / plate)
+    value = (
+        2 * math.pi * plates.first_frequency_hz(100, 100, 2.0) * a * a * math.sqrt(7850 * t / plate)
+    )
     assert value == pytest.approx(35.99, rel=0.005)
     # point load 2π M₀ (Tresca); even pressure 11.26 M₀/a² (Hopkins & Prager): q = 5.63
     assert float(limit_load_factor(1.0)) == pytest.approx(11.26 / 2, abs=0.01)

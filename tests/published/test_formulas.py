@@ -8,7 +8,7 @@ from reference.plates import clamped_rectangle
 
 import forgeprops as fp
 from forgeprops.base.tables import read_rows
-from forgeprops.face.ball_impact import strike_load
+from forgeprops.face.strike import strike_load
 from forgeprops.forging.decarburisation import carbon_diffusivity
 from forgeprops.hardenability import end_quench as eq
 from forgeprops.hardenability.ideal_diameter import ideal_diameter, ideal_diameter_factors

@@ -13,8 +13,7 @@ from scipy.integrate import solve_ivp
 from scipy.special import erfc, erfcx
 
 from forgeprops.study.spray_plate.conduction import PLATES, Plate
-from forgeprops.study.spray_plate.heat_transfer import cooling_curve
-from forgeprops.study.spray_plate.surface_flux import surface_flux
+from forgeprops.study.spray_plate.heat_transfer import cooling_curve, surface_flux
 from forgeprops.thermal.spray import spray_w_m2k
 
 WATER = 20.0

@@ -27,9 +27,8 @@ FACE_HV, HOSEL_DEG = (100.0, 700.0), (0.0, 6.0)
 #: Press effort against 1030 at the same temperatures from which the forgeability sign warns (our choice).
 HARD_TO_PRESS = 1.25
 #: Numbers that a head of one's own is first described by.
-HEAD_NUMBERS = (
-    "mass_g", "face_mm", "blade_length_mm", "blade_height_mm", "hosel_outside_mm", "hosel_bore_mm", "hosel_length_mm",
-)  # fmt: skip
+HEAD_NUMBERS = "mass_g face_mm blade_length_mm blade_height_mm".split()
+HEAD_NUMBERS += "hosel_outside_mm hosel_bore_mm hosel_length_mm".split()
 _LEVELS = ("good", "marginal", "out")
 
 
@@ -281,9 +280,8 @@ def numbers_of(job: Job, result, verdict: Verdict, units: Units) -> list[list[st
     """The numbers of the page as rows to copy or to save."""
     h, hv, zones = result.hosel, units.hardness_text, []
     for z, r in result.zones.items():
-        zones.append(
-            [f"{z} hardness", hv(r.hardness_hv), hv(r.hardness_low_hv, r.hardness_high_hv)]
-        )
+        ends = hv(r.hardness_low_hv, r.hardness_high_hv)
+        zones.append([f"{z} hardness", hv(r.hardness_hv), ends])
     return [
         ["job", f"{job.steel.name}, {job.head.name}, {_setting_words(job, units)}"],
         ["verdict", verdict.level],

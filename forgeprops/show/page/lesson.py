@@ -13,9 +13,8 @@ from ...inputs.limits import Limits
 from ...study.diagram import cooling_diagram
 from ..units import Units, units
 from .answer import sentence
-from .blocks import rounded, table_of, text
+from .blocks import Widget, rounded, table_of, text
 from .fields import MAIN, changes_of, fields_of
-from .widget import Widget
 
 #: The steel of the lesson, a low-carbon one and one that hardens in air.
 LESSON, SOFT, HARD = "4130", "1030", "4140"

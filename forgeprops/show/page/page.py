@@ -20,21 +20,12 @@ from ...inputs.steel import Steel
 from ...inputs.templates import head_from
 from ...io.saved import plain
 from ..units import choose_units
-from .answer import (
-    HEAD_NUMBERS,
-    change_words,
-    curves_of,
-    first_of,
-    numbers_of,
-    remedy_label,
-    state_of,
-)
-from .blocks import Stopped
+from . import answer
+from .blocks import Stopped, Widget
 from .desk import Desk, served
 from .fields import FURTHER, MAIN, PURPOSES, changes_of, limits_with
 from .maps import strips
 from .tabs import TABS
-from .widget import Widget
 
 #: How long a slider must rest until everything about the job is calculated, s.
 REST_S = 0.25
@@ -68,7 +59,7 @@ class Page(Widget):
         static = {
             "steels": list(grades()), "heads": list(heads()), "cooling": COOLING_WORDS, "main": MAIN, "further": FURTHER,
             "purposes": list(PURPOSES), "tabs": {n: tab.title for n, tab in TABS.items()}, "tab": self._tab,
-            "keeps": self.desk.keeps, "caution": SHORT, "cautions": CAUTIONS, "headNumbers": HEAD_NUMBERS,
+            "keeps": self.desk.keeps, "caution": SHORT, "cautions": CAUTIONS, "headNumbers": answer.HEAD_NUMBERS,
         }  # fmt: skip
         super().__init__(static=static)
         self.desk.observe(self._changed, ["job", "units"])
@@ -137,7 +128,7 @@ class Page(Widget):
         n = {k: v / (1.0 if k == "mass_g" else unit) for k, v in given.items() if v is not None}
         blade, hosel = (
             tuple(n[k] for k in names) if all(k in n for k in names) else None
-            for names in (HEAD_NUMBERS[2:4], HEAD_NUMBERS[4:])
+            for names in (answer.HEAD_NUMBERS[2:4], answer.HEAD_NUMBERS[4:])
         )
         given = n.get("mass_g"), n.get("face_mm"), blade, hosel
         self.desk.set(head=head_from(*given, self.desk.job.head))
@@ -166,7 +157,7 @@ class Page(Widget):
     def _changed(self, change) -> None:
         self._version += 1
         if change.name == "units" and self.desk.pinned is not None:
-            self.ghost = curves_of(self._pinned[1].evaluation, self.desk.units)
+            self.ghost = answer.curves_of(self._pinned[1].evaluation, self.desk.units)
         if self._moving is None:
             self._answer(full=False)
         else:
@@ -179,13 +170,13 @@ class Page(Widget):
         if pinned is not None:
             result = estimate(pinned)
             self._pinned = pinned, result, result.verdict
-        self.ghost = curves_of(self._pinned[1].evaluation, self.desk.units) if pinned else ""
+        self.ghost = answer.curves_of(self._pinned[1].evaluation, self.desk.units) if pinned else ""
         self._push()
 
     def _begin_answer(self) -> None:
         """Hardness and curves at once, by one march; the verdict follows, for all moves until then."""
         try:
-            first, curves = first_of(self.desk.job, self.desk.units)
+            first, curves = answer.first_of(self.desk.job, self.desk.units)
         except InputError:  # the whole answer says why
             return self._answer(full=False)
         with self.hold_sync():
@@ -218,7 +209,7 @@ class Page(Widget):
             self._push()
             return
         self._result, self._verdict, self._full = result, verdict, full
-        self._state = state_of(job, result, verdict, self.desk.units, self._pinned)
+        self._state = answer.state_of(job, result, verdict, self.desk.units, self._pinned)
         self._push()
 
     def _push(self) -> None:
@@ -231,10 +222,10 @@ class Page(Widget):
         }  # fmt: skip
         if self._full:
             pairs = zip(d.past[-8:], [*d.past[-7:], d.job], strict=False)
-            extra["steps"] = [change_words(a, b, d.units) for a, b in pairs][::-1]
+            extra["steps"] = [answer.change_words(a, b, d.units) for a, b in pairs][::-1]
         with self.hold_sync():
             self.state = self._state | extra
-            self.curves = curves_of(self._result.evaluation, d.units)
+            self.curves = answer.curves_of(self._result.evaluation, d.units)
 
     def _settle(self, after_s: float = REST_S, work=None) -> None:
         """Everything else about the job, once it rests; `work` makes the open tab's content instead of the tab."""
@@ -264,7 +255,7 @@ class Page(Widget):
             found = await asyncio.to_thread(strips, desk, result, MAIN)
             if turn != self._turn:
                 return
-            numbers = numbers_of(desk.job, result, result.verdict, units)
+            numbers = answer.numbers_of(desk.job, result, result.verdict, units)
             self.more = {"version": version, "strips": found, "numbers": numbers}
         blocks = await self._beside(work or TABS[tab].content, turn, stop)
         if turn != self._turn:
@@ -276,7 +267,7 @@ class Page(Widget):
             if turn != self._turn:
                 return
             said = self._remedy and {
-                "label": remedy_label(desk.job, self._remedy, units),
+                "label": answer.remedy_label(desk.job, self._remedy, units),
                 "gives": f"{100 * self._remedy.chance_right:.0f} % sure",
                 "costs": self._remedy.costs,
             }

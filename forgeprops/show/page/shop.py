@@ -170,10 +170,13 @@ def take_heat(desk: Desk, values: dict) -> None:
 def content(desk: Desk, result, progress) -> list[dict]:
     """The tab: drop zone, files with their problems, heats, fit, log, causes."""
     files = _files(desk)
-    words = (
-        "Drop certificates, furnace log, hardness, traces, bends, log, a shop file or a job here."
-    )
-    drop = {"kind": "drop", "act": "drop", "accept": ".csv,.txt,.tsv,.xlsx,.json", "words": words}
+    what = "certificates, furnace log, hardness, traces, bends, log, a shop file or a job"
+    drop = {
+        "kind": "drop",
+        "act": "drop",
+        "accept": ".csv,.txt,.tsv,.xlsx,.json",
+        "words": f"Drop {what} here.",
+    }
     drop["templates"] = templates(desk.units)
     if not files:
         demo = buttons(button("Try the invented shop's files", "demo"))
@@ -235,9 +238,8 @@ def _fit(desk: Desk) -> list[dict]:
             [f"head {r.head_id}, {r.zone}" for r in h.itertuples()],
             read(h["measured_hv"]),
         )
-        for k, (x, name) in enumerate(
-            (("before_hv", "published laws"), ("fitted_hv", "this shop"))
-        ):
+        both = ("before_hv", "published laws"), ("fitted_hv", "this shop")
+        for k, (x, name) in enumerate(both):
             dots = {"x": read(h[x]), "y": measured, "look": k, "hollow": not k, "tips": tips}
             series.append({"name": name, **dots})
         axis = {"low": low, "high": high}

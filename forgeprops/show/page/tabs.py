@@ -190,15 +190,14 @@ def _limit_words(u, s) -> str:
     return re.sub(r" °$", "°", u.text(s.words))
 
 
+_LATER = {"temper": _add_temper, "local": _add_local, "remove": _remove}
 TABS: dict[str, Tab] = {
     "why": Tab("Why", lambda desk, result, progress: []),
     "steels": Tab("Steels", steels),
     "window": Tab("Window", window, slow={"search": search}),
     "forging": Tab("Forging", forging),
     "bending": Tab("Bending", _bending, {"bench": _set_bench, "reading": _set_reading}),
-    "later": Tab(
-        "Later heats", _later, {"temper": _add_temper, "local": _add_local, "remove": _remove}
-    ),
+    "later": Tab("Later heats", _later, _LATER),
     "shop": Tab("Shop", shop.content, shop.ACTS, shop.SLOW),
     "sheet": Tab("Sheet", _sheet, {"note": _set_note}),
     "sure": Tab("How sure", _how_sure),

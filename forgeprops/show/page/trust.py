@@ -6,8 +6,7 @@ from ...base.cautions import SHORT
 from ...base.sources import counted, sources
 from ...base.tables import read_rows
 from ...study import parity, validation
-from .blocks import line, rounded, text
-from .widget import Widget
+from .blocks import Widget, line, rounded, text
 
 #: Which look a kind of row has, in every picture; rows that were read are filled, recalled ones hollow.
 _KINDS = {"mostly ferrite and pearlite": 0, "mostly bainite": 1, "mostly martensite": 2}
@@ -24,9 +23,8 @@ class Trust(Widget):
             "Does the range hold?": _coverage, "Predicted and measured": _parities, "Formulas": _formulas,
             "End-quench bar": _band, "Goals and misses": _goals, "From memory": _remembered,
         }  # fmt: skip
-        title = (
-            f"The 80 % range held {100 * whole['coverage']:.0f} % of {whole['rows']} measured bars"
-        )
+        held = f"{100 * whole['coverage']:.0f} % of {whole['rows']} measured bars"
+        title = f"The 80 % range held {held}"
         sub = f"{whole['steels']} steels, each predicted without it"
         made = [{"title": title, "blocks": blocks()} for title, blocks in tabs.items()]
         super().__init__(static={"title": title, "sub": sub, "caution": SHORT, "tabs": made})
