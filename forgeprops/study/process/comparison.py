@@ -1,6 +1,6 @@
 """Grades against forging temperatures: for one head, or for a set of heads that share a furnace."""
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 
 import numpy as np
@@ -17,7 +17,6 @@ from ...inputs.settings import setting
 from ...inputs.steel import Steel
 from ...io.tables import data_frame
 from .equal_effort import preheat_for_c
-from .line_cost import Line
 from .study import ALL_WARNINGS, MOST, REFERENCE, Study, reference_stress_mpa
 
 #: Forging temperatures compared when none are named, °C.
@@ -39,22 +38,17 @@ _VETO_STEPS = 100.0
 
 @dataclass(frozen=True, repr=False)
 class Comparison(InWords):
-    """What `compare` found.
+    """What `compare` found."""
 
-    Attributes
-    ----------
-    table : One row a grade and temperature (and head): ``grade``, ``head``, ``preheat_c``, results,
-        costs; ``meets``, ``slack`` (in steps of `inputs.limits.QUANTITIES`), ``binding`` (the limit
-        that comes first), ``chance_right``, ``heads_inside`` and ``with_doubt`` (see `Verdict`; of
-        the 48 with the most slack that meet the limits, 256 lots of 32 heads drawn: standard error
-        0.02), ``rank`` (1 is best: those that meet the limits before those that do not, by the
-        lesser chance in steps of 5 %, then by slack; what a veto forbids, `limits.VETOES` or a
-        warning that says stop, meets none and comes last); ``warnings``.
-    sets : Of a whole set: one row a preheat temperature: ``meets`` if every head does, ``slack``
-        and ``binding`` of the worst head, ``worst_head``, ``rank``; totals of press time and water.
-    """
-
+    #: One row a grade and temperature (and head): ``grade``, ``head``, ``preheat_c``, results, costs; ``meets``,
+    #: ``slack`` (steps of `inputs.limits.QUANTITIES`), ``binding`` (the limit that comes first), ``chance_right``,
+    #: ``heads_inside`` and ``with_doubt`` (see `Verdict`; of the 48 with the most slack that meet the limits, 256
+    #: lots of 32 heads drawn: standard error 0.02), ``rank`` (1 is best: those that meet the limits first, by the
+    #: lesser chance in steps of 5 %, then by slack; what a veto forbids, `limits.VETOES` or a warning that says
+    #: stop, meets none and comes last); ``warnings``.
     table: object
+    #: Of a whole set: one row a preheat temperature: ``meets`` if every head does, ``slack`` and ``binding`` of the
+    #: worst head, ``worst_head``, ``rank``; totals of press time and water.
     sets: object
     limits: Limits
 
@@ -97,43 +91,23 @@ def _sequence(given, what: str) -> list:
 
 
 def compare(
-    grades,
-    preheats_c: Sequence[float] = PREHEATS_C,
-    head=None,
-    route=None,
-    limits: Limits | None = None,
-    *,
-    forgings_c: Sequence[float] | None = None,
-    shop=None,
-    line: Line | None = None,
-    reference: tuple[str, float] = REFERENCE,
-    bench: Mapping | None = None,
-) -> Comparison:
+    grades, preheats_c=PREHEATS_C, head=None, route=None, limits=None, *, forgings_c=None, shop=None,
+    line=None, reference=REFERENCE, bench=None,
+) -> Comparison:  # fmt: skip
     """Compare grades at preheat or forging temperatures, and rank them by the user's own limits.
 
     Parameters
     ----------
-    grades : sequence of grade names or steels
-        Of a whole set: one for each head, in the heads' order.
-    preheats_c : sequence of float
-        Preheat temperatures (furnace), °C.
-    forgings_c : sequence of float, optional
-        In their place forging temperatures, °C: the mean of the metal when the press closes, the same for every
-        grade (not of a whole set, which shares its furnace).
-    head : head, or sequence of heads
-        One head for all grades; a sequence is a whole set whose heads have their own grades and share every
-        preheat temperature.
-    route : route, or sequence of routes
-        Of a whole set: one for all, or one for each head.
-    limits : Limits, optional
-        Requirements on the result and its costs; left out: the default set of the route, without a hardness of
-        the face where a route of a set does not harden it.
-    shop, line
-        The shop's multipliers, and what the line is like.
-    reference : (grade, preheat temperature)
-        What press effort 1 means.
-    bench : mapping, optional
-        Bending bench and required change by the names of `hosel.bench.Bench`.
+    grades : grade names or steels; of a whole set one for each head, in the heads' order.
+    preheats_c : preheat temperatures (furnace), °C.
+    forgings_c : in their place forging temperatures, °C: the mean of the metal when the press closes,
+        the same for every grade (not of a whole set, which shares its furnace).
+    head : one for all grades; a sequence is a whole set whose heads have their own grades and share
+        every preheat temperature.
+    route : of a whole set one for all, or one for each head.
+    limits : Limits, optional; left out the default set of the route, without a hardness of the face
+        where a route of a set does not harden it.
+    shop, line, reference, bench : see `study.Study`.
 
     Raises
     ------

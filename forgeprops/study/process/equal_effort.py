@@ -73,35 +73,21 @@ def preheat_for_c(steel, forging_c, head=None, route=None, shop=None):
 
 
 def equal_effort_setting(
-    steel_a: Steel,
-    preheat_a_c: float,
-    steel_b: Steel,
-    head: Head | str | None = None,
-    route: Route | None = None,
-    shop: Shop | None = None,
-    *,
+    steel_a: Steel, preheat_a_c: float, steel_b: Steel, head=None, route=None, shop=None, *,
     in_die: bool = False,
-) -> EqualEffortPreheat:
+) -> EqualEffortPreheat:  # fmt: skip
     """Furnace setting at which B forges as easily as A, with the band of the laws.
 
     Equal means equal flow stress of the metal in the die.  What the head loses on its way is marched for both
-    steels, so the answer is what to set on the furnace.
+    steels, so the answer is what to set on the furnace.  The band is that of `forging.effort.equal_effort`: every
+    alloy factor with every law.  A setting above the burning limit of the route is held there.
 
     Parameters
     ----------
     steel_a, steel_b : Steel
-    preheat_a_c : float
-        Preheat temperature of A, °C, 700-1300; with `in_die` the metal temperature of A in the die.
-    head, route, shop : optional
-        Mid-iron, `Route()` and a neutral shop when left out; the press strain is the route's.
-    in_die : bool
-        Take `preheat_a_c` as metal temperature in the die.
-
-    Returns
-    -------
-    EqualEffortPreheat
-        The band is that of `forging.effort.equal_effort`: every alloy factor with every law.  A setting above
-        the burning limit of the route is held there.
+    preheat_a_c : preheat temperature of A, °C, 700-1300.
+    head, route, shop : mid-iron, `Route()` and a neutral shop when left out; the press strain is the route's.
+    in_die : take `preheat_a_c` as metal temperature in the die.
 
     References
     ----------
@@ -128,24 +114,13 @@ def equal_effort_setting(
 
 
 def equal_effort_preheat(
-    steel_a: Steel,
-    preheat_a_c: float,
-    steel_b: Steel,
-    head: Head | str | float | Callable | None = None,
-    route: Route | None = None,
-    shop: Shop | None = None,
-    *,
+    steel_a: Steel, preheat_a_c: float, steel_b: Steel, head=None, route=None, shop=None, *,
     die_drop_c: float | Callable | None = None,
-) -> float:
-    """Preheat temperature, °C, at which steel B forges as easily as steel A.
+) -> float:  # fmt: skip
+    """Preheat temperature, °C, at which steel B forges as easily as steel A; see `equal_effort_setting`.
 
-    Parameters
-    ----------
-    steel_a, preheat_a_c, steel_b, head, route, shop
-        See `equal_effort_setting`.
-    die_drop_c : float or callable, optional
-        Loss on the way into the die where it is known (°C, or a function of the preheat): nothing is marched
-        then.
+    `die_drop_c` is the loss on the way into the die where it is known (°C, or a function of the preheat; also in
+    the place of `head`): nothing is marched then.
 
     Examples
     --------

@@ -60,15 +60,10 @@ def forging_temperature_study(
     Parameters
     ----------
     steel : Steel
-    head : Head or str, optional
-        Mid-iron when left out.
-    route : Route, optional
-        `Route()` when left out; its own preheat temperature is the one that `effort` is counted from.
-    temperatures : array, optional
-        Preheat temperatures, °C, rising; 700 to 1250 by 10 when left out.
-    shop : Shop, optional
-    **options
-        Passed to the march (see `estimate.evaluate`).
+    head, route, shop : mid-iron, `Route()` and neutral shop when left out; `effort` is counted from the
+        preheat temperature of the route.
+    temperatures : preheat temperatures, °C, rising, 20 to 1340; 700 to 1250 by 10 when left out.
+    **options : passed to the march (see `estimate`).
 
     Returns
     -------
@@ -84,7 +79,7 @@ def forging_temperature_study(
     Raises
     ------
     InputError
-        Temperatures that do not rise or lie outside 20 to 1340 °C.
+        Temperatures that do not rise or are out of range.
 
     Examples
     --------

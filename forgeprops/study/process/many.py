@@ -9,11 +9,10 @@ import hashlib
 import os
 import warnings
 from collections import deque
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Iterator, Sequence
 from concurrent.futures import Executor, Future, ThreadPoolExecutor
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Any
 
 import numpy as np
 
@@ -63,49 +62,36 @@ class Written:
 
 
 def estimate_many(
-    steels,
-    heads=None,
-    routes=None,
-    shops=None,
-    executor: Executor | None = None,
-    progress: Callable[[int, int | None], Any] | None = None,
-    cancel=None,
-    to=None,
-    chunk: int = CHUNK,
-    *,
-    quick: bool = False,
-):
+    steels, heads=None, routes=None, shops=None, executor=None, progress=None, cancel=None, to=None,
+    chunk: int = CHUNK, *, quick: bool = False,
+):  # fmt: skip
     """Estimate many cases; one row each, in the order given.
 
     Parameters
     ----------
-    steels : Steel, grade name, composition, or an iterable of them
-        Iterables may be generators: cases are made when they are needed.
-    heads, routes, shops : the same for heads, routes and shops
-        A single one serves all cases.  Heads may be library names or dimensions to change
-        (``{"head": "wedge", "face_thickness_mm": 3}``), routes may be settings by their short names
-        (``{"preheat_c": 900, "flux": 8}``).  Left out: the mid-iron, the default route, the neutral shop.
-    executor : concurrent.futures.Executor, optional
-        Where the chunks are computed: processes, a cluster.  Left out: threads on all cores of this machine.
-    progress : callable, optional
-        Called as ``progress(done, total)`` after every chunk; `total` is None for generators.
-    cancel : callable or threading.Event, optional
-        Polled between chunks; finished rows are returned (``table.attrs["cancelled"]`` says so).
-    to : path, optional
-        Folder to write to instead of returning a table: one Parquet file a chunk, read back by
-        ``pandas.read_parquet(to)``.  Memory stays bounded.  Called again with the same inputs it calculates
-        only the chunks that are not there.
-    chunk : int
-        Cases a chunk.  The results do not depend on it.
-    quick : bool
-        Leave out what needs further marches, which are up to seven more a case: the 80 % interval of every hardness
-        and the warnings "idle-water" and "cliff".  Otherwise a row has every warning that `estimate` gives.
+    steels : Steel, grade name, composition, or an iterable of them, also a generator: cases are made
+        when they are needed.
+    heads, routes, shops : the same of these; a single one serves all cases.  Heads may be library names
+        or dimensions to change (``{"head": "wedge", "face_thickness_mm": 3}``), routes settings by their
+        short names (``{"preheat_c": 900, "flux": 8}``).  Left out: mid-iron, default route, neutral shop.
+    executor : concurrent.futures.Executor, optional; where the chunks are computed: processes, a cluster.
+        Left out: threads on all cores of this machine.
+    progress : called as ``progress(done, total)`` after every chunk; `total` is None for generators.
+    cancel : callable or threading.Event, polled between chunks; finished rows are returned
+        (``table.attrs["cancelled"]`` says so).
+    to : folder to write to instead of returning a table: one Parquet file a chunk, read back by
+        ``pandas.read_parquet(to)``.  Memory stays bounded.  Called again with the same inputs it
+        calculates only the chunks that are not there.
+    chunk : cases a chunk.  The results do not depend on it.
+    quick : leave out what needs further marches, which are up to seven more a case: the 80 % interval of
+        every hardness and the warnings "idle-water" and "cliff".  Otherwise a row has every warning that
+        `estimate` gives.
 
     Returns
     -------
     DataFrame, or Written if `to` is given
-        Columns: `case`, `steel`, `head` and the main settings; for every zone ``face_hardness_hv`` (unless `quick` also
-        ``_low_``, ``_high_``), ``face_tensile_mpa``, ``face_yield_mpa``; ``hosel_allowed_deg``,
+        Columns: `case`, `steel`, `head` and the main settings; for every zone ``face_hardness_hv`` (unless `quick`
+        also ``_low_``, ``_high_``), ``face_tensile_mpa``, ``face_yield_mpa``; ``hosel_allowed_deg``,
         ``hosel_governed_by``, ``face_margin``, ``scale_um``, ``warnings`` (codes, joined by "; "), ``error``.
         A case that cannot be computed has its reason in `error` and no numbers.
 

@@ -46,9 +46,8 @@ class Window(InWords):
     x: Axis
     y: Axis
     maps: Mapping[str, np.ndarray]  # every result and cost: "hosel_allowed_deg", "press_s" ...
-    slack: (
-        np.ndarray
-    )  # distance inside the limits, steps of `inputs.limits.QUANTITIES`; outside < 0
+    #: Distance inside the limits, steps of `inputs.limits.QUANTITIES`; outside < 0.
+    slack: np.ndarray
     binding: np.ndarray  # texts: the limit that comes first
     limits: Limits
     #: The two settings at the centre of the largest box inside the region, and the results there.
@@ -56,9 +55,8 @@ class Window(InWords):
     box: Mapping[str, tuple[float, float]] | None  # both settings may be anywhere in it together
     tolerances_held: float  # half-width of the box: at 1 both may be off by their tolerance at once
     at_edge: bool  # the box ends at the edge of the map: the window may be larger than the map
-    now: (
-        Mapping[str, float] | None
-    )  # the two settings and the slack as the route has them, if on it
+    #: The two settings and the slack as the route has them, if on it.
+    now: Mapping[str, float] | None
     #: The settable values next to the centre that meet all limits most surely; None: none of them does.
     proposed: Mapping[str, float] | None = None
     sure: ShortVerdict | None = None  # chances there, by 256 lots of 32 heads (standard error 0.02)
@@ -121,20 +119,15 @@ def window(
 
     Parameters
     ----------
-    steel, head, route
-        The case; what is not on an axis stays as it is.
-    x, y : (name, low, high, points)
-        Any setting of the route, dimension of the head, element or shop number (see `inputs.settings.settings`),
-        and ``forging_c``, the mean temperature of the metal when the press closes, in place of the preheat
-        temperature.
-    limits : Limits, optional
-        The default set of the route when left out.
-    tolerances : mapping of str to float, optional
-        By how much each of the two settings may be off, in its unit.  Left out: twice the standard deviation
-        of the default spread of a shop (`Setting.tolerance`), or a twentieth of the axis.
-    **options
-        ``shop``, ``line``, ``reference``, ``threads``, ``progress``, ``cancel``, ``bench`` (see `study.Study`); after
-        a cancel the map ends with the last row of y finished by then.
+    steel, head, route : the case; what is not on an axis stays as it is.
+    x, y : (name, low, high, points); any setting of the route, dimension of the head, element or shop
+        number (see `inputs.settings.settings`), and ``forging_c``, the mean temperature of the metal when
+        the press closes, in place of the preheat temperature.
+    limits : Limits, optional; the default set of the route when left out.
+    tolerances : mapping of name to float; by how much a setting may be off, in its unit.  Left out: twice
+        the standard deviation of the default spread of a shop, or a twentieth of the axis.
+    **options : ``shop, line, reference, threads, progress, cancel, bench`` (see `study.Study`); after a
+        cancel the map ends with the last row of y finished by then.
 
     Raises
     ------

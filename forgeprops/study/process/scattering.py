@@ -10,8 +10,8 @@ from ...base.errors import InputError, check_choice, check_list, check_number, c
 from ...base.in_words import InWords
 from ...inputs.head import ZONES
 from ...inputs.limits import QUANTITIES, Limits
+from ...inputs.settings import Setting, Spread, setting
 from ...io.tables import data_frame
-from .scatter_inputs import Input, inputs_of
 from .sensitivity import Capability, Indices, capability, share_interval, swap, variance_indices
 from .study import Study
 
@@ -21,6 +21,113 @@ _KEPT += ("hosel_allowed_deg", "face_margin", "scale_um", "press_effort")
 #: Slack of a case without a number, in steps.
 _FARTHEST = -100.0
 _PERCENTS = (0.135, 2.5, 10.0, 50.0, 90.0, 97.5, 99.865)
+#: Where the analysis is drawn from.
+CHEMISTRY = ("heat", "grade", "fixed")
+#: Inputs of a shop that are drawn when the user names none, as far as the route has them.
+_DEFAULT = ("preheat_c", "transfer_s", "delay_s", "flux", "water_c", "face_thickness_mm")
+_DEFAULT += ("shop_emissivity", "shop_spray")
+_ELEMENTS = ("C", "Si", "Mn", "Cr", "Mo", "Ni")
+#: Within a grade the analysis is a normal whose limits lie this many standard deviations from the middle, cut
+#: off there (our choice: mills aim well inside), and a residual with an upper limit only spreads by this
+#: share.
+_GRADE_SDS, _RESIDUAL_SHARE = 2.0, 0.25
+
+
+@dataclass(frozen=True)
+class Input:
+    """One number that is drawn."""
+
+    setting: Setting
+    middle: float
+    spread: Spread
+    low: float  # where it is cut off: what the setting may be, or the limits of the grade
+    high: float
+
+    @property
+    def name(self) -> str:
+        return self.setting.name
+
+    def quantile(self, u: np.ndarray) -> np.ndarray:
+        """Values at even quantiles `u` in 0..1: the distribution cut off at `low` and `high`."""
+        from scipy.special import ndtr, ndtri
+
+        middle, width, ends = self.middle, self.spread.value, (self.low, self.high)
+        if self.spread.kind == "uniform":
+            low, high = max(middle - width, self.low), min(middle + width, self.high)
+            return low + u * (high - low)
+        log = self.spread.kind == "lognormal"
+        sd = width if log else self.spread.sd(middle)
+        if log:
+            middle, ends = np.log(middle), [np.log(max(end, 1e-300)) for end in ends]
+        below, above = (float(ndtr((end - middle) / sd)) for end in ends)
+        values = middle + sd * ndtri(np.clip(below + u * (above - below), 1e-15, 1.0 - 1e-15))
+        return np.clip(np.exp(values) if log else values, self.low, self.high)
+
+
+def _spread(name: str, given) -> Spread:
+    if isinstance(given, Spread):
+        return given
+    if isinstance(given, (list, tuple)) and len(given) == 2 and isinstance(given[0], str):
+        return Spread(given[0], given[1])
+    if isinstance(given, bool) or not isinstance(given, (int, float)):
+        raise InputError(
+            f"spread of {name} must be a standard deviation, or (kind, value) with the kinds "
+            f"normal, relative, lognormal, uniform; got {shown(given)}."
+        )
+    return Spread("normal", given)
+
+
+def inputs_of(
+    study: Study, spread: Mapping | None = None, chemistry: str = "heat"
+) -> tuple[Input, ...]:
+    """Everything that is drawn.
+
+    `spread` holds a standard deviation, (kind, value) or Spread by the name of a setting; it adds to the
+    defaults of a shop (data/constants/settings.csv) and replaces them; 0 takes one out.  `chemistry` draws
+    the analysis about this heat's ("heat"), within its grade ("grade"), or not ("fixed").
+
+    >>> found = inputs_of(Study("4130"), {"flux": 0.5}, "fixed")
+    >>> [i.name for i in found]
+    ['preheat_c', 'transfer_s', 'delay_s', 'flux', 'water_c', 'face_thickness_mm', 'shop_emissivity',
+    'shop_spray']
+    """
+    steel, shop = study.steel, study.shop
+    chemistry = check_choice(chemistry, "chemistry", CHEMISTRY)
+    if spread is not None and not isinstance(spread, Mapping):
+        raise InputError(f"spread must be a mapping such as {{'flux': 0.8}}; got {shown(spread)}.")
+    own = {setting(name).name: _spread(name, given) for name, given in (spread or {}).items()}
+    if chemistry == "grade" and not steel.limits:
+        raise InputError(
+            f"steel {steel.name!r} has no limits to draw its analysis from; give chemistry='heat', or a "
+            f"steel with limits."
+        )
+    wanted = {name: setting(name).spread for name in _DEFAULT}
+    # what this shop has measured: its own uncertainty counts
+    if "spray" in shop.fitted:
+        wanted["shop_spray"] = Spread("relative", shop.standard_error("spray") / shop.spray)
+    if "emissivity" in shop.fitted:
+        wanted["shop_emissivity"] = Spread("normal", shop.standard_error("emissivity"))
+    ends = {}
+    if chemistry == "heat":
+        wanted |= {e: setting(e).spread for e in _ELEMENTS}
+    elif chemistry == "grade":
+        for element, (low, high) in steel.limits.items():
+            if low is not None and high is not None and high > low:
+                wanted[element] = Spread("normal", (high - low) / 2.0 / _GRADE_SDS)
+                ends[element] = 0.5 * (low + high), low, high
+            elif high is not None and element in steel.composition:
+                wanted[element] = Spread("relative", _RESIDUAL_SHARE)
+                ends[element] = study.value(element), 0.0, high
+    found = []
+    for name, how in (wanted | own).items():
+        if name in own or study.has(name):
+            what = setting(name)
+            middle, low, high = ends.get(name) or (study.value(name), what.low, what.high)
+            if how.sd(middle) > 0.0:
+                found.append(Input(what, middle, how, low, high))
+    if not found:
+        raise InputError("nothing varies; give a spread above 0 for one input or more.")
+    return tuple(found)
 
 
 @dataclass(frozen=True)
@@ -113,43 +220,25 @@ class Scatter(InWords):
 
 
 def scatter(
-    steel,
-    head=None,
-    route=None,
-    spread: Mapping | None = None,
-    limits: Limits | None = None,
-    *,
-    n: int = 8192,
-    chemistry: str = "heat",
-    indices: bool | int = True,
-    quantities=None,
-    seed: int = 0,
-    **options,
-) -> Scatter:
+    steel, head=None, route=None, spread=None, limits=None, *, n: int = 8192, chemistry: str = "heat",
+    indices: bool | int = True, quantities=None, seed: int = 0, **options,
+) -> Scatter:  # fmt: skip
     """Draw steel, head, route and shop about their middles, and see what comes out.
 
     Parameters
     ----------
-    steel, head, route
-        The case at its middle.
-    spread : mapping of str to float, (kind, value) or Spread; optional
-        Adds to or replaces the defaults (see `scatter_inputs.inputs_of`); 0 takes an input out.
-    limits : Limits, optional
-        Requirements, for shares outside and capabilities; the default set of the route when left out.
-    n : int
-        Cases of the distributions; an even fill (Sobol points, scrambled), so best a power of two.
-    chemistry : {"heat", "grade", "fixed"}
-        Analysis about this heat's, within its grade's limits, or as it stands.
-    indices : bool or int
-        Work out which input matters; a number sets the base sample (default up to 1024), which costs that
-        many cases for each input on top of `n`.
-    quantities : sequence of str, optional
-        Whose indices are calculated; left out: the limited ones and the distance from the limits.
-    seed : int
-        Of the scrambling; the same seed gives the same numbers.
-    **options
-        ``shop``, ``line``, ``reference``, ``threads``, ``progress``, ``cancel``, ``bench`` (see `study.Study`); after
-        a cancel the result holds the cases finished by then.
+    steel, head, route : the case at its middle.
+    spread : mapping of name to float, (kind, value) or Spread; adds to or replaces the defaults (see
+        `inputs_of`); 0 takes an input out.
+    limits : Limits, optional; for shares outside and capabilities; the default set of the route when left out.
+    n : cases of the distributions; an even fill (Sobol points, scrambled), so best a power of two.
+    chemistry : "heat", "grade" or "fixed": analysis about this heat's, within its grade's limits, or as it stands.
+    indices : calculate which input matters; a number sets the base sample (default up to 1024), which
+        costs that many cases for each input on top of `n`.
+    quantities : names of those whose indices are calculated; left out the limited ones and "slack", the
+        distance from the limits.
+    seed : of the scrambling; the same seed gives the same numbers.
+    **options : as of `window`; after a cancel the result holds the cases finished by then.
 
     Notes
     -----

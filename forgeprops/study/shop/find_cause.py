@@ -89,31 +89,22 @@ def causes(study: Study, names: Iterable[str] | None = None) -> tuple[Drift, ...
 
 @dataclass(frozen=True, repr=False)
 class Causes(InWords):
-    """Ranked causes of hardness that is off.
+    """Ranked causes of hardness that is off."""
 
-    Attributes
-    ----------
-    table : One row a cause, likeliest first: ``cause, label, probability, drift, drift_low,
-        drift_high, from_value, to_value, unit, misfit_sd`` (drift: likeliest, with 80 % interval;
-        misfit: what it leaves unexplained, standard deviations), and ``<zone>_hv`` that it would
-        give in the measured zones.
-    readings : One row a measured zone: ``zone, readings, measured_hv, expected_hv, off_hv, sd_hv,
-        off_sd``.
-    apart : Row: the true cause, at its likeliest drift (at least one standard deviation); column:
-        another; how near the other can come to the same readings, in their standard deviations.
-    confusable : Pairs of likely causes these readings cannot separate: ``cause, other, apart_sd,
-        check``.
-    off_sd : How far all readings together are from what was expected, standard deviations (root of
-        the chi-square over the number of zones).
-    checks : What shows each cause.
-    """
-
+    #: One row a cause, likeliest first: ``cause, label, probability, drift, drift_low, drift_high, from_value,
+    #: to_value, unit, misfit_sd`` (drift: likeliest, with 80 % interval; misfit: what it leaves unexplained,
+    #: standard deviations), and ``<zone>_hv`` that it would give in the measured zones.
     table: object
-    readings: object
+    readings: object  # ``zone, readings, measured_hv, expected_hv, off_hv, sd_hv, off_sd``
+    #: Row: the true cause, at its likeliest drift (at least one standard deviation); column: another; how near the
+    #: other can come to the same readings, in their standard deviations.
     apart: object
+    #: Likely causes these readings cannot separate: ``cause, other, apart_sd, check``.
     confusable: object
+    #: How far all readings together are from what was expected, standard deviations (root of the chi-square over
+    #: the number of zones).
     off_sd: float
-    checks: Mapping[str, str]
+    checks: Mapping[str, str]  # what shows each cause
 
     @property
     def likeliest(self) -> str:
@@ -157,38 +148,23 @@ class Causes(InWords):
 
 
 def find_cause(
-    measured,
-    steel,
-    head="mid-iron",
-    route=None,
-    shop=None,
-    *,
-    usual=None,
-    names: Sequence[str] | None = None,
-    reading_sd_hv: float = HARDNESS_NOISE_HV,
-    model_sd_hv: float | None = None,
+    measured, steel, head="mid-iron", route=None, shop=None, *, usual=None, names=None,
+    reading_sd_hv: float = HARDNESS_NOISE_HV, model_sd_hv: float | None = None,
     heads_measured: int | None = None,
-) -> Causes:
+) -> Causes:  # fmt: skip
     """Rank what may have drifted, given hardness that is not what it should be.
 
     Parameters
     ----------
-    measured : HardnessReadings, or mapping of str to float or sequence of float
-        Readings by zone, HV: ``{"face": [395, 402, 390], "hosel": 231}``.
-    steel, head, route, shop
-        What was set; the mid-iron, the default route and the neutral shop when left out.
-    usual : mapping of str to float, optional
-        What these zones usually measure with these settings, HV: then only the change counts, and the
-        model's own error falls out.
-    names : sequence of str, optional
-        Causes to look at, of data/constants/drift_causes.csv; all that the route has when left out.
-    reading_sd_hv : float
-        Scatter of single readings, HV.
-    model_sd_hv : float, optional
-        Standard deviation of the predicted hardness, HV; by default the model's residuals by structure, or
-        0 with `usual`.
-    heads_measured : int, optional
-        Heads that the readings come from: everyday scatter averages over them; counted in
+    measured : HardnessReadings, or readings by zone, HV: ``{"face": [395, 402, 390], "hosel": 231}``.
+    steel, head, route, shop : what was set; mid-iron, default route and neutral shop when left out.
+    usual : mapping of zone to float; what these zones usually measure with these settings, HV: then only
+        the change counts, and the model's own error falls out.
+    names : causes to look at, of data/constants/drift_causes.csv; all that the route has when left out.
+    reading_sd_hv : scatter of single readings, HV.
+    model_sd_hv : standard deviation of the predicted hardness, HV; by default the model's residuals by
+        structure, or 0 with `usual`.
+    heads_measured : heads that the readings come from: everyday scatter averages over them; counted in
         `HardnessReadings`, else 1.
 
     Raises

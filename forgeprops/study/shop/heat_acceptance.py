@@ -1,7 +1,7 @@
 """Acceptance of a heat of steel before it is forged: accept, accept with adjusted settings, or hold, and why."""
 
 import math
-from collections.abc import Iterable, Mapping
+from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
 
 import numpy as np
@@ -99,38 +99,22 @@ class Judgements(InWords, tuple):
 
 
 def judge_heat(
-    steel,
-    head="mid-iron",
-    route=None,
-    limits: Limits | None = None,
-    shop=None,
-    *,
-    turned: Mapping[str, tuple[float, float]] | None = None,
-    chance: float = GOOD,
-    strict_grade: bool = True,
-    bench: Mapping | None = None,
-) -> Judgement:
+    steel, head="mid-iron", route=None, limits=None, shop=None, *, turned=None, chance: float = GOOD,
+    strict_grade: bool = True, bench=None,
+) -> Judgement:  # fmt: skip
     """Accept a heat of steel for a head, a route and limits.
 
     Parameters
     ----------
-    steel : Steel, Certificate, grade name or composition
-        With the grade's range in `Steel.limits` for a check against it (certificates of a known
-        grade have it).
-    head, route, shop
-        What it is for; the mid-iron, the default route and the neutral shop when left out.
-    limits : Limits, optional
-        Requirements, such as ``Limits(face_hardness_hv=(380, 460), hosel_allowed_deg=(2, None))``; the default
-        set of the route when left out.
-    turned : mapping of str to (low, high), optional
-        Settings that may be adjusted and how far; `TURNED` when left out, an empty mapping for none.
-    chance : float
-        Least chance that the setting is right, and least share of heads inside if it is; that of a good verdict
-        unless given.
-    strict_grade : bool
-        Hold a heat whose analysis is outside its grade's range, whatever it would give.
-    bench : mapping, optional
-        Bending bench and required change by the names of `hosel.bench.Bench`.
+    steel : Steel, Certificate, grade name or composition; with the grade's range in `Steel.limits` for a
+        check against it (certificates of a known grade have it).
+    head, route, shop, bench : what it is for; mid-iron, default route and neutral shop when left out.
+    limits : Limits, optional; such as ``Limits(face_hardness_hv=(380, 460), hosel_allowed_deg=(2, None))``;
+        the default set of the route when left out.
+    turned : mapping of name to (low, high); settings that may be adjusted and how far; `TURNED` when left
+        out, an empty mapping for none.
+    chance : least chance that the setting is right, and least share of heads inside if it is.
+    strict_grade : hold a heat whose analysis is outside its grade's range, whatever it would give.
 
     Raises
     ------
@@ -218,28 +202,17 @@ def judge_heat(
 
 
 def judge_heats(
-    certificates: Iterable,
-    head="mid-iron",
-    route=None,
-    limits: Limits | None = None,
-    shop=None,
-    *,
-    progress=None,
-    cancel=None,
+    certificates, head="mid-iron", route=None, limits=None, shop=None, *, progress=None, cancel=None,
     **options,
-) -> Judgements:
+) -> Judgements:  # fmt: skip
     """Acceptance of a whole list of certificates (or steels); one that cannot be used is held and says why.
 
     Parameters
     ----------
-    certificates : iterable of Certificate, Steel, grade name or composition
-        Such as `read_certificates` returns.
-    progress : callable, optional
-        Called as ``progress(done, total)``.
-    cancel : callable or threading.Event, optional
-        Polled between heats; those finished by then are returned.
-    options
-        As for `judge_heat`.
+    certificates : Certificates, steels, grade names or compositions, such as `read_certificates` returns.
+    progress : called as ``progress(done, total)``.
+    cancel : callable or threading.Event, polled between heats; those finished by then are returned.
+    head, route, limits, shop, **options : as for `judge_heat`.
     """
     if isinstance(certificates, (str, Steel, Certificate, Mapping)):
         certificates = [certificates]

@@ -15,6 +15,7 @@ from ...inputs.head import ZONES, Head
 from ...inputs.route import Route
 from ...inputs.steel import Steel
 from ...io.grids import Problem
+from ...io.tables import data_frame
 from .measurements import HardnessReadings
 from .runs import Runs
 from .traces import Traces, noise_of
@@ -23,6 +24,7 @@ from .traces import Traces, noise_of
 _LEAST_NOISE_C = 0.5
 #: Fewest readings of a trace worth using.
 _FEWEST = 8
+_MEANS = ["head_id", "zone", "readings", "measured_hv"]
 
 
 @dataclass(frozen=True)
@@ -43,22 +45,11 @@ class Probe:
     channel: str
     zone: str
     depth_mm: float | None
-    weights: (
-        np.ndarray
-    )  # turn a row of the march's trace (after the time) into the probe's temperature
+    #: Turn a row of the march's trace (after the time) into the probe's temperature.
+    weights: np.ndarray
     time_s: np.ndarray
     temperature_c: np.ndarray
     noise_c: float
-
-
-@dataclass(frozen=True)
-class HardnessMean:
-    """Mean of the readings of one zone of one head."""
-
-    of: int
-    zone: str
-    mean_hv: float
-    readings: int
 
 
 @dataclass(frozen=True)
@@ -67,7 +58,7 @@ class Observed:
 
     heads: tuple[MeasuredHead, ...]
     probes: tuple[Probe, ...]
-    hardness: tuple[HardnessMean, ...]
+    hardness: object  # DataFrame of means: ``head_id, zone, readings, measured_hv``
     problems: tuple[Problem, ...]
 
 
@@ -118,13 +109,14 @@ def observe(traces, hardness, head, steel, route, noise_c: float | None = None) 
             said = str(error).rstrip("."), f"what was measured on head {name!r} is not used"
             problems.append(Problem("measurements", None, "head_id", *said))
     probes = [] if traces is None else _probes(traces, heads, number, noise_c, problems)
-    zones = [] if hardness is None else hardness.by_zone().itertuples(index=False)
-    means = [HardnessMean(number[z.head_id], z.zone, float(z.mean_hv), int(z.readings))
-             for z in zones if z.head_id in number]  # fmt: skip
-    if not probes and not means:
+    means = data_frame(columns=_MEANS)
+    if hardness is not None:
+        means = hardness.by_zone().rename(columns={"mean_hv": "measured_hv"})[_MEANS]
+        means = means[means["head_id"].isin(number)].reset_index(drop=True)
+    if not probes and means.empty:
         met, need = f" {problems[0]}" if problems else "", "traces or hardness readings"
         raise InputError(f"there is nothing to fit to; needed are {need} of a known head.{met}")
-    return Observed(tuple(heads), tuple(probes), tuple(means), tuple(problems))
+    return Observed(tuple(heads), tuple(probes), means, tuple(problems))
 
 
 def _probes(traces: Traces, heads, number, noise_c, problems) -> list[Probe]:

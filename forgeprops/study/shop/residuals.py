@@ -65,6 +65,13 @@ class Model:
         self.seen, self.before, self.known, self.clock_sd_s = seen, before, known, clock_sd_s
         parts = ([getattr(h, part) for h in seen.heads] for part in ("steel", "head", "route"))
         self.cases = Cases.of(*parts)
+        number, means = {h.head_id: i for i, h in enumerate(seen.heads)}, seen.hardness
+        place = [
+            (number[n], ZONES.index(z))
+            for n, z in zip(means["head_id"], means["zone"], strict=True)
+        ]
+        self.place = tuple(np.array(place, int).reshape(-1, 2).T)  # of each mean: head and zone
+        self.read, self.means_hv = (means[c].to_numpy(float) for c in ("readings", "measured_hv"))
         self.wired = sorted({p.of for p in seen.probes})
         self.clocked = self.wired if clock_sd_s > 0.0 else []
         self.size = len(known) + len(self.clocked)
@@ -119,8 +126,7 @@ class Model:
             time_s = time_s - self.clock_sd_s * late.get(p.of, 0.0)
             trace = traces[p.of]
             temperatures.append(np.interp(time_s, trace.time_s, trace.weighted(p.weights)))
-        means = [hardness[h.of, ZONES.index(h.zone)] for h in self.seen.hardness]
-        return temperatures, np.array(means)
+        return temperatures, hardness[self.place]
 
     def residuals(self, at, weights: Weights) -> np.ndarray:
         return self._residuals(self.at([at])[0], at, weights)
@@ -129,8 +135,7 @@ class Model:
         temperatures, hardness = self.predicted(marched, at[len(self.known) :])
         every = zip(temperatures, self.seen.probes, weights.probe_sd_c, strict=True)
         parts = [(t - p.temperature_c) / sd for t, p, sd in every]
-        means = np.array([h.mean_hv for h in self.seen.hardness])
-        return np.concatenate([*parts, (hardness - means) / weights.hardness_sd_hv, at])
+        return np.concatenate([*parts, (hardness - self.means_hv) / weights.hardness_sd_hv, at])
 
     def jacobian(self, at, weights: Weights) -> np.ndarray:
         """Central differences; all marches in one call, clocks without any."""
@@ -155,10 +160,8 @@ class Model:
     def weights(self, at, before: Weights | None, noise_hv: float, own_sd_hv) -> Weights:
         """Standard deviations for the next round, from the misses of this one."""
         marched = self.at([at])[0]
-        readings = np.array([h.readings for h in self.seen.hardness], float)
-        own = [marched[2][h.of, ZONES.index(h.zone)] for h in self.seen.hardness]
-        own = own if own_sd_hv is None else np.full(len(readings), own_sd_hv)
-        hardness_sd = np.hypot(noise_hv / np.sqrt(readings), own)
+        own = marched[2][self.place] if own_sd_hv is None else own_sd_hv
+        hardness_sd = np.hypot(noise_hv / np.sqrt(self.read), own)
         noise = np.array([p.noise_c for p in self.seen.probes])
         if before is None:
             return Weights(np.hypot(noise, _FIRST_MISS_C), noise, hardness_sd)

@@ -58,9 +58,8 @@ class Channel:
 
     name: str  # as in the trace file
     zone: str  # one of `inputs.head.ZONES`
-    depth_mm: float | None = (
-        None  # of the junction below the front (sprayed) surface; None: not known
-    )
+    #: Of the junction below the front (sprayed) surface; None: not known.
+    depth_mm: float | None = None
 
     def __post_init__(self):
         check_choice(self.zone, "zone", ZONES, f"channel {self.name}")

@@ -6,16 +6,17 @@ sensitive to noise than the flux over time (`surface_flux`), which follows any c
 
 import functools
 from dataclasses import dataclass
+from typing import NamedTuple
 
 import numpy as np
 
 from ...base.errors import InputError, check_number
+from ...base.in_words import InWords
 from ...base.ranges import Warn
-from ...io.columns import page
 from ...io.tables import data_frame
 from ...thermal.spray import spray_w_m2k
+from ..shop.traces import noise_of
 from .conduction import Plate
-from .surface_flux import FIRST_READINGS, averaged, checked, surface_flux
 
 #: Longest step of the march, s, and most points of a trace that are used (longer traces are averaged in
 #: blocks).
@@ -25,10 +26,120 @@ _LONGEST_STEP_S, _MOST_POINTS = 0.05, 1500
 ROUGHNESS = 0.15
 #: Standard deviation of ln h about the first estimate, a factor of 4.5: holds knots that no reading reaches.
 _LEVEL = 1.5
+#: Readings whose mean is the first guess of an unknown starting temperature.
+_FIRST_READINGS = 3
 
 
-@dataclass(frozen=True)
-class CoolingCurve:
+def _checked(time_s, temperature_c, plate, start_c: float | None, noise_c: float | None):
+    """Times, temperatures, starting temperature and noise of a trace, each checked or estimated."""
+    try:
+        t, y = (np.asarray(v, dtype=float).ravel() for v in (time_s, temperature_c))
+    except Exception:  # noqa: BLE001  (whatever a foreign object says)
+        raise InputError("the trace is not made of numbers; give two lists of numbers.") from None
+    said, rises = "", np.diff(t) > 0.0
+    if t.size != y.size or t.size < 20:
+        said = f"has {t.size} times and {y.size} temperatures; give 20 or more of each"
+    elif not (np.isfinite(t).all() and np.isfinite(y).all()):
+        said = "holds a number that is not finite; take such readings out first"
+    elif not rises.all():
+        said = f"does not rise in time at reading {int(np.argmin(rises)) + 2}; sort it and average "
+        said += "double times first"
+    elif y.min() < -60.0 or y.max() > 1400.0:
+        said = f"reaches {y.min():.0f} to {y.max():.0f} °C, out of range (-60 to 1400 °C)"
+    if said:
+        raise InputError(f"the trace {said}.")
+    if not isinstance(plate, Plate):
+        form = "a Plate(thickness_mm, depth_mm, ...)"
+        raise InputError(f"plate must be {form}; got {type(plate).__name__}.")
+    start = float(y[:_FIRST_READINGS].mean())
+    if start_c is not None:
+        start = check_number(start_c, "starting temperature", -60.0, 1400.0, "°C")
+    noise = noise_of(y) if noise_c is None else check_number(noise_c, "noise", 0.0, 100.0, "K")
+    return t, y, start, max(noise, 0.05)
+
+
+def _averaged(t: np.ndarray, y: np.ndarray, most: int) -> tuple[np.ndarray, np.ndarray, int]:
+    """Means of blocks, so that at most `most` points are left; the first reading stays first."""
+    block = -(-(t.size - 1) // most)
+    if block <= 1:
+        return t, y, 1
+    n = (t.size - 1) // block * block
+    means = (np.r_[v[0], v[1 : n + 1].reshape(-1, block).mean(axis=1)] for v in (t, y))
+    return (*means, block)
+
+
+class SurfaceFlux(NamedTuple):
+    """Heat flux out of the surface over time."""
+
+    time_s: np.ndarray
+    flux_w_m2: np.ndarray  # each holds up to its time
+    surface_c: np.ndarray
+    future_steps: int  # over how many steps ahead a flux was measured
+    standard_error_w_m2: float  # of each flux, from the noise alone
+
+
+def surface_flux(
+    time_s, temperature_c, plate, *, start_c=None, noise_c=None, future_steps: int | None = None
+) -> SurfaceFlux:
+    """Heat flux at the cooled surface from a thermocouple inside, step after step.
+
+    Function specification with a flux that is held constant over `future_steps`: at each step the one flux is
+    taken that fits the next readings best, then one step is marched with it.
+
+    Parameters
+    ----------
+    time_s, temperature_c : array-like; the trace, in order of time, 20 readings or more.
+    plate : Plate and depth of the thermocouple.
+    start_c : Even temperature of the plate at the first reading; by default the mean of the first
+        three readings.
+    noise_c : Standard deviation of a reading; by default estimated (`traces.noise_of`).
+    future_steps : By default as many as bring the error by noise below 5 % of the mean flux, and at
+        least half the time heat takes to reach the thermocouple.
+
+    References
+    ----------
+    .. [1] J. V. Beck, B. Blackwell & C. R. St. Clair, Inverse Heat Conduction (1985) (from memory).
+    """
+    t, y, start, noise = _checked(time_s, temperature_c, plate, start_c, noise_c)
+    step = float(np.median(np.diff(t)))
+    middle = np.array([0.5 * (y.min() + y.max())])
+    conductivity, heat = (float(of(middle)[0]) for of in plate._made[:2])
+    lost = heat * plate.thickness_mm * 1e-3 * (y.max() - y.min())
+    mean_flux = max(lost / (t[-1] - t[0]), 1e3)
+
+    def ahead(state, steps, flux: float):
+        """The thermocouple over some steps with a held flux, and its derivatives by it."""
+        found = []
+        for span in steps:
+            state = plate.step(state, span, lambda surface_c: (flux, 0.0, np.ones(1)))
+            found.append(plate.at_junction(state))
+        at, by = zip(*found, strict=True)
+        return np.array(at), np.array(by)[:, 0], state
+
+    if future_steps is None:
+        reach = 0.5 * (plate.depth_mm * 1e-3) ** 2 / (conductivity / heat)
+        future_steps = max(2, int(np.ceil(reach / step)))
+        while future_steps < t.size // 4:
+            response = ahead(plate.start(float(middle[0]), 1), [step] * future_steps, 0.0)[1]
+            if noise / np.sqrt(response @ response) < 0.05 * mean_flux:
+                break
+            future_steps += max(1, future_steps // 4)
+    n = int(check_number(future_steps, "future steps", 1, t.size // 2))
+    state, flux, surface, q, steps = plate.start(start, 1), [], [], 0.0, np.diff(t)
+    for i in range(t.size - n):
+        at, response, _ = ahead(state, steps[i : i + n], q)
+        q += float(response @ (y[i + 1 : i + 1 + n] - at)) / float(response @ response)
+        *_, state = ahead(state, steps[i : i + 1], q)
+        flux.append(q)
+        surface.append(state.surface_c)
+        by = np.zeros_like(state.sensitivity)
+        state = state._replace(sensitivity=by, surface_sensitivity=np.zeros(1))
+    error = noise / float(np.sqrt(response @ response))
+    return SurfaceFlux(t[1 : len(flux) + 1], np.array(flux), np.array(surface), n, error)
+
+
+@dataclass(frozen=True, repr=False)
+class CoolingCurve(InWords):
     """Heat transfer coefficient against surface temperature."""
 
     surface_c: np.ndarray  # the curve's knots; between them ln h is straight
@@ -85,14 +196,12 @@ class CoolingCurve:
         ratio = np.log(self.h_w_m2k[at] / law)
         return float(np.exp(ratio.mean())), float(ratio.std())
 
-    def __repr__(self) -> str:
-        words = f"h of {int(self.seen.sum())} surface temperatures, misfit {self.misfit_c:.2g} K at a noise of {self.noise_c:.2g} K"
+    def words(self) -> str:
+        seen, misfit = int(self.seen.sum()), f"misfit {self.misfit_c:.2g} K"
+        words = f"h of {seen} surface temperatures, {misfit} at a noise of {self.noise_c:.2g} K"
         return "\n".join([f"{words}; .table() has them.", *map(str, self.warnings)])
 
-    def _repr_html_(self) -> str:
-        said = "".join(f" {w}" for w in self.warnings)
-        title = f"misfit {self.misfit_c:.2g} K at a noise of {self.noise_c:.2g} K.{said}"
-        return page(f"h against surface temperature, {title}", self.table(), ())
+    shown = table
 
 
 def cooling_curve(
@@ -132,7 +241,7 @@ def cooling_curve(
        memory).
     .. [2] Expected second difference of ln h of 0.15 for knots 25 K apart (our choice).
     """
-    t, y, start, noise = checked(time_s, temperature_c, plate, start_c, noise_c)
+    t, y, start, noise = _checked(time_s, temperature_c, plate, start_c, noise_c)
     water = check_number(water_c, "water temperature", 0.0, 100.0, "°C")
     knot_k = check_number(knot_k, "distance of the knots", 5.0, 200.0, "K")
     roughness = check_number(roughness, "roughness", 1e-3, 10.0) * (knot_k / 25.0) ** 1.5
@@ -142,14 +251,14 @@ def cooling_curve(
             f"the trace runs from {start:.0f} to {y.min():.0f} °C beside water of {water:g} °C; "
             "it must cool by 30 K or more."
         )
-    t, y, block = averaged(t, y, _MOST_POINTS)
+    t, y, block = _averaged(t, y, _MOST_POINTS)
     sigma = noise / np.sqrt(block)
     n = max(4, int(round((start - water) / knot_k)) + 1)
     knots = np.linspace(water, start, n)
     theta = first = _first_curve(t, y, plate, water, start, noise, knots)
     model = functools.partial(_reading, plate, t, knots, water, lag)
     # the start is one more unknown, held by what is known of it
-    slack = 1e-3 if start_c is not None else np.hypot(noise / np.sqrt(FIRST_READINGS), 2.0)
+    slack = 1e-3 if start_c is not None else np.hypot(noise / np.sqrt(_FIRST_READINGS), 2.0)
     theta = first = np.r_[first, start]
     precision = _penalty(n, roughness, slack)
     for stage in [s for s in (30.0, 10.0, 3.0) if s > 1.5 * sigma] + [max(sigma, 0.3)]:
@@ -176,7 +285,7 @@ def cooling_curve(
 
 def _first_curve(t, y, plate, water, start, noise, knots) -> np.ndarray:
     """ln h at the knots from the step-by-step flux of a thinned trace: medians about each knot."""
-    t, y, block = averaged(t, y, 250)
+    t, y, block = _averaged(t, y, 250)
     rough = surface_flux(t, y, plate, start_c=start, noise_c=noise / np.sqrt(block))
     above = rough.surface_c - water
     good = (above > 20.0) & (rough.flux_w_m2 > 0.0)
