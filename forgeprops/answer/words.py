@@ -195,7 +195,10 @@ def _deciding(result, units: Units) -> list[str]:
 
 
 def summary(result, units=None) -> str:
-    """What decides in six lines, the zones, the cautions: at most 25 lines of 100 characters."""
+    """What decides in six lines, the zones, the cautions: at most 25 lines of 100 characters.
+
+    `units` as `Units.of` reads them, for example "US" or "°F, HRC".
+    """
     units = Units.of(units)
     title = textwrap.wrap(units.text(_job(result)), 100, subsequent_indent="  ")[:2]
     head = f"{'zone':6} {'hardness, 80 % range':20} {'':>7} {f'tensile, {units.strength}':16} {f'yield, {units.strength}':16} structure"
