@@ -13,11 +13,11 @@ from ...io.cells import header_key
 from ...io.columns import (
     HEAD_FIELD,
     Column,
+    Read,
     Rows,
     Table,
     first_problem,
     number_field,
-    page,
     read_rows_of,
     stretches,
     text_field,
@@ -67,13 +67,11 @@ class Channel:
             check_number(self.depth_mm, "depth", 0.0, 60.0, "mm", f"channel {self.name}")
 
 
-@dataclass(frozen=True)
-class Traces:
-    """Temperatures over time."""
+class Traces(Read):
+    """Temperatures over time.
 
-    #: ``head_id, channel, zone, depth_mm, time_s, temperature_c``, in order of time within each channel.
-    frame: object
-    problems: tuple[Problem, ...] = ()
+    `frame`: ``head_id, channel, zone, depth_mm, time_s, temperature_c``, in order of time within each channel.
+    """
 
     def trace(self, channel: str, head_id: str | None = None) -> tuple[np.ndarray, np.ndarray]:
         """Times, s, and temperatures, °C, of one channel (of one head, if the file holds several)."""
@@ -98,8 +96,7 @@ class Traces:
             rows.append({**place, "readings": len(f), **times, **ends})
         return data_frame(rows)
 
-    def _repr_html_(self) -> str:
-        return page(f"{len(self.frame)} readings", self.channels(), self.problems)
+    shown = channels
 
 
 def noise_of(temperature_c) -> float:
