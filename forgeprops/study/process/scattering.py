@@ -85,11 +85,6 @@ def inputs_of(
     `spread` holds a standard deviation, (kind, value) or Spread by the name of a setting; it adds to the
     defaults of a shop (data/constants/settings.csv) and replaces them; 0 takes one out.  `chemistry` draws
     the analysis about this heat's ("heat"), within its grade ("grade"), or not ("fixed").
-
-    >>> found = inputs_of(Study("4130"), {"flux": 0.5}, "fixed")
-    >>> [i.name for i in found]
-    ['preheat_c', 'transfer_s', 'delay_s', 'flux', 'water_c', 'face_thickness_mm', 'shop_emissivity',
-    'shop_spray']
     """
     steel, shop = study.steel, study.shop
     chemistry = check_choice(chemistry, "chemistry", CHEMISTRY)

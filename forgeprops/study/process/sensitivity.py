@@ -39,15 +39,6 @@ def variance_indices(
     ----------
     .. [1] A. Saltelli et al., Comput. Phys. Commun. 181 (2010) 259; M. J. W. Jansen, Comput. Phys.
        Commun. 117 (1999) 35 (from memory).
-
-    Examples
-    --------
-    >>> rng = np.random.default_rng(1)
-    >>> x, y = rng.normal(size=(2, 4096, 2))
-    >>> mixed = [np.where(np.arange(2) == i, y, x) for i in range(2)]
-    >>> found = variance_indices("pq", x @ [2, 1], y @ [2, 1], np.array([m @ [2, 1] for m in mixed]))
-    >>> np.allclose(found.first, [0.8, 0.2], atol=0.05), np.allclose(found.total, [0.8, 0.2], atol=0.05)
-    (True, True)
     """
     from scipy.stats import DegenerateDataWarning, sobol_indices
 
@@ -81,11 +72,6 @@ def share_interval(outside: int, n: int) -> tuple[float, float]:
     References
     ----------
     .. [1] E. B. Wilson, J. Am. Stat. Assoc. 22 (1927) 209 (from memory).
-
-    Examples
-    --------
-    >>> [round(x, 4) for x in share_interval(5, 100)]
-    [0.0215, 0.1118]
     """
     from scipy.stats import binomtest
 
@@ -111,11 +97,6 @@ def capability(values: np.ndarray, low: float | None, high: float | None) -> Cap
 
     Cp and Cpk: common practice; the percentile form is that of ISO 22514-2 (from memory).  Normality by
     D'Agostino & Pearson's test (`scipy.stats.normaltest`) on up to 1000 of the values.
-
-    >>> x = np.random.default_rng(0).normal(100.0, 5.0, 4000)
-    >>> found = capability(x, 80.0, 130.0)
-    >>> round(found.cp, 1), round(found.cpk, 1), found.normal
-    (1.7, 1.3, True)
     """
     if low is None and high is None:
         raise InputError("a capability needs a limit; give a low one, a high one or both.")

@@ -65,11 +65,6 @@ def cusum(
     ----------
     .. [1] D. C. Montgomery & G. C. Runger, Applied Statistics and Probability for Engineers, 3rd
        ed., eqs 16-30 to 16-32 (read).
-
-    Examples
-    --------
-    >>> cusum([102.0, 94.8, 98.3], target=99, allowance=1, interval=10).low.round(1).tolist()
-    [0.0, 3.2, 2.9]
     """
     x = _finite(values, "values")
     check_number(allowance, "allowance", 0.0, np.inf)
@@ -101,11 +96,6 @@ def ewma(values, target=0.0, sigma=1.0, weight=EWMA_WEIGHT, width=EWMA_WIDTH, st
     ----------
     .. [1] NIST/SEMATECH e-Handbook of Statistical Methods 6.3.2.4, doi 10.18434/M32189; width: J.
        M. Lucas & M. S. Saccucci, Technometrics 32 (1990) 1 (from memory).
-
-    Examples
-    --------
-    >>> ewma([52.0, 47.0, 53.0], target=50, sigma=2.0539, weight=0.3, width=3).value.round(2).tolist()
-    [50.6, 49.52, 50.56]
     """
     x = _finite(values, "values")
     check_number(weight, "weight", 1e-6, 1.0)
@@ -129,11 +119,6 @@ def cusum_run_length(shift: float = 0.0, k: float = CUSUM_K, h: float = CUSUM_H)
     References
     ----------
     .. [1] E. S. Page, Biometrika 41 (1954) 100; K. W. Kemp 1961 (from memory).
-
-    Examples
-    --------
-    >>> round(cusum_run_length(0.0)), round(cusum_run_length(1.0), 1)
-    (465, 10.4)
     """
     from scipy.special import ndtr
 

@@ -108,14 +108,6 @@ def noise_of(temperature_c) -> float:
     References
     ----------
     .. [1] Noise from second differences (from memory).
-
-    Examples
-    --------
-    >>> import numpy as np
-    >>> t = np.linspace(0, 10, 4001)
-    >>> noisy = 900 * np.exp(-t / 5) + np.random.default_rng(1).normal(0, 2.0, t.size)
-    >>> 1.8 < noise_of(noisy) < 2.2
-    True
     """
     second = np.diff(np.asarray(temperature_c, dtype=float), n=2)
     return float(np.median(np.abs(second)) / 0.6745 / np.sqrt(6.0)) if second.size else 0.0
