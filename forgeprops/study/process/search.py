@@ -356,7 +356,7 @@ def choose(
     ranges = study.ranges(settings, SETTINGS)
     starts = int(check_number(starts, "starts", 1, 100))
     search = _Search(study, ranges, inputs_of(study, spread, chemistry), seed)
-    together, robustness, checked, relax = 0.0, np.nan, None, data_frame(columns=_RELAX)
+    robustness, checked, relax = np.nan, None, data_frame(columns=_RELAX)
     try:
         search.run(starts)
     except Stopped:
@@ -365,7 +365,6 @@ def choose(
     best_x, best_slack = search.best
     feasible = best_slack >= 0.0
     if not feasible:
-        together = -best_slack
         with contextlib.suppress(Stopped):
             relax = search.relax()
     elif search.robust:
@@ -388,5 +387,12 @@ def choose(
     here += (verdict, rounded or not feasible, tuple(at_end), checked)
     kept = ("start", "first_slack", "slack", "robustness")
     rows = [{k: r[k] for k in kept} | search.settings(r["x"]) for r in search.rows]
-    rest = (relax, together, data_frame(rows), limits, search.cases, study.cancel.wanted)
+    rest = (
+        relax,
+        max(-best_slack, 0.0),
+        data_frame(rows),
+        limits,
+        search.cases,
+        study.cancel.wanted,
+    )
     return Choice(feasible, values, *final, *here, *rest)
