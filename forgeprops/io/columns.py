@@ -71,6 +71,12 @@ class Rows:
         what = str(what).rstrip(".")
         self.problems.append(Problem(self.file[i], self.row[i], column, what, assumed))
 
+    def require(self, found, what: str) -> None:
+        """Refuse a table of which nothing was usable, with its first problem."""
+        if not found:
+            why = self.problems[0] if self.problems else "the table has no rows."
+            raise InputError(f"no usable {what}; {why}")
+
     def frame(self):
         """All fields and ``file_row`` as a DataFrame; what is not given is "" or NaN."""
         import pandas as pd
@@ -116,11 +122,6 @@ def number_field(
 
 #: Which head a reading belongs to.
 HEAD_FIELD = text_field("head_id", "head headno part piece sample run Stück serial", needed=False)
-
-
-def first_problem(rows: Rows) -> str:
-    """The first problem of a table, or that it has no rows."""
-    return str(rows.problems[0]) if rows.problems else "the table has no rows."
 
 
 def stretches(rows: Sequence[int]) -> list[tuple[int, int]]:

@@ -12,7 +12,7 @@ from ...base.constants import KGF_N, LBF_N
 from ...base.errors import InputError, check_number
 from ...inputs.head import ZONES
 from ...io.cells import header_key, read_number
-from ...io.columns import HEAD_FIELD, Read, first_problem, number_field, read_rows_of, text_field
+from ...io.columns import HEAD_FIELD, Read, number_field, read_rows_of, text_field
 from ...strength.hardness_scales import convert_hardness
 
 
@@ -89,8 +89,7 @@ def read_hardness(source, sheet: str | None = None, filename=None) -> HardnessRe
             kept.append(i)
         except InputError as error:
             rows.report(i, "value", error)
-    if not kept:
-        raise InputError(f"no usable hardness reading; {first_problem(rows)}")
+    rows.require(kept, "hardness reading")
     frame = rows.frame().iloc[kept].reset_index(drop=True)
     frame["value"], frame["scale"], frame["hardness_hv"] = zip(*read, strict=True)
     columns = ["head_id", "zone", "position", "value", "scale", "hardness_hv", "file_row"]
@@ -172,6 +171,5 @@ def read_bends(source, sheet: str | None = None, filename: str | None = None) ->
     [False, True]
     """
     rows = read_rows_of(source, _BEND_FIELDS, "bend table", sheet, filename)
-    if not rows.row:
-        raise InputError(f"no usable bend; {first_problem(rows)}")
+    rows.require(rows.row, "bend")
     return Bends(rows.frame(), tuple(rows.problems))

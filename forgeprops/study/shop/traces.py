@@ -16,7 +16,6 @@ from ...io.columns import (
     Read,
     Rows,
     Table,
-    first_problem,
     number_field,
     read_rows_of,
     stretches,
@@ -174,8 +173,7 @@ def read_traces(source, channels=None, sheet: str | None = None, filename=None) 
 
     fields = (_TIME, _CHANNEL, _TEMPERATURE, HEAD_FIELD)
     rows = read_rows_of(source, fields, "thermocouple trace", sheet, filename, _logger_tables)
-    if not rows.row:
-        raise InputError(f"no usable reading in the trace; {first_problem(rows)}")
+    rows.require(rows.row, "reading in the trace")
     frame = rows.frame().assign(file=rows.file)
     places = _placed(list(frame["channel"].unique()), channels, rows)
     frame["zone"] = [places[name].zone for name in frame["channel"]]

@@ -10,15 +10,7 @@ import numpy as np
 from ...base.errors import InputError, check_choice, check_kind, check_number, shown
 from ...base.in_words import InWords
 from ...io.cells import is_day
-from ...io.columns import (
-    HEAD_FIELD,
-    Read,
-    first_problem,
-    listed,
-    number_field,
-    read_rows_of,
-    text_field,
-)
+from ...io.columns import HEAD_FIELD, Read, listed, number_field, read_rows_of, text_field
 from ...io.grids import Problem
 from ...io.saved import safe_cell
 from ...io.writing import update_bytes
@@ -64,8 +56,7 @@ def read_log(source, sheet: str | None = None, filename: str | None = None) -> L
     [452.0]
     """
     rows = read_rows_of(source, _FIELDS, "log", sheet, filename)
-    if not rows.row:
-        raise InputError(f"no usable row in the log; {first_problem(rows)}")
+    rows.require(rows.row, "row in the log")
     frame, kept = rows.frame(), "kept as text; the order of the rows counts"
     for i, day in enumerate(frame["date"]):
         if day and not is_day(day):
