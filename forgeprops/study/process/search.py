@@ -77,31 +77,27 @@ class Choice(InWords):
     cancelled: bool
 
     def words(self) -> str:
-        return f"{self._words()} {self.limits.title}"
-
-    def _words(self) -> str:
-        at = settings_words(self.settings)
+        at, cost, o, v = settings_words(self.settings), self.results, self.scatter, self.verdict
         if not self.feasible:
             text = f"No settings in these ranges meet all limits. Nearest: {at}; "
             text += f"it misses {self.binding} by {-self.slack:.1f} steps. "
             enough = self.relax[self.relax["enough"]] if len(self.relax) else self.relax
             if len(enough):
                 limit, by, to, unit = enough.iloc[0][["limit", "by", "to", "unit"]]
-                return text + f"Relax {limit} by {by:.3g} {unit} (to {to:.4g})."
+                return f"{text}Relax {limit} by {by:.3g} {unit} (to {to:.4g}). {self.limits.title}"
             all_by = f"all together would have to give {self.together_steps:.1f} steps"
-            return f"{text}No limit alone is enough; {all_by}."
-        cost = self.results
+            return f"{text}No limit alone is enough; {all_by}. {self.limits.title}"
         text = (
             f"{at}: all limits are met, first comes {self.binding} with {self.slack:.1f} steps to spare. "
             f"{cost['press_s']:.1f} s on the press, {cost['heads_per_hour']:.0f} heads an hour, "
             f"{cost['water_l']:.2f} L of water per head."
         )
-        if self.scatter is not None:
-            o, v = self.scatter.outside, self.verdict
+        if o is not None:
+            share, *ends = (100 * part for part in o.outside)
             text += (
-                f" Under scatter {100 * o.share:.2g} % of heads are outside (95 % interval {100 * o.low:.2g} "
-                f"to {100 * o.high:.2g} %); with the model's doubt {100 - v.with_doubt} %. Chance that this "
-                f"setting is right: {100 * v.chance_right:.0f} %."
+                f" Under scatter {share:.2g} % of heads are outside (95 % interval {ends[0]:.2g} to {ends[1]:.2g} %); "
+                f"with the model's doubt {100 - v.with_doubt} %. Chance that this setting is right: "
+                f"{100 * v.chance_right:.0f} %."
             )
         if not self.rounded:
             text += (
@@ -110,7 +106,7 @@ class Choice(InWords):
         if self.at_end:
             ends = ", ".join(setting(name).label for name in self.at_end)
             text += f" At an end of its range, so that beyond it may be better: {ends}."
-        return text
+        return f"{text} {self.limits.title}"
 
     def shown(self):
         return self.relax
