@@ -206,17 +206,6 @@ def test_comparison_takes_steels_as_text_and_ranks_no_cracked_head_first(said):
     assert plain == ["warning quench-crack"] * 2
 
 
-def test_heat_of_a_certificate(tmp_path, said, capsys):
-    mill = tmp_path / "mill.csv"
-    head = "Schmelze;Sorte;C %;Mn %;Cr %;Mo %;N ppm;B %"
-    mill.write_text(f"{head}\nA1;4130;0,31;0,52;0,96;0,19;70;<0.001\n")
-    given = "--certificate", str(mill)
-    assert json.loads(said(*given, "--heat", "A1", "--json"))["steel"] == "A1"
-    assert said("accept", *given, "--limits", "face_hardness_hrc=30:55").startswith("A1: ")
-    assert main([*given, "--heat", "B2"]) == 2
-    assert "it has A1" in capsys.readouterr().err
-
-
 def part(steel="4130", changes=None, **route):
     return fp.Job(steel, route=fp.Route(**route).with_(**changes or {}))
 
@@ -246,12 +235,20 @@ def test_every_part_of_a_head_and_a_route(options, tmp_path, said):
     assert fp.load_job(job) == expected and answer == as_json(fp.estimate(expected))
 
 
-def test_route_from_a_file_and_text_in_other_units(tmp_path, said):
+def test_route_and_heat_from_a_file(tmp_path, said, capsys):
     file = str(tmp_path / "route.json")
     first = said("--spray-s", "3", "--quench", "water spray:5:2", "--save-route", file)
     text = said("--route", file, "--units", "US")
     assert " °F" in text and " °C" not in text and " lbf" in text
     assert said("--route", file) == first
+    mill = tmp_path / "mill.csv"
+    head = "Schmelze;Sorte;C %;Mn %;Cr %;Mo %;N ppm;B %"
+    mill.write_text(f"{head}\nA1;4130;0,31;0,52;0,96;0,19;70;<0.001\n")
+    given = "--certificate", str(mill)
+    assert json.loads(said(*given, "--heat", "A1", "--json"))["steel"] == "A1"
+    assert said("accept", *given, "--limits", "face_hardness_hrc=30:55").startswith("A1: ")
+    assert main([*given, "--heat", "B2"]) == 2
+    assert "it has A1" in capsys.readouterr().err
 
 
 def test_stopped_work_says_so_and_keeps_what_was_finished(capsys, monkeypatch):

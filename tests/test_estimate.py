@@ -81,7 +81,7 @@ def test_water_that_buys_nothing_is_told_with_the_reason():
     assert idle("4130")[1] == "" and idle("4130", preheat_c=700.0)[1] == ""
 
 
-@pytest.mark.parametrize(("steel", "words"), [
+@pytest.mark.parametrize("steel, words", [
     (fp.grade("4130"), "the chromium and molybdenum hold back"), (fp.grade("4340"), "the chromium, nickel and molybdenum hold back"),
     (fp.Steel("chromium", {"C": 0.3, "Mn": 0.8, "Cr": 1.6}), "the chromium holds back"),
 ])  # fmt: skip

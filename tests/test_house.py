@@ -12,6 +12,7 @@ from test_import_rule import HOUSE, room_of
 
 import forgeprops
 import forgeprops as fp
+from forgeprops.inputs.settings import table
 
 PACKAGE = Path(forgeprops.__file__).parent
 MOST_PARAMETERS, MOST_LINES, MOST_FILES = 10, 450, 14
@@ -45,11 +46,9 @@ FILES += [ROOT / n for n in "README.md DEVELOPERS.md pyproject.toml LICENSE .git
 
 #: How a number's unit ends its name.
 UNITS = tuple(
-    """
-    _c _s _mm _mm2 _mm3 _mm4 _um _um2 _hv _hrc _hb _mpa _n _nm _nmm _kn _deg _k _g _kg _j _m_s
-    _kg_m2_s _w_m2k _w_mk _w_m2 _c_per_s _per_s _per_mm _per_k _l_min _ml _astm _pct _kg_m3
-    _j_kgk _m2_s _um2_s _hz _rad _h _m2 _w _kw _min _hours
-    """.split()
+    """_c _s _mm _mm2 _mm3 _mm4 _um _um2 _hv _hrc _hb _mpa _n _nm _nmm _kn _deg _k _g _kg _j _m_s
+_kg_m2_s _w_m2k _w_mk _w_m2 _c_per_s _per_s _per_mm _per_k _l_min _ml _astm _pct _kg_m3
+_j_kgk _m2_s _um2_s _hz _rad _h _m2 _w _kw _min _hours""".split()
 )
 #: Words of a quantity that needs a unit; a field or parameter that holds one must end in a unit.
 QUANTITIES = re.compile(
@@ -58,11 +57,9 @@ QUANTITIES = re.compile(
 )
 #: Names with such a word that are no plain quantity: objects, texts, tables and shares.
 NO_QUANTITY = set(
-    """
-    strength hardness hardnesses temperature temperatures depth bore_factor strength_of
-    strengths press_force force forces bore length width height speed hardness_of mass_closure
-    material_strength allowance
-    """.split()
+    """strength hardness hardnesses temperature temperatures depth bore_factor strength_of
+strengths press_force force forces bore length width height speed hardness_of mass_closure
+material_strength allowance""".split()
 )
 
 
@@ -103,15 +100,12 @@ def test_quantities_carry_their_unit():
             assert whole, f"{name}.{owner}: {parameter} has no unit"
 
 
-def test_public_names_are_words():
+def test_public_names_are_words_and_files_are_named_plainly():
     for name in fp.__all__:
         if name == "__version__":
             continue
         assert re.fullmatch(r"[A-Z][A-Za-z]+|[a-z][a-z_]+", name), name
         assert getattr(fp, name).__doc__, f"{name} says nothing of itself"
-
-
-def test_files_are_named_plainly():
     for path in FILES:
         for part in path.relative_to(ROOT).parts:
             assert re.fullmatch(r"[A-Za-z0-9_.\-]+", part), path
@@ -121,8 +115,6 @@ def test_files_are_named_plainly():
 
 
 def test_labels_of_settings_say_quantity_and_unit():
-    from forgeprops.inputs.settings import table
-
     for name, setting in table().items():
         assert setting.label and not setting.label.endswith(".") and "_" not in setting.label, name
         if setting.slider:
@@ -171,6 +163,5 @@ def test_the_way_is_short(what, record_property):
     files = walk(parts[what], job)
     record_property("places", len(set(files)))
     record_property("climbs", climbs(files))
-    print(f"\n{what}: {len(set(files))} places, {climbs(files)} climbs")
     assert 5 < len(set(files)) <= 20
     assert what != "route" or climbs(files) <= 3

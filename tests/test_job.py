@@ -11,7 +11,6 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 import forgeprops as fp
-from forgeprops.inputs.shop import Shop, load_shop
 
 LATER = (fp.Temper(500.0, 1800.0, ("face",)), fp.LocalHeat())
 JOB = fp.Job(
@@ -44,20 +43,14 @@ def test_changes_reach_their_part_and_nothing_else():
     assert [job.value(n) for n in ("preheat_c", "C", "shop_air")] == [930.0, 0.4, 1.1]
 
 
-def test_an_estimate_of_a_job_is_the_estimate_of_its_parts():
+def test_an_estimate_of_a_job_is_the_estimate_of_its_parts_and_its_strike():
     head = JOB.head.with_(club_speed_m_s=40.0)
     more = {"bench": dict(JOB.bench), "limits": JOB.limits}
     parts = fp.estimate(JOB.steel, head, JOB.route, JOB.shop, **more)
     assert fp.estimate(JOB).to_dict() == parts.to_dict()
-
-
-def test_the_strike_reaches_the_head_that_is_estimated():
     assert fp.estimate(JOB).head.face.club_speed_m_s == 40.0
     assert JOB.head.face.club_speed_m_s != 40.0  # the job's own head stays
-
-
-def test_a_faster_strike_leaves_less_margin():
-    """A strike that is stored but not used would call a face safe that is not."""
+    # A strike that is stored but not used would call a face safe that is not.
     jobs = (fp.Job(strike={"club_speed_m_s": v}) for v in (30.0, 50.0))
     slow, fast = (fp.estimate(job).face.margin for job in jobs)
     assert fast < 0.9 * slow
@@ -74,7 +67,7 @@ def test_the_surface_of_a_strike_is_part_of_the_job(tmp_path):
     refuses("finish", fp.estimate, fp.Job(strike={"front_finish": "shiny"}))
 
 
-@pytest.mark.parametrize(("changes", "words"), [
+@pytest.mark.parametrize("changes, words", [
     ({"spray_s": 9999}, "spray time"), ({"sprays": 9}, "did you mean"), ({"bar_mm": 1}, "bar"),
     ({"steel": 4130}, "steel"),
     ({"limits": {"face_hardness_hv": (1, 2)}}, "Limits"),
@@ -86,7 +79,7 @@ def test_changes_that_cannot_be(changes, words):
     refuses(f"(?i){words}", JOB.with_, **changes)
 
 
-@pytest.mark.parametrize(("place", "value", "words"), [
+@pytest.mark.parametrize("place, value, words", [
     (("route", "spray", "duration_s"), 9999, "spray time"),
     (("route", "spray", "duration_s"), "9", "must be a number"),
     (("route", "preheats"), {}, "did you mean 'preheat'"),
@@ -119,28 +112,28 @@ def test_every_part_of_a_route_comes_back(tmp_path):
     assert fp.load_job(tmp_path / "job.json") == job
 
 
-FITTED = Shop(
+FITTED = fp.Shop(
     spray=1.18, delay_s=0.35, name="invented bay 2", fitted=("spray", "delay_s"), standard_errors=(0.06, 0.08),
     correlations=((1.0, -0.4), (-0.4, 1.0)), measured_on="2025-03-01", data_files=("traces.csv",), n_readings=1234,
 )  # fmt: skip
 
 
 def test_default_is_neutral_and_positions_keep_their_meaning():
-    assert Shop() == Shop(1.0, 0.8, 1.0, 1.0, 0.0, "neutral")
-    assert Shop().fitted == () and Shop().standard_error("spray") == 0.0
-    assert hash(Shop()) == hash(Shop())
+    assert fp.Shop() == fp.Shop(1.0, 0.8, 1.0, 1.0, 0.0, "neutral")
+    assert fp.Shop().fitted == () and fp.Shop().standard_error("spray") == 0.0
+    assert hash(fp.Shop()) == hash(fp.Shop())
     assert pickle.loads(pickle.dumps(FITTED)) == FITTED
 
 
 def test_comes_back_as_saved(tmp_path):
     path = tmp_path / "bay2.shop.json"
     FITTED.save(path)
-    assert load_shop(path) == load_shop(path.read_bytes(), "bay2.shop.json") == FITTED
+    assert fp.load_shop(path) == fp.load_shop(path.read_bytes(), "bay2.shop.json") == FITTED
     assert len(path.read_text().splitlines()) < 60 and '"spray": 1.18' in path.read_text()
-    refuses("kept", Shop().save, path)
-    assert load_shop(path) == FITTED
-    Shop().save(path, overwrite=True)
-    assert load_shop(path) == Shop()
+    refuses("kept", fp.Shop().save, path)
+    assert fp.load_shop(path) == FITTED
+    fp.Shop().save(path, overwrite=True)
+    assert fp.load_shop(path) == fp.Shop()
 
 
 numbers = st.floats(0.1, 1.0)
@@ -150,11 +143,11 @@ names = st.text(min_size=1, max_size=30).filter(lambda s: s.strip() and s.isprin
 four = dict.fromkeys(("spray", "emissivity", "air", "die"), numbers)
 
 
-@given(st.builds(Shop, **four, delay_s=st.floats(-5, 60), name=names, n_readings=st.integers(0, 10**6)))  # fmt: skip
+@given(st.builds(fp.Shop, **four, delay_s=st.floats(-5, 60), name=names, n_readings=st.integers(0, 10**6)))  # fmt: skip
 def test_any_shop_comes_back(tmp_path_factory, shop):
     path = tmp_path_factory.mktemp("shop") / "s.json"
     shop.save(path)
-    back = load_shop(path)
+    back = fp.load_shop(path)
     assert back.spray == shop.spray and back.delay_s == shop.delay_s
     # half a surrogate pair cannot be saved as it is
     assert back == shop or "\\ud" in path.read_text()
@@ -180,7 +173,7 @@ def test_any_shop_comes_back(tmp_path_factory, shop):
 def test_damaged_files(tmp_path, change, message):
     FITTED.save(tmp_path / "s.json")
     content = json.loads((tmp_path / "s.json").read_text()) | change
-    refuses(f"(?i){message}", load_shop, json.dumps(content).encode(), "s.json")
+    refuses(f"(?i){message}", fp.load_shop, json.dumps(content).encode(), "s.json")
 
 
 def test_estimates_of_every_kind_take_the_file(tmp_path):
@@ -272,7 +265,7 @@ def test_a_bad_limit_says_what_is_wrong(bad, said):
     assert all(word in str(error.value) for word in said)
 
 
-@pytest.mark.parametrize(("route", "veto"), [
+@pytest.mark.parametrize("route, veto", [
     ({}, "warning quench-crack"),
     ({"preheat_c": 700}, "warning too-cold-to-press")])  # fmt: skip
 def test_what_cracks_or_is_too_cold_to_press_is_not_put_first(route, veto):

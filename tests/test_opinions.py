@@ -30,14 +30,12 @@ from forgeprops.base.tables import read_rows
 from forgeprops.hardenability import critical_rates as cr
 from forgeprops.hardenability.end_quench import end_quench_equivalent_mm, slowest_cooling
 from forgeprops.inputs.grades import family, grade, grades
-from forgeprops.inputs.steel import Steel
-from forgeprops.specimens import air_cooled_bar, continuous_cooling
 
 RATES = (0.2, 1.0, 2.5, 4.0, 8.0, 16.0, 40.0, 120.0, 400.0)
 
 
 def _bare(**wt):
-    return Steel("bare", {"Ni": 0.0, "Cr": 0.0, "Mo": 0.0, "Cu": 0.0} | wt)
+    return fp.Steel("bare", {"Ni": 0.0, "Cr": 0.0, "Mo": 0.0, "Cu": 0.0} | wt)
 
 
 def test_austenitising_parameter_is_the_temperature_of_a_one_hour_hold():
@@ -54,14 +52,11 @@ def test_rates_keep_their_order(name):
     assert len(rates) == 8 and all(a >= b > 0 for a, b in zip(rates, rates[1:], strict=False))
 
 
-def test_critical_rate_for_full_martensite_has_the_known_order():
+def test_critical_rates_have_the_known_order():
     # known, from memory: C45 above 100 °C/s, 42CrMo4 20-30 °C/s; asserted within a factor of 2
     c45 = cr.critical_cooling_rates(_bare(C=0.46, Mn=0.65, Si=0.25), 850.0, 1800.0)
     assert 50.0 < c45["V1"] < 400.0
     assert 10.0 < cr.critical_cooling_rates(grade("42CrMo4"), 850.0, 1800.0)["V1"] < 60.0
-
-
-def test_celsius_reading_keeps_its_order_where_the_kelvin_reading_does_not():
     # the reason for the default: without the safeguard V1 must lie above V1(90)
     steel = _bare(C=0.405, Mn=0.875, Si=0.25, Cr=0.95, Mo=0.20)
     celsius, kelvin = (cr.critical_cooling_rates(steel, 850.0, 1800.0, unit) for unit in ("C", "K"))
@@ -102,8 +97,7 @@ def test_two_independent_methods_agree_on_alloy_steel(name):
 def test_mean_disagreement_on_alloy_steel_is_small():
     pairs = [opinions(grade(n), r) for n in grades() if family(n) != "carbon" for r in RATES]
     gaps = [a.hardness_hv - b.hardness_hv for a, b in pairs if a.applicable and b.applicable]
-    assert len(gaps) > 40
-    assert np.mean(np.abs(gaps)) < 30.0
+    assert len(gaps) > 40 and np.mean(np.abs(gaps)) < 30.0
 
 
 def _rate_in_still_air(diameter_mm):
@@ -129,7 +123,7 @@ def _bar_errors(unit="C", steels=None):
         ):
             continue
         contents = {e: float(row[e]) for e in ("C", "Si", "Mn", "Ni", "Cr", "Mo", "V") if row[e]}
-        steel = Steel(row["steel"], contents)
+        steel = fp.Steel(row["steel"], contents)
         contents_and_rate = steel, _rate_in_still_air(float(row["diameter_mm"]))
         how = {"hold_s": 3600.0, "austenitise_c": float(row["austenitise_c"]), "pa_unit": unit}
         opinion, _ = opinions(*contents_and_rate, **how)
@@ -138,16 +132,13 @@ def _bar_errors(unit="C", steels=None):
     return np.array(errors), np.array(applicable)
 
 
-def test_air_cooled_bars_by_critical_rates():
+def test_measured_bars():
     # nothing fitted; most rows from memory, 4140 read.  Measured: mean error 26 HV on the 47 rows where the
     # opinion is counted, 72 HV on the 29 where it says "not applicable"
     errors, applicable = _bar_errors()
     assert applicable.sum() >= 40 and (~applicable).sum() >= 20
     assert np.abs(errors[applicable]).mean() < 30.0
     assert np.abs(errors[~applicable]).mean() > 2.0 * np.abs(errors[applicable]).mean()
-
-
-def test_bars_that_were_read_decide_for_celsius():
     celsius, _ = _bar_errors("C", {"4140"})
     kelvin, _ = _bar_errors("K", {"4140"})
     assert celsius.size == 4
@@ -160,7 +151,7 @@ def test_hardness_rises_with_rate():
         assert np.all(np.diff(hv) > -0.5), name
 
 
-def test_interrupted_cooling_and_partial_austenite_are_not_counted():
+def test_what_is_outside_is_not_counted():
     for opinion in opinions(grade("4130"), 40.0, reheated=True):
         assert not opinion.applicable and "re-heated" in opinion.why and opinion.hardness_hv > 0
     for opinion in opinions(grade("4130"), 40.0, austenite_share=0.6):
@@ -169,9 +160,6 @@ def test_interrupted_cooling_and_partial_austenite_are_not_counted():
         assert opinion.hardness_hv is None and not opinion.applicable and "700 °C" in opinion.why
     for opinion in opinions(grade("4130"), 0.0):
         assert opinion.hardness_hv is None and not opinion.applicable
-
-
-def test_outside_the_range_is_not_counted():
     assert "slower than the far end" in opinions(grade("4140"), 1.0)[1].why
     assert "ideal diameter" in opinions(grade("1020"), 40.0)[1].why
     assert "below 20 HRC" in opinions(grade("8620"), 2.5)[1].why
@@ -179,7 +167,7 @@ def test_outside_the_range_is_not_counted():
     assert "without molybdenum" in opinions(grade("41Cr4"), 16.0)[0].why
     assert "wt% Ni" in opinions(grade("4340"), 1.0)[0].why
     assert opinions(grade("1045"), 1.0)[0].applicable
-    odd = Steel("odd", {"C": 0.6, "Mn": 2.5, "Si": 0.3})
+    odd = fp.Steel("odd", {"C": 0.6, "Mn": 2.5, "Si": 0.3})
     assert "C for the critical" in opinions(odd, 5.0)[0].why
     assert "Mn for the critical" in opinions(odd, 5.0)[0].why
     cold, _ = opinions(grade("4130"), 5.0, austenitise_c=760.0)
@@ -188,8 +176,8 @@ def test_outside_the_range_is_not_counted():
 
 
 def test_arrays_equal_the_two_functions():
-    boron = Steel("boron", {"C": 0.3, "Mn": 1.2, "Cr": 1.0, "B": 0.002})
-    steels = [*map(grade, grades()), boron, Steel("odd", {"C": 0.6, "Mn": 2.5, "Si": 0.3})]
+    boron = fp.Steel("boron", {"C": 0.3, "Mn": 1.2, "Cr": 1.0, "B": 0.002})
+    steels = [*map(grade, grades()), boron, fp.Steel("odd", {"C": 0.6, "Mn": 2.5, "Si": 0.3})]
     states = (False, 1.0), (True, 1.0), (False, 0.5)
     cases = [(s, r, *x) for s in steels for r in (0.0, *RATES, 2000.0) for x in states]
     contents = types.SimpleNamespace(get=lambda e: np.array([s.get(e) for s, *_ in cases]))
@@ -203,19 +191,17 @@ def test_arrays_equal_the_two_functions():
                 assert hv[i] == pytest.approx(opinion.hardness_hv)
 
 
-@pytest.mark.parametrize("bad", [-1.0, float("nan"), float("inf"), "fast"])
-def test_bad_rate(bad):
-    refuses("(?i)cooling rate at 700", opinions, grade("4130"), bad)
-
-
-def test_bad_share_and_option():
+def test_bad_rate_share_and_option():
     given = opinions, grade("4130"), 5.0
+    for bad in (-1.0, float("nan"), float("inf"), "fast"):
+        refuses("(?i)cooling rate at 700", opinions, given[1], bad)
     refuses("Austenite share 1.2 is out of range .0–1", *given, austenite_share=1.2)
     refuses("unit of the austenitising parameter 'F' is unknown", *given, pa_unit="F")
 
 
-def test_deviate_of_the_ends():
+def test_deviates():
     assert pytest.approx(stats.norm.ppf(0.5 + COVERAGE / 2), abs=1e-4) == Z
+    assert np.exp(1.645 * LN_SPRAY_SD) == pytest.approx(1.5)
 
 
 def interval(centre, sd, values):
@@ -258,31 +244,24 @@ def test_cases_do_not_depend_on_each_other():
         )
 
 
-def test_published_spray_law_holds_a_factor_of_one_and_a_half():
-    assert np.exp(1.645 * LN_SPRAY_SD) == pytest.approx(1.5)
-
-
-def test_half_martensite_is_least_sure_and_disagreement_widens():
+def test_half_martensite_is_least_sure_and_what_disagrees_and_applies_widens():
     shares = np.linspace(0.0, 1.0, 11)
     sd = hardness_sd_hv(300.0, 1.0 - shares, 0.0, shares)
     assert sd.argmax() == pytest.approx(5, abs=1) and sd[0] > 0.0 and sd[-1] > 0.0
     assert hardness_sd_hv(300.0, 0.0, 1.0, 0.0, 60.0) > hardness_sd_hv(300.0, 0.0, 1.0, 0.0)
     expected = 2.0 * hardness_sd_hv(200.0, 0.0, 1.0, 0.0)
     assert hardness_sd_hv(400.0, 0.0, 1.0, 0.0) == pytest.approx(expected)
-
-
-def test_spread_of_opinions_counts_only_what_applies():
     values = np.array([[200.0, 300.0], [240.0, 0.0]])
     counted = np.array([[True, True], [True, False]])
     assert opinions_spread_hv(values, counted) == pytest.approx([20.0, 0.0])
 
 
 def test_specimens_carry_their_interval():
-    bar = air_cooled_bar(grade("4130"), 25.0)
+    bar = fp.air_cooled_bar(grade("4130"), 25.0)
     assert bar.hardness_low_hv < bar.hardness_hv < bar.hardness_high_hv
     ends = hardness_interval_hv(bar.hardness_hv, bar.fractions)
     assert (bar.hardness_low_hv, bar.hardness_high_hv) == ends
-    hard, soft = (continuous_cooling(grade("1020"), rate_c_per_s=r) for r in (300.0, 0.1))
+    hard, soft = (fp.continuous_cooling(grade("1020"), rate_c_per_s=r) for r in (300.0, 0.1))
     wide, narrow = (c.hardness_high_hv - c.hardness_low_hv for c in (hard, soft))
     assert wide > narrow
 
@@ -313,11 +292,13 @@ def test_a_fitted_shop_has_the_range_that_the_thermocouple_promises():
     assert mean == pytest.approx(promised["thermocouple in the face"], rel=0.20)
 
 
-def test_the_bend_length_moves_the_degrees_more_than_any_hardness():
+def test_next_readings_of_a_bend_and_without_water():
     limits = fp.Limits(hosel_allowed_deg=(4.0, None))
     found = fp.next_measurement(fp.estimate(fp.grade("4130"), limits=limits))
     assert found.reading.key == "bend length" and "scribed" in found.reading.how
     assert found.range_then < 0.7 * found.range_now
+    found = fp.next_measurement(fp.estimate(fp.grade("4130"), "mid-iron", fp.Route(spray=None)))
+    assert "thermocouple" not in " ".join(what for what, *_ in found.others)
 
 
 def test_a_reading_says_how_it_is_taken_or_is_refused():
@@ -328,8 +309,3 @@ def test_a_reading_says_how_it_is_taken_or_is_refused():
     low, high = found.after([430.0, 425.0, 433.0], taken_as_said=True)
     assert low < 429.0 < high and high - low < found.range_now
     assert dataclasses.replace(found, range_then=found.range_now).words.startswith("no reading")
-
-
-def test_no_water_no_reading_of_it():
-    found = fp.next_measurement(fp.estimate(fp.grade("4130"), "mid-iron", fp.Route(spray=None)))
-    assert "thermocouple" not in " ".join(what for what, *_ in found.others)

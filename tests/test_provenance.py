@@ -13,13 +13,14 @@ import forgeprops as fp
 from forgeprops.base import ranges
 from forgeprops.base.sources import BASES, counted, references, sources
 from forgeprops.base.tables import data_path, read_rows
+from forgeprops.hardenability.end_quench import end_quench_warnings
+from forgeprops.hardenability.ideal_diameter import ideal_diameter_warnings
 from forgeprops.strength.tensile import strength
+from forgeprops.thermal.spray import spray_warnings
 
 PACKAGE = Path(fp.__file__).parent
 #: Rooms of formulas: every public function of theirs with arithmetic of its own must name its source.
-FORMULA_ROOMS = (
-    "hardenability", "transformation", "forging", "thermal", "strength", "hosel", "face",
-)  # fmt: skip
+FORMULA_ROOMS = "hardenability transformation forging thermal strength hosel face".split()
 #: Solvers, reference forms and translations; each constant of theirs is a tolerance or stands elsewhere.
 BOOKKEEPING = (
     "spray_film_laws_w_m2k end_quench_warnings strength strength_of small_patch_mm aged"
@@ -47,24 +48,21 @@ def coefficients(node):
 
 def test_every_formula_with_coefficients_names_a_source():
     bare = [(p, f) for p, f in formulas() if not references(ast.get_docstring(f), f.name)]
-    missing = [
-        f"{path.relative_to(PACKAGE)}: {node.name} {list(coefficients(node))[:3]}"
-        for path, node in bare
-        if node.name not in BOOKKEEPING and any(coefficients(node))
-    ]
-    assert not missing, missing
+    bare = [(p, f) for p, f in bare if f.name not in BOOKKEEPING and any(coefficients(f))]
+    assert [f"{path}: {f.name} {list(coefficients(f))[:3]}" for path, f in bare] == []
 
 
-def test_sources_are_whole_and_public():
+def test_sources_are_whole_public_and_counted_by_basis(capsys):
     assert len(sources()) > 150
     for source in sources():
         assert source.basis in BASES and source.what and len(source.reference) > 10, source
         assert not re.search(r"\w\.(com|de|net)\b|scribd|stored text", source.reference), source
         for file in re.findall(r"\b(?:data|tests)/[\w./]*\w", source.reference):
             assert (data_path().parent / file).is_file(), f"{source.where}: {file} does not exist"
-
-
-def test_an_entry_without_basis_is_a_mistake():
+    # What the numbers rest on; shown with -s.
+    with capsys.disabled():
+        print(f"\n{counted(sources())}")
+    assert counted(sources()).startswith(f"{len(sources())} sources: ")
     doc = "Ae3.\n\nReferences\n----------\n.. [1] K. W. Andrews 1965.\n"
     with pytest.raises(ValueError, match="does not end with its basis"):
         references(doc, "room.formula")
@@ -91,19 +89,12 @@ def test_tables_carry_source_and_basis(name):
         assert basis in BASES or basis == row["source"] == "", f"{name}: {basis}"
 
 
-def test_count_by_basis(capsys):
-    """What the numbers rest on; shown with -s."""
-    with capsys.disabled():
-        print(f"\n{counted(sources())}")
-    assert counted(sources()).startswith(f"{len(sources())} sources: ")
-
-
 def where(**settings):
     result = fp.estimate(fp.grade("1030"), "mid-iron", fp.Route().with_(**settings))
     return {source.where for source in result.sources}
 
 
-def test_sources_follow_the_route():
+def test_sources_follow_route_steel_and_head():
     wet = where()
     for name in (
         "thermal.spray.spray_w_m2k transformation.kinetics.ln_composition_factors transformation.temperature_formulas.ae3_grange "
@@ -117,9 +108,6 @@ def test_sources_follow_the_route():
     assert "thermal.surroundings.row_view_factor" in where(surroundings="row")
     assert not {n for n in where(flux=0.0) if n.startswith("thermal.spray.")}
     assert "transformation.recrystallisation.strain_speed_factor" not in where(strain=0.0)
-
-
-def test_sources_follow_steel_and_head():
     own = fp.Steel("own", {"C": 0.2, "Mn": 0.8})
     other = fp.head("wedge").with_(hosel_outside_mm=13.0)
     found = {source.where for source in fp.estimate(own, other).sources}
@@ -148,10 +136,6 @@ def test_a_range_warns_outside_and_is_silent_inside(id):
 
 def work():
     """The public calls, on ordinary and on extreme input, so that every formula asks after its range."""
-    from forgeprops.hardenability.end_quench import end_quench_warnings
-    from forgeprops.hardenability.ideal_diameter import ideal_diameter_warnings
-    from forgeprops.thermal.spray import spray_warnings
-
     rich = {"C": 0.9, "Si": 2.0, "Mn": 3.0, "Cr": 3.5, "Mo": 1.5, "Ni": 5.0, "V": 0.4, "Cu": 0.9}
     odd = fp.Steel("odd", rich, grain_size_astm=2.0)
     low = fp.Steel("low", {"C": 0.025, "Mn": 0.1})
@@ -185,34 +169,19 @@ def asked():
             found.add(id)
             return super().__getitem__(id)
 
-    patch = pytest.MonkeyPatch()
-    patch.setattr(ranges, "RANGES", Watched(ranges.RANGES))
-    try:
-        given = [w for group in work() for w in group]
-    finally:
-        patch.undo()
-    return found, given
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(ranges, "RANGES", Watched(ranges.RANGES))
+        return found, [w for group in work() for w in group]
 
 
-#: Ranges that no warning of a call comes from, and why; the formula holds its value there.
-HELD = {}
-
-
-def test_every_range_is_asked(asked):
-    found, _ = asked
-    idle = sorted(set(RANGES) - found - set(HELD))
-    assert not idle, f"{idle}: listed, but nothing asks after them"
-
-
-def test_warnings_are_codes_and_sentences(asked, capsys):
-    _, given = asked
+def test_every_range_is_asked_and_warnings_are_codes_and_sentences(asked):
+    found, given = asked
+    assert sorted(set(RANGES) - found) == []  # listed, but nothing asks after them
     for warning in given:
         if isinstance(warning, ranges.Warn):
             assert re.fullmatch(r"[a-z]+[a-zA-Z0-9_.:\-]*", warning.code), warning.code
             assert warning.text.endswith((".", "!")) and len(warning.text) < 400
     hit = {w.code for w in given if isinstance(w, ranges.Warn) and w.code.startswith("range:")}
-    with capsys.disabled():
-        print(f"\n{len(RANGES)} ranges, {len(hit)} of them left by the extreme cases")
     assert len(hit) > 25
 
 

@@ -75,16 +75,13 @@ def test_time_to_heat_through_and_a_short_soak():
     assert "cold-core" in {w.code for w in short.warnings}
 
 
-def test_projected_area_by_hand():
+def test_effort_and_projected_area(hot):
     head = fp.head("mid-iron")
     area = projected_areas_mm2(*forged_parts(head.face, head.rim, head.body, head.neck, head.hosel))
     assert area["face"] + area["rim"] == pytest.approx(head.rim.length_mm * head.rim.height_mm)
     hosel = head.hosel
     length = hosel.length_mm + hosel.length_allowance_mm
     assert area["hosel"] == pytest.approx((hosel.outside_mm + hosel.allowance_mm) * length)
-
-
-def test_effort_is_the_flow_stress_at_the_metal_in_the_die(hot):
     z = hot.zones["hosel"]
     assert z.flow_stress.mpa == pytest.approx(flow_stress_mpa(hot.steel, z.die_c, 0.15, 3.0))
     assert z.flow_stress.low_mpa < z.flow_stress.mpa < z.flow_stress.high_mpa

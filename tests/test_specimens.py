@@ -106,7 +106,7 @@ def dry_loss(t, d):
     return h * (t - 25.0)
 
 
-def test_air_cooled_bar_above_its_transformation():
+def test_air_cooled_bars():
     """From 1000 to 860 °C: time = integral of m c dT / q, the skin q R / 4k below the mean (quasi-steady round)."""
     d = 13.5
     bar = fp.air_cooled_bar(CR_MO, d, 1000.0)
@@ -120,10 +120,7 @@ def test_air_cooled_bar_above_its_transformation():
     exact = quad(seconds_per_kelvin, 860.0, 980.0)[0]  # from 980: by then the skin has settled
     at = np.interp([-860.0, -980.0], -bar.temperature_c, bar.time_s)
     assert at[0] - at[1] == pytest.approx(exact, rel=0.01)
-
-
-def test_transformation_heat_holds_the_bar_up():
-    """A 1045 bar recalesces: somewhere below 750 °C it stands still or warms; the heat is what slows it."""
+    # A 1045 bar recalesces: somewhere below 750 °C it stands still or warms; the heat is what slows it.
     bar = fp.air_cooled_bar(fp.grade("1045"), 13.5, 870.0)
     rate = -np.diff(bar.temperature_c) / np.diff(bar.time_s)
     middle = 0.5 * (bar.temperature_c[1:] + bar.temperature_c[:-1])
@@ -138,18 +135,16 @@ def test_transformation_heat_holds_the_bar_up():
     without = quad(slowly, 500.0, 750.0)[0]
     span = np.interp([-500.0, -750.0], -bar.temperature_c, bar.time_s)
     assert span[0] - span[1] > 1.3 * without
+    assert {w.code for w in fp.air_cooled_bar(PLAIN, 13.5, 760.0).warnings} >= {"partial-austenite"}
 
 
-def test_quenched_bar_is_hardest_at_the_skin_and_symmetric():
+def test_quenched_bars_fall_from_skin_and_end():
     depth, hv = fp.quenched_bar(fp.grade("4130"), 50.0, 3000.0)
     assert depth[0] == 0.0 and depth[-1] == pytest.approx(25.0)
     assert hv[0] > hv[-1] + 30.0 and (np.diff(hv) < 15.0).all()
     # a thin bar in a fierce quench is all martensite, a thick one in oil is not
     thin, thick = fp.quenched_bar(fp.grade("4340"), 10.0, 1e4), fp.quenched_bar(PLAIN, 50.0, 800.0)
     assert thin[1][-1] > thick[1][-1] + 200.0
-
-
-def test_end_quench_falls_with_distance_and_hardenability_lifts_its_tail():
     bars = {name: fp.end_quench_bar(fp.grade(name)) for name in ("1045", "4140", "4340")}
     for bar in bars.values():
         assert bar["distance_mm"].iloc[0] == 0.0
@@ -159,7 +154,7 @@ def test_end_quench_falls_with_distance_and_hardenability_lifts_its_tail():
     assert tail[0] + 50.0 < tail[1] < tail[2]
 
 
-@pytest.mark.parametrize(("call", "words"), [
+@pytest.mark.parametrize("call, words", [
     (lambda: fp.air_cooled_bar(PLAIN, 0.5), ["0.5", "2", "300", "mm"]),
     (lambda: fp.air_cooled_bar(PLAIN, 13.5, 600.0), ["600", "750"]),
     (lambda: fp.continuous_cooling(PLAIN), ["rate_c_per_s"]),
@@ -174,7 +169,3 @@ def test_bad_input_is_one_clear_sentence(call, words):
         call()
     for word in words:
         assert word in str(caught.value)
-
-
-def test_cooling_from_below_ac3_warns():
-    assert {w.code for w in fp.air_cooled_bar(PLAIN, 13.5, 760.0).warnings} >= {"partial-austenite"}

@@ -39,20 +39,22 @@ def head(request):
     return fp.estimate(fp.grade(request.param.split()[0]), "mid-iron", route), level, cause
 
 
-def test_first_line_is_right_and_short(head):
+def test_first_line_text_stop_and_remedy_say_what_decides(head):
     result, level, cause = head
     verdict = result.verdict
     assert verdict.level == level and cause in verdict.sentence
     assert len(verdict.sentence.split()) <= 20 and "Remedy: " in verdict.sentence
-
-
-def test_text_is_short_and_says_what_decides(head):
     text = head[0].summary()
     assert is_short(text)
     for start in ("Hardness: ", "Hosel: ", "Risk: ", "Remedy: ", "Sure: "):
         assert sum(line.startswith(start) for line in text.splitlines()) == 1, start
     assert ("HRC" in text or "HRB" in text) and "Measure next: " in text
     assert head[0].verdict.sentence in " ".join(text.split())
+    verdict = head[0].verdict
+    assert bool(verdict.stops) == ("that this setting is right" not in verdict.sure)
+    assert verdict.remedy.gives and verdict.remedy.costs
+    crack = any(w.code == "quench-crack" for w in verdict.stops)
+    assert crack == ("no warning that the quench may crack" in verdict.remedy.gives)
 
 
 @pytest.mark.parametrize("grade, name, route, words", [
@@ -67,15 +69,7 @@ def test_odd_heads_have_a_short_text_too(grade, name, route, words):
     assert is_short(text) and "nan" not in text and words in result.verdict.sentence
 
 
-def test_a_stop_is_never_said_to_be_right_and_a_remedy_says_what_it_gives(head):
-    verdict = head[0].verdict
-    assert bool(verdict.stops) == ("that this setting is right" not in verdict.sure)
-    assert verdict.remedy.gives and verdict.remedy.costs
-    crack = any(w.code == "quench-crack" for w in verdict.stops)
-    assert crack == ("no warning that the quench may crack" in verdict.remedy.gives)
-
-
-@pytest.mark.parametrize(("route", "words"), [
+@pytest.mark.parametrize("route, words", [
     (R, ["water temperature 35 °C", "water temperature 45 °C"]),
     (fp.Route(spray=None, quench=(fp.Quench("water bath"),)), ["quench in oil, clear of its flash point"]),
 ])  # fmt: skip
@@ -105,7 +99,7 @@ def test_remedy_applied_passes(head):
             assert near.verdict.level == "out", trial.words
 
 
-@pytest.mark.parametrize(("grade", "spray", "lie", "limits"), [
+@pytest.mark.parametrize("grade, spray, lie, limits", [
     ("1045", None, 8.0, None), ("4130", fp.Spray(), 10.0, None),
     ("4130", fp.Spray(), 10.0, fp.Limits(hosel_allowed_deg=(2.0, None))),  # the change is required all the same
 ])  # fmt: skip
@@ -201,15 +195,12 @@ def test_the_draw_agrees_with_the_engine_and_with_the_interval():
     assert doubt.lots(0, z)[0, q] == pytest.approx(marched, abs=6.0)
 
 
-def test_a_verdict_is_plain_in_json_and_calculated_on_first_access():
+def test_a_verdict_is_plain_in_json_and_names_limits_of_the_line_as_not_included():
     result = fp.estimate(fp.grade("8620"))
     assert "verdict" not in vars(result)
     plain = json.loads(json.dumps(result.verdict.to_dict()))
     assert plain["level"] == result.verdict.level and plain["remedy"]["kind"] in KINDS
     assert {row["quantity"] for row in plain["limits"]} == set(result.limits.bounds)
-
-
-def test_limits_of_the_line_are_named_as_not_included():
     limits = fp.Limits(face_hardness_hrc=(40, None), water_l=(None, 1.0))
     verdict = verdict_of(fp.estimate(fp.grade("4130"), limits=limits))
     assert verdict.not_included == ("water per head",)
@@ -265,11 +256,12 @@ def good():
 FINE = {"peak_c": 900.0, "share": 1.0, "undissolved": 0.01, "grain_astm": 8.0, "scale_um": 40.0}
 
 
-def test_silent_on_a_good_heat(good):
+def test_silent_on_a_good_heat_and_on_carbides_of_carbon_steel(good):
     assert furnace(good, **FINE) == {}
+    assert "carbides-left" not in furnace(evaluated("1030"), undissolved=1.0)
 
 
-@pytest.mark.parametrize(("columns", "code", "words"), [
+@pytest.mark.parametrize("columns, code, words", [
     ({"peak_c": 1202.0}, "overheating", "working limit of 4130"),
     ({"peak_c": 1290.0}, "burning", "1290 °C"),
     ({"share": 0.6}, "partial-austenite", "Only 60 % of the hosel"),
@@ -281,10 +273,6 @@ def test_silent_on_a_good_heat(good):
 def test_loud_on_a_bad_one(good, columns, code, words):
     found = furnace(good, **{**FINE, **columns})
     assert words in found[code].text and found[code].rank in ("stop", "change", "note")
-
-
-def test_carbon_steel_has_no_chromium_carbides():
-    assert "carbides-left" not in furnace(evaluated("1030"), undissolved=1.0)
 
 
 def test_a_zone_is_named_and_heat_and_scale_are_said_once(good):
@@ -318,7 +306,7 @@ def found(steel, route):
     return result, {w.code: w for w in result.warnings}
 
 
-def test_metal_too_cold_to_press_is_a_stop():
+def test_cold_metal_and_oil_at_the_flash_point_are_stops():
     """Ten seconds in the furnace leave the metal far below 700 °C, where the flow-stress laws end."""
     result, warned = found("4130", fp.Route().with_(soak_s=10.0))
     assert warned["too-cold-to-press"].rank == "stop" and result.verdict.level == "out"
@@ -328,9 +316,6 @@ def test_metal_too_cold_to_press_is_a_stop():
     own = fp.Limits(forging_low_c=(600.0, None))
     assert fp.estimate("1020", None, warm, limits=own).verdict.level != "out"
     assert fp.estimate("1020", None, warm).verdict.level == "out"
-
-
-def test_oil_at_the_flash_point_is_a_stop():
     for fluid_c, stops in ((200.0, True), (60.0, False)):
         oil = fp.Quench("oil bath", duration_s=60.0, fluid_c=fluid_c)
         result, warned = found("4130", fp.Route(spray=None, quench=(oil,)))
@@ -340,12 +325,9 @@ def test_oil_at_the_flash_point_is_a_stop():
         assert "still air it cools" not in text and "when the spray starts" not in text
 
 
-def test_an_analysis_without_manganese_says_what_is_assumed():
+def test_analyses_and_laws_say_what_is_assumed():
     _, warned = found(fp.Steel("own", {"C": 0.3}), fp.Route())
     assert "Mn 0.5 %" in warned["unreported"].text and warned["unreported"].rank == "change"
     assert "unreported" not in found("4130", fp.Route())[1]
-
-
-def test_the_tempering_law_holds_for_the_manganese_of_4130():
     _, warned = found("4130", fp.Route(later=(fp.Temper(600.0),)))
     assert not [code for code in warned if code.startswith("range:tempering")]

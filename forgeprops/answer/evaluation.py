@@ -12,7 +12,6 @@ from typing import Any
 
 import numpy as np
 
-from ..base.ranges import Warn
 from ..engine.results import Results
 from ..engine.run import march_columns
 from ..face.margin import layers_of_faces, strike_margins
@@ -24,7 +23,6 @@ from ..forging.skin import Surface, decarburised_um, diffusion_um2, struck_skin_
 from ..hosel.bench import Bench
 from ..hosel.bend import bend_of_head
 from ..hosel.limits import bends_of_heads, gradient_share
-from ..hosel.result import HoselBend
 from ..inputs.cases import Cases, SteelColumns
 from ..inputs.head import ZONES, Head, mass_g_of
 from ..strength.tensile import Strength, strength_arrays, strength_of
@@ -122,7 +120,7 @@ class Evaluation:
         share = gradient_share(bent, length, self.cases.dimension("neck", "length_mm"))
         return bends_of_heads(outside, bore, bent, hosel, neck, share, self.bench)
 
-    def bend_of(self, head: Head, case: int = 0, **bench) -> HoselBend:
+    def bend_of(self, head: Head, case: int = 0, **bench):
         """Hosel of one case in full, on a bench by the names of `hosel.bend.hosel_bend`."""
         low, high = (float(end[case, _HOSEL]) for end in self.interval_hv)
         given = {"hardness_se_hv": (high - low) / (2.0 * interval.Z), **bench}
@@ -334,7 +332,7 @@ class Evaluation:
         """Codes of the warnings of every case, joined by "; "."""
         return codes_of(self)
 
-    def warnings(self, case: int, bend: HoselBend | None = None) -> tuple[Warn, ...]:
+    def warnings(self, case: int, bend=None):
         """Warnings of one case, in words; the hosel's for its bend on a bench where one is given."""
         return of_case(self, case, bend)
 

@@ -22,8 +22,8 @@ from ..thermal.spray_units import from_flux
 from ..transformation.temperatures import ac1_c
 from .cases import check_case
 from .doubt import cases_of, doubt_of, evaluate_like, other_shares
-from .verdict import chances, level_of, stop_words
-from .warnings.listing import stops_of
+from .verdict import chances, level_of
+from .warnings.listing import brief, stops_of
 
 KINDS = ("setting", "later heat", "cooling", "steel")
 #: Changes tried, in the setting's unit or as a factor; near ones, so that the rest of the process stays (our choice).
@@ -247,7 +247,7 @@ def best_remedy(result, verdict) -> Remedy | None:
         return None
     _, i, c, level, new = max(found[min(found)], key=lambda row: row[0])
     trial, old = tried[i], verdict.doubt.middle[:, 0]
-    better = [f"no warning that {stop_words(w.code)}" for w in verdict.stops]
+    better = [f"no warning that {brief(w.code)}" for w in verdict.stops]
     for name, a, b in zip(names, old, new, strict=True):
         q = QUANTITIES[name]
         if name in verdict.against.bounds and abs(b - a) > 0.25 * q.step:

@@ -7,37 +7,26 @@ import functools
 import html
 from collections.abc import Mapping
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 import numpy as np
 
-from ..base.ranges import Warn
-from ..base.sources import Source
 from ..engine.section import lobatto
 from ..face.distortion import FaceBow, bow_of_head, cutting_warnings
 from ..face.margin import strike_of_faces
-from ..face.result import FaceStrike
-from ..forging.effort import FlowStress
 from ..forging.press import Effort, Hotter, effort_of, hotter_for_reference
-from ..forging.skin import Surface
 from ..hardenability.ideal_diameter import ideal_diameter
-from ..hosel.result import HoselBend
 from ..inputs.head import ZONES, Head
 from ..inputs.limits import Limits
 from ..inputs.route import Route
 from ..inputs.shop import Shop
 from ..inputs.steel import Steel
 from ..strength.hardness_scales import try_convert
-from ..strength.tensile import Strength
 from ..thermal.surroundings import radiation_w_m2k
 from ..transformation.temperatures import CriticalTemperatures, critical_temperatures
 from . import words
 from .second_opinions import OPINION_REHEAT_C, Opinion, opinions
 from .sources_used import sources_of
-
-if TYPE_CHECKING:
-    from .evaluation import Evaluation
-    from .verdict import Verdict
 
 #: Longest soak marched to learn when a head is heated through, s.
 _LONG_SOAK_S = 14_400.0
@@ -97,7 +86,7 @@ class ZoneResult:
         self.hardness_hrc = try_convert(self.hardness_hv, "HV", "HRC")
 
     @functools.cached_property
-    def strength(self) -> Strength:
+    def strength(self):
         return self.estimate.evaluation.strength_of(0, self._zone)
 
     @functools.cached_property
@@ -124,7 +113,7 @@ class ZoneResult:
         return float(self.estimate.evaluation.press_strain["strain"][0, self._zone])
 
     @property
-    def flow_stress(self) -> FlowStress:
+    def flow_stress(self):
         return self.estimate.effort.flow_stress[self.name]
 
     @property
@@ -177,7 +166,7 @@ class Estimate:
     head: Head
     route: Route
     shop: Shop
-    evaluation: Evaluation
+    evaluation: Any  # an `Evaluation`
     bench: Mapping[str, Any]
     flatness_mm: float
     cutting_limit_hv: float
@@ -188,11 +177,11 @@ class Estimate:
         return {name: ZoneResult(self, i) for i, name in enumerate(ZONES)}
 
     @functools.cached_property
-    def hosel(self) -> HoselBend:
+    def hosel(self):
         return self.evaluation.bend_of(self.head, **self.bench)
 
     @functools.cached_property
-    def face(self) -> FaceStrike:
+    def face(self):
         faces, sd_hv = self.evaluation.faces, self.zones["face"].hardness_sd_hv
         return strike_of_faces(faces, self.evaluation.strike, sd_hv)
 
@@ -206,14 +195,14 @@ class Estimate:
         return (self.face.margin_low, self.face.margin_high) if name == "face_margin" else None
 
     @functools.cached_property
-    def verdict(self) -> Verdict:
+    def verdict(self):
         """Whether it is good against `limits`; calculated when it is read first."""
         from .verdict import verdict_of  # it marches further cases
 
         return verdict_of(self)
 
     @functools.cached_property
-    def warnings(self) -> tuple[Warn, ...]:
+    def warnings(self):
         return self.evaluation.warnings(0, self.hosel)
 
     @functools.cached_property
@@ -256,7 +245,7 @@ class Estimate:
         return float(self.evaluation.results.scale_um[0, 0])
 
     @functools.cached_property
-    def surface(self) -> Surface:
+    def surface(self):
         return self.evaluation.surface(0)
 
     @functools.cached_property
@@ -293,7 +282,7 @@ class Estimate:
         return hotter_for_reference(self.steel, self.effort.die_c, *used)
 
     @property
-    def sources(self) -> tuple[Source, ...]:
+    def sources(self):
         """Formulas, tables and constants this estimate used, each with its reference and basis."""
         return sources_of(self)
 

@@ -8,10 +8,9 @@ from typing import Any
 
 import numpy as np
 
-from ..base.ranges import Warn
 from ..inputs.limits import QUANTITIES, Limits
 from .doubt import Doubt, deviates, doubt_of, other_shares
-from .warnings.listing import stops_of
+from .warnings.listing import brief, stops_of
 from .warnings.spray import idle_why
 
 #: Chance, and share of heads, from which a verdict is good and from which it is marginal.
@@ -24,15 +23,9 @@ _KNOWN = tuple(n for n in QUANTITIES if n not in _OF_A_LINE)
 #: Words of a sentence.
 MOST_WORDS = 20
 
-#: Why the face misses its lower limit, by warning; the first that applies.
-_CAUSES = {
-    "below-ac1": "the furnace is too cold to harden it",
-    "partial-austenite": "the furnace is too cold for this steel",
-    "reheated-face": "the spray stops too early",
-    "late-water": "the spray starts too late",
-    "idle-water": "",
-}
-#: The same of a spray that changes nothing, by `warnings.spray.idle_why`.
+#: Warnings that say why the face misses its lower limit; the first that applies.
+_CAUSES = ("below-ac1", "partial-austenite", "reheated-face", "late-water", "idle-water")
+#: What a spray that changes nothing is short of, by `warnings.spray.idle_why`.
 _IDLE = {
     "short": "too little water",
     "water": "too little water, or too late",
@@ -45,19 +38,6 @@ _PURPOSES = {
     "soft forged head": " as a soft forged head (no limit on face hardness)",
     "hard thin face": " as a hard thin face",
 }
-_STOPS = {
-    "quench-crack": "the quench may crack this steel",
-    "burning": "the furnace burns this steel",
-    "local-heat:hardens": "the torch is too hot for the hosel",
-    "hosel:overbent": "the hosel does not take the required change",
-    "too-cold-to-press": "the metal is too cold to press",
-    "oil-at-flash-point": "the oil is at its flash point",
-}
-
-
-def stop_words(code: str) -> str:
-    """What a warning that says stop means, in a few words."""
-    return _STOPS.get(code, code.replace("-", " "))
 
 
 @dataclass(frozen=True)
@@ -154,7 +134,7 @@ class Verdict:
     result: Any = field(repr=False)
     against: Limits = field(repr=False)
     doubt: Doubt = field(repr=False)
-    stops: tuple[Warn, ...] = field(repr=False)
+    stops: tuple = field(repr=False)
 
     @functools.cached_property
     def remedy(self):
@@ -178,7 +158,7 @@ class Verdict:
         right = f"{100 * self.chance_right:.0f} % that this setting is right"
         if self.stops:
             kept = f"the limits alone are kept with {100 * self.chance_right:.0f} % chance"
-            right = f"not right: {stop_words(self.stops[0].code)}; {kept}"
+            right = f"not right: {brief(self.stops[0].code)}; {kept}"
         inside = f"; then {self.heads_inside} of 100 heads inside"
         return right + inside * (self.chance_right >= 0.01)
 
@@ -206,7 +186,7 @@ class Verdict:
 
     def _brief(self) -> str:
         if self.stops:
-            return stop_words(self.stops[0].code)
+            return brief(self.stops[0].code)
         return f"{QUANTITIES[self.weakest.name].label} misses its limit"
 
     def _reason(self) -> str:
@@ -235,7 +215,7 @@ class Verdict:
         code = next((code for code in _CAUSES if code in codes), "")
         if code == "idle-water":
             return _IDLE[idle_why(self.result.evaluation, 0)]
-        return _CAUSES.get(code, "")
+        return brief(code) if code else ""
 
     def to_dict(self) -> dict[str, Any]:
         """Plain numbers and texts, ready for JSON."""

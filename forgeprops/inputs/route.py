@@ -10,6 +10,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 
 from ..base.errors import InputError, check_choice, check_flag, check_list, check_number, shown
+from ..io.saved import Saved
 from .later import COOLING, LocalHeat, Normalise, Temper
 from .settings import by_part, check_settings, numbers_of, places
 
@@ -264,7 +265,7 @@ QUENCH = {s.name: s for s in numbers_of("quench").values()}
 
 
 @dataclass(frozen=True)
-class Route:
+class Route(Saved):
     """The whole second heat, with defended defaults.
 
     Examples
@@ -274,6 +275,8 @@ class Route:
     >>> Route().with_(preheat_c=900, flux=8).spray.flux_kg_m2_s
     8.0
     """
+
+    KIND = "route"
 
     preheat: Preheat = field(default_factory=Preheat)
     transfer: Transfer = field(default_factory=Transfer)

@@ -65,13 +65,13 @@ def browser(chromium):
         running.close()
 
 
-def _free_port() -> int:
+def free_port() -> int:
     with socket.socket() as probe:
         probe.bind(("127.0.0.1", 0))
         return probe.getsockname()[1]
 
 
-def _wait_for(url, process, log: Path, seconds=60.0, any_answer=False) -> None:
+def wait_for(url, process, log: Path, seconds=60.0, any_answer=False) -> None:
     end = time.monotonic() + seconds
     while time.monotonic() < end:
         try:
@@ -88,7 +88,7 @@ def _wait_for(url, process, log: Path, seconds=60.0, any_answer=False) -> None:
     pytest.fail(f"server at {url} did not start:\n{log.read_text(errors='replace')[-3000:]}")
 
 
-def _scratch_environment(folder: Path) -> dict[str, str]:
+def scratch_environment(folder: Path) -> dict[str, str]:
     """Environment in which nothing of the user's Jupyter settings is read or written."""
     settings = folder / "config" / "lab" / "user-settings" / "@jupyterlab"
     for name, content in (
@@ -107,36 +107,12 @@ def _scratch_environment(folder: Path) -> dict[str, str]:
 
 
 @pytest.fixture(scope="session")
-def free_port():
-    """Function that returns a port nobody listens on."""
-    return _free_port
-
-
-@pytest.fixture(scope="session")
-def wait_for():
-    """Function that waits until an address answers, and fails with the server's own words if it does not."""
-    return _wait_for
-
-
-@pytest.fixture(scope="session")
-def scratch_environment():
-    """Function that returns an environment in which no Jupyter setting of the user is read or written."""
-    return _scratch_environment
-
-
-@pytest.fixture(scope="session")
-def notebook_page():
-    """The class of open pages, for tests that bring their own server."""
-    return NotebookPage
-
-
-@pytest.fixture(scope="session")
 def lab(tmp_path_factory):
     """Running JupyterLab: (address, folder it serves)."""
     folder = tmp_path_factory.mktemp("lab")
     served = folder / "served"
     served.mkdir()
-    port, log = _free_port(), folder / "server.log"
+    port, log = free_port(), folder / "server.log"
     options = (
         f"--allow-root --no-browser --ip=127.0.0.1 --port={port} --ServerApp.port_retries=0 "
         "--IdentityProvider.token= --ServerApp.password= "
@@ -145,11 +121,11 @@ def lab(tmp_path_factory):
     ).split()
     with log.open("wb") as out:
         command = [sys.executable, "-m", "jupyterlab", *options]
-        how = {"env": _scratch_environment(folder), "cwd": served}
+        how = {"env": scratch_environment(folder), "cwd": served}
         process = subprocess.Popen(command, stdout=out, stderr=subprocess.STDOUT, **how)
         try:
             address = f"http://127.0.0.1:{port}"
-            _wait_for(f"{address}/api/status", process, log)
+            wait_for(f"{address}/api/status", process, log)
             yield address, served
         finally:
             process.terminate()
@@ -288,22 +264,17 @@ def pytest_runtest_makereport(item, call):
     return report
 
 
-@pytest.fixture
-def record_time():
-    """Function that prints slider-to-picture times, keeps them with the artefacts and holds them to the aim.
+def record_time(name: str, taken: list[float]) -> None:
+    """Print slider-to-picture times, keep them with the artefacts and hold them to the aim.
 
-    The aim is 100 ms on a machine that does nothing else; the limit is 150 ms there, for the timer's
-    spread.  On a busy machine times say little about us, so the limit grows with the load.
+    The aim is 100 ms on a machine that does nothing else; the limit is 150 ms there, for the timer's spread.  On a busy
+    machine times say little about us, so the limit grows with the load.
     """
-
-    def record(name: str, taken: list[float]) -> None:
-        middle = statistics.median(taken)
-        busy = max(os.getloadavg()[0] / os.cpu_count(), 1.0) if hasattr(os, "getloadavg") else 1.0
-        line = f"{name}: slider to picture median {middle:.0f} ms, worst {max(taken):.0f} ms, load {busy:.1f}"
-        print(f"\n{line}")
-        ARTEFACTS.mkdir(exist_ok=True)
-        with (ARTEFACTS / "slider_to_picture.txt").open("a", encoding="utf-8") as file:
-            file.write(line + "\n")
-        assert middle < 150.0 * busy**1.5, line
-
-    return record
+    middle = statistics.median(taken)
+    busy = max(os.getloadavg()[0] / os.cpu_count(), 1.0) if hasattr(os, "getloadavg") else 1.0
+    line = f"{name}: slider to picture median {middle:.0f} ms, worst {max(taken):.0f} ms, load {busy:.1f}"
+    print(f"\n{line}")
+    ARTEFACTS.mkdir(exist_ok=True)
+    with (ARTEFACTS / "slider_to_picture.txt").open("a", encoding="utf-8") as file:
+        file.write(line + "\n")
+    assert middle < 150.0 * busy**1.5, line

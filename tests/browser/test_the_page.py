@@ -8,6 +8,7 @@ import time
 from pathlib import Path
 
 import pytest
+from browser.conftest import NotebookPage, free_port, record_time, scratch_environment, wait_for
 
 from forgeprops.base.tables import data_path
 
@@ -16,7 +17,7 @@ BOXES = ".rail, .tile, .says, .signs, svg.head, .tabs, .panel"
 
 
 @pytest.fixture(scope="module")
-def served(browser, tmp_path_factory, free_port, wait_for, scratch_environment, notebook_page):
+def served(browser, tmp_path_factory):
     """The page under Voilà; every request that leaves the machine is refused."""
     pytest.importorskip("voila", reason="page server (extra pages) is not installed")
     folder = tmp_path_factory.mktemp("pages")
@@ -27,7 +28,7 @@ def served(browser, tmp_path_factory, free_port, wait_for, scratch_environment, 
         process = subprocess.Popen(command, **how)
         try:
             wait_for(f"http://127.0.0.1:{port}/static/voila.js", process, log, any_answer=True)
-            opened = notebook_page(browser.new_page(viewport={"width": 1280, "height": 720}), "01")
+            opened = NotebookPage(browser.new_page(viewport={"width": 1280, "height": 720}), "01")
             inside = re.compile(r"127\.0\.0\.1|^(data|blob):")
             opened.page.route(lambda url: not inside.search(url), lambda route: route.abort())
             begin = time.monotonic()
@@ -85,16 +86,14 @@ def test_keyboard_alone_pins_ruins_mends_and_undoes(served):
     tab_to(page, "e.dataset.name === 'spray_s'")
     for _ in range(20):
         page.keyboard.press("ArrowLeft")
-    page.wait_for_function(
-        "() => document.querySelector('[data-tile=face]').dataset.level === 'out'"
-    )
+    page.wait_for_selector("[data-tile=face][data-level=out]")
     assert page.locator("[data-tile=face] .a").inner_text().startswith("A ")
     veil = page.locator("svg.head path[pointer-events=none][fill*=out]")
     assert veil.count() >= 1  # hatched, for grey print
     page.locator(".cure:visible").wait_for(timeout=20_000)
     tab_to(page, "e.classList.contains('cure')")
     page.keyboard.press("Enter")
-    page.wait_for_function("() => document.querySelector('.says').dataset.level === 'good'")
+    page.wait_for_selector(".says[data-level=good]")
     for _ in range(2):  # the remedy, then all the keys at once
         page.keyboard.press("Control+z")
         ready(page)
@@ -117,7 +116,7 @@ def test_the_map_dims_and_is_never_blank(served):
     page.wait_for_selector(".other.stale .map")
     page.wait_for_selector(".other:not(.stale) .map", timeout=30_000)
     page.locator(".map button.good").first.click()
-    page.wait_for_function("() => document.querySelector('.says').dataset.level === 'good'")
+    page.wait_for_selector(".says[data-level=good]")
     for _ in range(2):
         page.keyboard.press("Control+z")
         ready(page)
@@ -246,7 +245,7 @@ def test_a_visitor_reads_and_writes_nothing_on_the_server(served, tmp_path):
     assert {f: f.stat().st_mtime_ns for f in folder.rglob("*")} == before
 
 
-def _times(page, record_time, name):
+def _times(page, name):
     """Milliseconds from a key to the painted answer: the first change of curve and face number, not of the thumb."""
     page.get_by_role("tab", name="Why").click()
     ready(page)
@@ -259,8 +258,8 @@ def _times(page, record_time, name):
     record_time(name, page.evaluate("window.forgepropsTimes"))
 
 
-def test_slider_to_picture_under_voila(served, record_time):
-    _times(served.page, record_time, "01_voila")
+def test_slider_to_picture_under_voila(served):
+    _times(served.page, "01_voila")
 
 
 def test_the_menu_leads_to_every_page_and_the_job_goes_along(served):
@@ -272,7 +271,7 @@ def test_the_menu_leads_to_every_page_and_the_job_goes_along(served):
     assert "03_compare_grades" in page.url
 
 
-def test_in_jupyterlab_it_fits_and_shortcuts_stay_out(notebook, record_time):
+def test_in_jupyterlab_it_fits_and_shortcuts_stay_out(notebook):
     page = notebook.page
     page.wait_for_selector(".fpg", timeout=60_000)
     for size in ((1280, 720), (1440, 900), (1000, 720)):
@@ -288,7 +287,7 @@ def test_in_jupyterlab_it_fits_and_shortcuts_stay_out(notebook, record_time):
             assert b["x"] + b["width"] <= size[0] and b["y"] + b["height"] <= size[1], (size, box)
     page.set_viewport_size({"width": 1280, "height": 720})
     page.wait_for_timeout(800)
-    _times(page, record_time, "01_lab")
+    _times(page, "01_lab")
     cells = page.locator(".jp-Cell").count()
     for key in "abmz":
         page.keyboard.press(key)

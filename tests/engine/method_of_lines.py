@@ -236,8 +236,7 @@ class Case:
         c, kin, s = self.case, self.kin, self.state
         t = y[T]
         f, p, b = (np.maximum(y[i], 0.0) ** (1.0 / 0.6) for i in (F, P, B))
-        rows = (de.AUSTENITE_0, de.CARBON_0, de.AE3)
-        a0, c0, ae3 = (s[i][:, None] for i in rows)
+        a0, c0, ae3 = (s[i][:, None] for i in (de.AUSTENITE_0, de.CARBON_0, de.AE3))
         a = np.maximum(a0 - f - p - b - y[M], 0.0)
         power = self.power(step, seconds, t, a)
         heat_capacity = self.mass[:, None] * capacity(t, a)
@@ -419,8 +418,7 @@ class Case:
         f, p, b = (np.maximum(y[i], 0.0) ** (1.0 / 0.6) for i in (F, P, B))
         s[de.FERRITE], s[de.PEARLITE], s[de.BAINITE] = f, p, b
         s[de.MARTENSITE] = y[M]
-        left = s[de.AUSTENITE_0] - f - p - b - y[M]
-        s[de.AUSTENITE] = np.maximum(left, 0.0)
+        s[de.AUSTENITE] = np.maximum(s[de.AUSTENITE_0] - f - p - b - y[M], 0.0)
         s[de.LOG_V_FP], s[de.LOG_V_B], s[de.CARBON_M] = sums[:3]
         s[de.UNDERCOOLING], s[de.T_MIN] = y[U], self.level(y[T])
         for row, share, integral in ((de.J_MARTENSITE, y[M], sums[3]), (de.J_BAINITE, b, sums[4])):

@@ -89,7 +89,7 @@ def test_lumped_worked_examples(capacity, h, left, seconds):
     assert time_to(marched, LOW_C + left * (HIGH_C - LOW_C)) == pytest.approx(seconds, rel=0.01)
 
 
-@pytest.mark.parametrize(("start", "seconds"), [(900, 197.92), (800, 173.79)], ids=["r1", "r2"])
+@pytest.mark.parametrize("start, seconds", [(900, 197.92), (800, 173.79)], ids=["r1", "r2"])
 def test_radiation_alone(start, seconds):
     """Incropera eq. 5.18: 13.5 mm round, emissivity 0.8, to 500 °C in 25 °C; absolute temperatures times 1.4."""
     factor = 1.4

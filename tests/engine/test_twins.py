@@ -135,11 +135,8 @@ def test_table_of_a_sprayed_surface(engine, flux, scale_um):
 
 def test_die_contact_from_its_table(engine):
     """Interpolated: within 1e-6 of the surface's conductance."""
-    die = (
-        die_contact.DIE_CONDUCTIVITY_W_MK,
-        die_contact.DIE_DENSITY_KG_M3,
-        die_contact.DIE_HEAT_J_KGK,
-    )
+    d = die_contact
+    die = d.DIE_CONDUCTIVITY_W_MK, d.DIE_DENSITY_KG_M3, d.DIE_HEAT_J_KGK
     for contact in (200.0, 400.0, 7500.0, 30_000.0):
         t = np.concatenate([[0.0], np.geomspace(1e-6, 30.0, 2000)])
         law = each(lambda s, h=contact: die_contact.die_contact_w_m2k(h, s, *die), t)

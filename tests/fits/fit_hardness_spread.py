@@ -54,9 +54,6 @@ UNITS = dict.fromkeys(FIGURES, "of hardness") | {
 }
 
 
-# ---- predictions without the steel -----------------------------------------------------------------------
-
-
 def _points(made, k):
     """March a bench and keep of every point: hardness, shares and rate at 700 °C."""
     told = made.march(k, keep_points=True)
@@ -151,9 +148,6 @@ def _store(rows) -> None:
     read_rows.cache_clear()
 
 
-# ---- spread ----------------------------------------------------------------------------------------------
-
-
 class LeftOut:
     """Stored predictions as arrays."""
 
@@ -225,8 +219,7 @@ class LeftOut:
         }
 
 
-_COVERAGE = """scope validation rows steels coverage width_hv low_90 high_90 root_mean_square_hv bias_hv
-date""".split()
+_COVERAGE = "scope validation rows steels coverage width_hv low_90 high_90 root_mean_square_hv bias_hv date".split()
 
 
 def write_figures(seen: LeftOut, values, held) -> None:
@@ -260,16 +253,13 @@ def write_figures(seen: LeftOut, values, held) -> None:
 
 
 def main() -> None:
-    args = options(__doc__, march="leave every steel out", rates="only what unsure rates make")
+    args = options(__doc__, march="leave every steel out")
     if args.march:
         march()
-    elif args.rates:
-        rates()
     seen = LeftOut()
     everything = np.ones(len(seen.rows), bool)
     figures, held = seen.fit(everything), seen.held()
-    for name, value, steels in zip(PRIOR, figures, seen.steels(everything), strict=True):
-        print(f"{name:20s} {value:.3g} {UNITS[name]} ({steels} steels)")
+    print(dict(zip(PRIOR, figures.round(3), strict=True)))
     for name, rows in seen.scopes().items():
         width = 2.0 * Z * np.sqrt(seen.variance(figures)[rows]).mean()
         print(f"{name:30s} n {rows.sum():3d} coverage {held[rows].mean():.3f} width {width:.0f} HV")

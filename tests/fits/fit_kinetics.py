@@ -379,25 +379,23 @@ def summary(problem: Problem, x, loo, places) -> list[tuple]:
     pairs = zip(problem.end_quench(k), problem.standard, strict=True)
     ends = np.concatenate([(own - standard)[standard > 23.0] for own, standard in pairs])
 
-    def told(what, how, errors, unit, mae=None):
-        mae = np.abs(errors).mean() if mae is None else mae
-        found.append((what, how, len(errors), mae, np.mean(errors), unit))
-
     without, of_pack = "each steel predicted without it", f"normalised bars of {' '.join(PACK)}"
-    first = "normalised bars, published rates and first guesses"
-    told(first, "nothing fitted", nothing, "HB")
-    told("normalised bars", "fitted", error, "HB")
-    told(of_pack, "fitted", error[pack], "HB")
-    told("normalised bars, read rows", "fitted", error[read], "HB")
-    told("normalised bars", without, loo, "HB")
-    told(of_pack, without, loo[pack], "HB")
-    greatest = "normalised bars, greatest of a steel's mean"
-    found.append((greatest, without, len(of_steel), max(of_steel), loo.mean(), "HB"))
-    told("as-quenched bars, read rows", "fitted", sure, "HRC")
-    told("as-quenched bars, read rows, greatest", "fitted", sure, "HRC", np.abs(sure).max())
-    told("as-quenched bars", "fitted", miss, "HRC")
-    told("as-quenched bars", without, left, "HRC")
-    told("end-quench bar against ASTM A255", "fitted", ends, "HRC")
+    for what, how, errors, unit in (
+        ("normalised bars, published rates and first guesses", "nothing fitted", nothing, "HB"),
+        ("normalised bars", "fitted", error, "HB"), (of_pack, "fitted", error[pack], "HB"),
+        ("normalised bars, read rows", "fitted", error[read], "HB"),
+        ("normalised bars", without, loo, "HB"), (of_pack, without, loo[pack], "HB"),
+        ("normalised bars, greatest of a steel's mean", without, of_steel, "HB"),
+        ("as-quenched bars, read rows", "fitted", sure, "HRC"),
+        ("as-quenched bars, read rows, greatest", "fitted", sure, "HRC"),
+        ("as-quenched bars", "fitted", miss, "HRC"), ("as-quenched bars", without, left, "HRC"),
+        ("end-quench bar against ASTM A255", "fitted", ends, "HRC"),
+    ):  # fmt: skip
+        off = np.abs(errors)
+        mean = loo.mean() if errors is of_steel else np.mean(errors)
+        found.append(
+            (what, how, len(errors), off.max() if "greatest" in what else off.mean(), mean, unit)
+        )
     for name, rate in problem.critical_rates(problem.follow(k)).items():
         found.append((f"rate for 95 % martensite, {name}", "fitted", 1, rate, 0.0, "°C/s"))
     return found

@@ -5,8 +5,8 @@
 
 Ms: the bundled ``data/measured/martensite_start.csv``.  Bs: the table of Schuscha et al., Acta Mater.
 (2025), doi 10.1016/j.actamat.2025.121131, supplement (columns C, Mn, Si, Ni, Cr, Mo, V, Source_no, Bs_C),
-which may not be bundled whole.  ``--write`` rewrites ``data/fits/start_temperature_fits.csv`` and
-``data/validation/start_temperature_validation.csv``; without ``--bainite`` their Bs rows are kept as they are.
+which may not be bundled whole.  ``--write`` rewrites ``data/fits/start_temperature_fits.csv``,
+``data/validation/start_temperature_validation.csv`` and, for pictures and recounts, every Ms predicted without its source; without ``--bainite`` their Bs rows are kept as they are.
 
 Form: van Bohemen's formula plus a shrunken correction, linear in the terms below.  The terms beyond the
 linear ones were chosen on the error of sources left out; carbon x element products were tried and brought
@@ -147,6 +147,17 @@ def evaluate(quantity, comp, measured, names, group, terms, settings, published,
     return fits, out
 
 
+def predict():
+    """Rows of the table of Ms, each predicted without its source with the grain unknown, and with the grain known, °C."""
+    rows = read_rows("measured/martensite_start.csv")
+    comp, ms, _, group = load(rows, "ms_c", "source")
+    base = FORMULAS["ms"]["van_bohemen"](comp)
+    columns = matrix(MS_TERMS, comp, "ms")
+    fitted = (columns, ms - base, group, list(MS_TERMS.values()))
+    seen = matrix(MS_TERMS, comp, "ms", with_grain=False), columns
+    return rows, *(base + leave_groups_out(*fitted, predict_columns=c, **MS_SETTINGS) for c in seen)
+
+
 def main():
     p = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)  # fmt: skip
     p.add_argument("--bainite", type=Path)
@@ -186,6 +197,16 @@ def main():
         Errors of Ms and Bs formulas on open measurements; made by tests/fits/fit_start_temperatures.py.
         low_90, high_90: 90 % interval of the mean absolute error when whole sources are drawn again; coverage, width_c: 80 % interval, made without the source."""
         write(name, [*checks, *kept(name)], notes)
+        notes = f"""
+        Rows of data/measured/martensite_start.csv, °C, each source predicted by a fit without it, grain size unknown and
+        used where given; made by tests/fits/fit_start_temperatures.py, {datetime.date.today()}."""
+        header = "index source measured_c predicted_c predicted_grain_known_c".split()
+        left = [
+            (r["index"], r["source"], *(f"{t:.1f}" for t in (float(r["ms_c"]), unknown, known)))
+            for r, unknown, known in zip(*predict(), strict=True)
+        ]
+        left = [dict(zip(header, row, strict=True)) for row in left]
+        write("validation/start_temperature_validation_rows.csv", left, notes)
 
 
 if __name__ == "__main__":

@@ -72,12 +72,6 @@ def test_easier_to_forge_the_hotter(name):
     assert np.all(band.low_mpa <= stress) and np.all(stress <= band.high_mpa)
 
 
-def test_equal_effort_of_the_same_steel_is_the_same_preheat():
-    steel = grade("1030")
-    answer = e.equal_effort(steel, 900.0, steel)
-    assert answer[:3] == pytest.approx((900.0, 900.0, 900.0), abs=1e-3)
-
-
 @pytest.mark.parametrize("name", ["4130", "4140", "SCM435"])
 def test_chromoly_needs_a_hotter_preheat(name):
     # the trade's answer to the question: some 20 to 50 °C; the band holds what the laws leave open
@@ -88,33 +82,27 @@ def test_chromoly_needs_a_hotter_preheat(name):
     assert e.flow_stress_mpa(grade(name), answer.preheat_c) == pytest.approx(equal, rel=1e-6)
 
 
-def test_equal_effort_is_judged_in_the_die():
+def test_equal_effort_is_judged_in_the_die_and_goes_back_and_forth():
     a, b = grade("1030"), grade("4130")
     constant = e.equal_effort(a, 930.0, b, die_drop_c=30.0).preheat_c
     assert constant == pytest.approx(e.equal_effort(a, 900.0, b).preheat_c + 30.0, abs=1e-6)
     # a drop that grows with the preheat asks for a little more
     assert e.equal_effort(a, 930.0, b, die_drop_c=lambda t: 0.05 * (t - 330.0)).preheat_c > constant
-
-
-def test_back_and_forth():
+    steel = grade("1030")
+    answer = e.equal_effort(steel, 900.0, steel)
+    assert answer[:3] == pytest.approx((900.0, 900.0, 900.0), abs=1e-3)
     there = e.equal_effort(grade("1030"), 900.0, grade("4140")).preheat_c
     back = e.equal_effort(grade("4140"), there, grade("1030")).preheat_c
     assert back == pytest.approx(900.0, abs=0.01)
+    refuses("Preheat of the first steel 300", e.equal_effort, grade("1030"), 300.0, grade("4130"))
 
 
-def test_many_cases_at_once():
-    t = np.linspace(800.0, 1200.0, 20_000)
-    assert np.shape(e.flow_stress_mpa(grade("4140"), t)) == (20_000,)
-
-
-def test_press_force():
+def test_press_force_and_many_cases_at_once():
     f = press.press_force_kn(6000.0, 120.0, "very complex")
     assert f.kn == pytest.approx(7200.0) and f.low_kn < f.kn < f.high_kn
     refuses("shape", press.press_force_kn, 6000.0, 120.0, "round")
-
-
-def test_bad_input_and_warnings():
-    refuses("Preheat of the first steel 300", e.equal_effort, grade("1030"), 300.0, grade("4130"))
+    t = np.linspace(800.0, 1200.0, 20_000)
+    assert np.shape(e.flow_stress_mpa(grade("4140"), t)) == (20_000,)
 
 
 def _constant(temperature_c, carbon):
@@ -192,26 +180,17 @@ def test_iron_in_air_regression(t_c, x60, x300, x900):
         assert np.sqrt(scale.scale_rate(t_c) * seconds) == pytest.approx(held(t_c, seconds, "air"))
 
 
-def test_curve_adds_up():
+def test_scale_adds_up_and_takes_metal_by_weight():
     t, temp = np.array([0.0, 300.0, 900.0]), np.array([20.0, 950.0, 950.0])
     coarse = scale_along_um(t, temp)
     fine = scale_along_um(np.linspace(0, 900, 3001), np.interp(np.linspace(0, 900, 3001), t, temp))
     assert held(950.0, 600.0) < fine[-1] and np.all(np.diff(fine) >= 0.0)
     assert coarse[-1] == pytest.approx(fine[-1], rel=0.02)
-
-
-def test_hotter_scales_more():
     assert np.all(np.diff([held(t, 600.0) for t in np.linspace(700.0, 1250.0, 200)]) > 0.0)
-
-
-def test_metal_loss_by_weight():
     # 1 g of oxygen takes 3.49 g of iron (FeO): the same metal as by volume
     x = 100e-4  # cm of wüstite, 5.745 g/cm³
     oxygen = x * 5.745 * 15.999 / 71.844
     assert scale.metal_loss_um(100.0) == pytest.approx(oxygen * 3.49 / 7.874 * 1e4, rel=2e-3)
-
-
-def test_loss_of_a_heat_lies_in_what_is_reported():
     # fuel-fired heats: 0.7-1.5 % well run, up to 3 % (read); a 100 mm billet at 1200 °C for 1 h,
     # area per volume 4/100 mm; flue gas
     loss = scale.metal_loss_um(held(1200.0, 3600.0)) / 1000.0 * 4.0 / 100.0
@@ -221,13 +200,10 @@ def test_loss_of_a_heat_lies_in_what_is_reported():
 # ---- forging heating limits: whole, in order, lower for more carbon
 
 
-def test_every_grade_has_limits_in_order():
+def test_heating_limits_are_whole_in_order_and_fall_with_carbon():
     for name in fp.grades():
         safe, working = cautions.heating_limit_arrays(fp.grade(name))
         assert 1100.0 < working <= safe, name
-
-
-def test_table_has_no_hole_in_carbon():
     rows = read_rows("constants/forging_temperatures.csv")
     assert all(float(r["finish_c"]) < float(r["working_c"]) for r in rows)
     for family in {r["family"] for r in rows}:
@@ -235,8 +211,5 @@ def test_table_has_no_hole_in_carbon():
         ends = [(float(r["carbon_low"]), float(r["carbon_high"])) for r in mine]
         assert ends[0][0] == 0.0 and ends[-1][1] == 1.2
         assert all(a[1] == b[0] for a, b in zip(ends[:-1], ends[1:], strict=True))
-
-
-def test_limit_falls_with_carbon():
     safe = [cautions.heating_limit_arrays(fp.grade(n))[0] for n in ("1015", "1020", "1030", "1045")]
     assert safe == sorted(safe, reverse=True)

@@ -32,8 +32,6 @@ from forgeprops.base.tables import data_path
 from forgeprops.command_line.options import parser
 from forgeprops.io.saved import plain
 
-# ---- damaged files -----------------------------------------------------------------------------------------
-
 READERS = {
     "certificates": fp.read_certificates, "hardness": fp.read_hardness, "traces": fp.read_traces,
     "bends": fp.read_bends, "channels": fp.read_channels, "runs": fp.read_runs, "log": fp.read_log,
@@ -158,11 +156,10 @@ def try_files(begin, n, count):
                     assert "<script" not in getattr(found, "_repr_html_", lambda: "")()
 
         start = time.perf_counter()
-        if why := foreign(read, count, "files refused"):
-            yield f"file {seed} ({name}): {why}"
+        why = foreign(read, count, "files refused")
         took = time.perf_counter() - start
-        if took > 10.0:
-            yield f"file {seed} ({name}): {took:.0f} s"
+        if why or took > 10.0:
+            yield f"file {seed} ({name}), {took:.0f} s: {why}"
 
 
 def quiet():
@@ -179,9 +176,6 @@ def foreign(call, count, refused):
     except Exception as error:  # noqa: BLE001  (that is what is looked for)
         return f"{type(error).__name__}: {error!s:.200}"
     return ""
-
-
-# ---- nonsense arguments ------------------------------------------------------------------------------------
 
 
 class Hostile:
@@ -293,9 +287,6 @@ def try_commands(begin, n, count):
             wrong = f"code {code}: {said:.200}"
         if wrong:
             yield f"command {seed}: {given}: {wrong}"
-
-
-# ---- the long run ------------------------------------------------------------------------------------------
 
 
 def main():

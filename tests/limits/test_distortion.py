@@ -13,7 +13,7 @@ from forgeprops.strength.hardness_scales import hv_from_hrc
 from forgeprops.transformation.phase_hardness import as_quenched_hrc
 
 
-def test_two_parts_in_a_thousand_through_3_mm_bow_60_mm_by_0_3_mm():
+def test_bow_of_a_gradient_and_of_layers():
     assert d.bow_mm(0.002 / 3.0, 60.0) == pytest.approx(0.3)
     gradient = d.gradient_per_mm(np.linspace(0.002, 0.0, 2000), 3.0)
     assert d.bow_mm(gradient, 60.0) == pytest.approx(0.3, rel=1e-3)
@@ -21,9 +21,6 @@ def test_two_parts_in_a_thousand_through_3_mm_bow_60_mm_by_0_3_mm():
     radius = 3.0 / 0.002
     expected = radius - np.sqrt(radius**2 - 30.0**2)
     assert d.bow_mm(1 / radius, 60.0) == pytest.approx(expected, rel=1e-3)
-
-
-def test_layers_against_an_independent_beam():
     # free beam: choose mean strain and curvature so that force and moment of E(e − wanted) vanish
     wanted, t = np.random.default_rng(1).uniform(0, 0.003, 7), 3.0
     z = (0.5 - (np.arange(70_000) + 0.5) / 70_000) * t  # front is positive
@@ -48,7 +45,7 @@ def test_volume_changes_and_thermal_part():
     assert d.frozen_thermal_strain(100, 0.0) == 0.0
 
 
-def test_face_bow_adds_its_parts_and_obeys_restraint():
+def test_face_bow_and_neck_drift():
     layers = [{"martensite": 1.0}, {"martensite": 0.5, "pearlite": 0.5}, {"pearlite": 1.0}]
     free = d.face_bow(3.0, 50.0, layers=layers, carbon_pct=0.3, difference_c=150)
     assert free.bow_mm == pytest.approx(free.transformation_mm + free.thermal_mm)
@@ -63,9 +60,6 @@ def test_face_bow_adds_its_parts_and_obeys_restraint():
     assert d.face_bow(3.0, 50.0, layers=layers[::-1]).bow_mm < 0
     even = d.face_bow(3.0, 50.0, layers=[{"pearlite": 1.0}] * 4)
     assert even.bow_mm == pytest.approx(0.0, abs=1e-12)
-
-
-def test_neck_drift():
     assert d.drift_deg(0.001, 14.0, 20.0) == pytest.approx(np.degrees(0.001 / 14 * 20))
     shape = d.face_bow(3.0, 50.0, neck=(14, 20, d.frozen_thermal_strain(150)))
     assert 0.05 < shape.neck_drift_deg < 0.15 and "moves the loft" in shape.words()
@@ -121,7 +115,7 @@ def test_thermal_part_counts_only_while_the_back_is_soft_and_the_front_stiff():
     assert shape.bow_mm == pytest.approx(expected)
 
 
-def test_a_computed_face_bows_the_right_way():
+def test_a_computed_face_bows_the_right_way_and_limits_of_the_user_reach_it():
     steel, head = fp.grade("4130"), fp.head("mid-iron")
     result = fp.estimate(steel, head, fp.Route())
     face = result.zones["face"]
@@ -135,9 +129,6 @@ def test_a_computed_face_bows_the_right_way():
     for name in ("martensite", "bainite", "ferrite"):  # the weighted mean of the layers is the zone
         mean = lobatto(face.layers_hv.size)[1] @ face.layer_fractions[name]
         assert mean == pytest.approx(face.fractions[name], abs=1e-9)
-
-
-def test_limits_of_the_user_reach_the_estimate():
     result = fp.estimate("4130", "mid-iron", flatness_mm=0.01, cutting_limit_hv=900)
     assert [w.code for w in result.distortion.warnings] == ["distortion:bow"]
     result = fp.estimate(fp.grade("4130"), fp.head("mid-iron"), fp.Route().with_(neck_share=1.0))

@@ -31,7 +31,7 @@ def test_force_worked_by_hand(mass, speed, spin, cor):
     assert patch == pytest.approx(0.87 * math.sqrt(21.335 * normal * time / 2.94 * 1000), rel=2e-3)
 
 
-def test_contact_times_and_ball_speeds_as_measured():
+def test_the_ball_as_measured_and_by_loft():
     fast, middle, slow = (float(strike_load(262, speed, 0.0)[2]) for speed in (60.0, 41.0, 30.0))
     assert 0.40e-3 <= middle <= 0.50e-3 and fast < slow
     # tour means: 96 mph to 137 (loft 24), 90 to 120 (loft 34); the ball leaves with both parts of its speed
@@ -39,9 +39,6 @@ def test_contact_times_and_ball_speeds_as_measured():
         spin, share = math.radians(float(spin_loft_deg(loft))), mass / (mass + 45.93)
         found = speed * math.hypot(1.78 * share * math.cos(spin), 2 / 7 * share * math.sin(spin))
         assert found == pytest.approx(ball, rel=0.02)
-
-
-def test_a_club_of_more_loft_strikes_softer():
     table = clubs()
     force = strike_load(262, 0.44704 * table["head_speed_mph"], spin_loft_deg(table["loft_deg"]))[0]
     assert (np.diff(force) < 0).all() and force[0] < 11_000 and force[-1] > 6_000
@@ -343,7 +340,7 @@ def test_an_estimate_takes_its_strike():
     refuses("did you mean 'speed_m_s'", fp.estimate, fp.grade("4130"), strike={"speed": 46})
 
 
-@pytest.mark.parametrize(("soak_s", "preheat_c"), [(600, 880), (1200, 930), (3600, 1000)])
+@pytest.mark.parametrize("soak_s, preheat_c", [(600, 880), (1200, 930), (3600, 1000)])
 def test_the_skin_that_is_struck_is_the_skin_along_the_trace(soak_s, preheat_c):
     for name in fp.heads():
         route = fp.Route().with_(soak_s=soak_s, preheat_c=preheat_c)
@@ -359,7 +356,7 @@ def test_the_skin_that_is_struck_is_the_skin_along_the_trace(soak_s, preheat_c):
         assert result.face.skin_hv == pytest.approx(result.surface.skin_hv, abs=8)
 
 
-@pytest.mark.parametrize(("args", "change", "message"), [
+@pytest.mark.parametrize("args, change, message", [
     ((-1, 200), {}, "Face thickness -1 mm"), ((3, "hard"), {}, "face hardness is 'hard'"),
     ((3, []), {}, "front to back"), ((3, [200, 20]), {}, "Face hardness 20 HV"),
     ((3, 200), {"front_finish": "machine"}, "did you mean 'machined'"),

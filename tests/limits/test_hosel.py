@@ -226,7 +226,7 @@ def test_hand_and_metal_are_apart_and_one_bend_takes_more_than_bends_there_and_b
     assert martensite(rebends=1).rebend_deg > bend.rebend_deg
 
 
-def test_loft_and_lie_add_as_vectors_and_mirror():
+def test_bench_directions_forces_and_a_plateau():
     aim = {"target_lie_deg": 1.2, "target_loft_deg": 0.9}
     both, one, back = hosel_bend(**aim), hosel_bend(target_lie_deg=1.5), hosel_bend(target_lie_deg=-1.5)  # fmt: skip
     assert both.target_deg == pytest.approx(1.5)
@@ -235,9 +235,6 @@ def test_loft_and_lie_add_as_vectors_and_mirror():
     assert both.bar_force_n == pytest.approx(one.bar_force_n, rel=1e-9)
     assert both.overbend_deg == pytest.approx(1.5 + both.springback_deg)
     assert back.bar_force_n == pytest.approx(one.bar_force_n) and abs(back.direction_deg) == 180.0
-
-
-def test_force_falls_with_the_bar_angle_rises_with_the_zone_and_a_plateau_is_felt():
     forces = [hosel_bend(hardness_hv=150, bar_mm=bar).bar_force_n for bar in (300, 500, 800)]
     assert forces[0] > forces[1] > forces[2]
     assert forces[1] / forces[2] == pytest.approx((800 + 20) / (500 + 20), rel=0.02)
@@ -300,7 +297,7 @@ def test_allowed_meets_its_limit():
     assert bend.governed_by == "re-bends" and bend.outer_strain == pytest.approx(wanted, rel=1e-6)
 
 
-def test_eccentric_bore_takes_less_and_residual_stress_yields_earlier():
+def test_eccentric_bore_residual_stress_and_history():
     base = hosel_bend(hardness_hv=210)
     off = hosel_bend(hardness_hv=210, eccentricity_mm=0.3)
     assert 0.85 < off.allowed_deg / base.allowed_deg < 0.98
@@ -308,9 +305,6 @@ def test_eccentric_bore_takes_less_and_residual_stress_yields_earlier():
     expected = base.yield_moment_nm * (1 - 100 / base.strength.yield_mpa)
     assert residual.yield_moment_nm == pytest.approx(expected, rel=1e-9)
     assert residual.limit_moment_nm == base.limit_moment_nm
-
-
-def test_history_uses_up_strain_and_life():
     fresh, bent = soft(), soft(history_deg=[2.0, -2.0] * 4 + [2.0])
     assert bent.allowed_by["crack"] < fresh.allowed_by["crack"] - 1.5
     assert bent.allowed_by["re-bends"] < fresh.allowed_by["re-bends"]
@@ -345,7 +339,7 @@ def test_bend_of_head_uses_the_bored_straight_hosel():
     assert even == pytest.approx(straight.allowed_deg, rel=1e-12)
 
 
-@pytest.mark.parametrize(("lie", "loft", "words"), [
+@pytest.mark.parametrize("lie, loft, words", [
     (2.0, 0.0, "towards the toe"), (-2.0, 0.0, "towards the heel"),
     (0.0, 1.0, "towards the face side"), (0.0, -1.0, "towards the back"),
     (2.0, 1.0, "towards the toe, turned 27° to the face side"),

@@ -53,7 +53,7 @@ def test_shape_factor_limits():
     assert shape_factor(10.0, 9.9999) == pytest.approx(4 / math.pi, rel=1e-4)
 
 
-@pytest.mark.parametrize(("outside", "bore", "inertia", "ze", "zp", "f"), [
+@pytest.mark.parametrize("outside, bore, inertia, ze, zp, f", [
     (12.5, 9.5, 798.6, 127.78, 182.62, 1.4293), (12.5, 9.0, 876.4, 140.22, 204.02, 1.4550),
     (13.0, 9.4, 1018.7, 156.73, 227.74, 1.4531), (13.5, 9.4, 1247.2, 184.77, 271.63, 1.4701),
     (13.5, 9.0, 1308.4, 193.83, 288.56, 1.4887), (14.0, 9.4, 1502.5, 214.64, 318.90, 1.4857),
@@ -66,7 +66,7 @@ def test_hosel_sections_worked_by_hand(outside, bore, inertia, ze, zp, f):
     assert shape_factor(outside, bore) == pytest.approx(f, abs=1e-4)
 
 
-@pytest.mark.parametrize(("ratio", "expected"), [
+@pytest.mark.parametrize("ratio, expected", [
     (1, 1.0), (1.25, 1.1998), (1.5, 1.3004), (2, 1.3806), (3, 1.4317), (5, 1.4565), (10, 1.4667),
     (20, 1.4693),
 ])  # fmt: skip
@@ -108,7 +108,7 @@ def test_linear_hardening_and_power_law_closed_forms():
 
 # Worked with a hand integration: perfectly plastic 13.5 × 9.4, uniform moment, E 205 GPa (springback,
 # strain at 2°).
-@pytest.mark.parametrize(("sy", "length", "moment", "spring", "strain"), [
+@pytest.mark.parametrize("sy, length, moment, spring, strain", [
     (300, 10, 81.5, 0.18, 2.57), (300, 20, 81.4, 0.36, 1.39), (350, 15, 95.0, 0.32, 1.82),
     (350, 20, 94.9, 0.42, 1.43), (450, 15, 122.0, 0.41, 1.89), (600, 15, 162.6, 0.55, 2.00),
     (800, 10, 217, 0.49, 2.93), (800, 20, 216, 0.96, 1.75),
@@ -128,7 +128,7 @@ def test_springback_table(sy, length, moment, spring, strain):
 
 @pytest.mark.parametrize("branch", BRANCHES)
 @pytest.mark.parametrize("hv", [120, 150, 210, 320, 450])
-@pytest.mark.parametrize(("outside", "bore"), [(13.4, 9.4), (13.5, 0.0)])
+@pytest.mark.parametrize("outside, bore", [(13.4, 9.4), (13.5, 0.0)])
 def test_quadrature_and_fibres_agree(branch, hv, outside, bore):
     curve, big = strength(hv, branch=branch).curve, outside / 2
     for k in (3e-4, 1e-3, 4e-3, 1.2e-2):
@@ -191,7 +191,7 @@ def test_eccentric_bore_by_the_parallel_axis_theorem_and_by_equal_areas():
 AMPLITUDES = np.array([0.005, 0.010, 0.014, 0.020, 0.030])
 
 
-@pytest.mark.parametrize(("hb", "lives"), [
+@pytest.mark.parametrize("hb, lives", [
     (150, [5935, 1174, 577, 281, 127]), (200, [5824, 1000, 474, 225, 100]),
     (300, [6045, 706, 306, 136, 57]), (400, [7599, 481, 183, 75, 30]),
 ])  # fmt: skip

@@ -13,7 +13,6 @@ from forgeprops.base.constants import Z80
 from forgeprops.base.tables import read_rows
 from forgeprops.strength import hardness_scales as hs
 from forgeprops.strength import tensile as t
-from forgeprops.strength.hardness_scales import convert_hardness
 
 K = {r["id"]: float(r["value"]) for r in read_rows("fits/strength_fits.csv")}
 
@@ -118,7 +117,7 @@ def test_flow_curve_survives_contradicting_numbers():
 
 def test_stated_errors_by_hand():
     """Where two lines or two estimates disagree, half their distance stands beside the scatter of each."""
-    s, hb = t.strength(250.0, {"bainite": 1.0}), convert_hardness(250.0, "HV", "HB")
+    s, hb = t.strength(250.0, {"bainite": 1.0}), fp.convert_hardness(250.0, "HV", "HB")
     lines = [K[f"{b}_reduction_intercept"] + K[f"{b}_reduction_slope"] * hb for b in ("fp", "qt")]
     assert s.reduction_of_area == pytest.approx(sum(lines) / 200.0)
     expected = math.hypot(K["fp_reduction_se"], (lines[1] - lines[0]) / 2.0) / 100.0
@@ -174,7 +173,7 @@ def _pairs(table, a, b):
     return [(float(r[a]), float(r[b])) for r in ROWS if r["table"] == table and r[a] and r[b]]
 
 
-@pytest.mark.parametrize(("table", "a", "b"), [
+@pytest.mark.parametrize("table, a, b", [
     ("E140 T1", "HV", "HRC"), ("E140 T1", "HB", "HRC"), ("E140 T1", "HV", "HB"),
     ("E140 T2", "HV", "HRB"), ("E140 T2", "HB", "HRB"),
 ])  # fmt: skip

@@ -117,7 +117,7 @@ def test_rates_along_the_bar_are_the_printed_ones(cooling):
     assert np.all(np.diff(rate[distance < 80.0]) < 0.0)
 
 
-@pytest.mark.parametrize(("points", "most_hv"), [(20, 15.0), (40, 8.0)])
+@pytest.mark.parametrize("points, most_hv", [(20, 15.0), (40, 8.0)])
 def test_points_along_the_bar_hardly_matter(points, most_hv):
     usual, other = end_quench_bar(grade("1045")), end_quench_bar(grade("1045"), points=points)
     mm = end_quench_distances_mm()
@@ -164,8 +164,7 @@ def conduction():
         return np.interp(-temperature, -curve[:, position], time)
 
     rate = np.array([20.0 / (when(i, 690.0) - when(i, 710.0)) for i in range(len(ROWS))])
-    t85 = np.array([when(i, 500.0) - when(i, 800.0) for i in range(len(ROWS))])
-    return rate, t85
+    return rate, np.array([when(i, 500.0) - when(i, 800.0) for i in range(len(ROWS))])
 
 
 def test_printed_rates_belong_to_their_distances(conduction):

@@ -14,7 +14,6 @@ from forgeprops.hardenability import end_quench as eq
 from forgeprops.hardenability.ideal_diameter import ideal_diameter, ideal_diameter_factors
 from forgeprops.hosel.bending_moment import elastic_modulus_mm3, plastic_modulus_mm3
 from forgeprops.hosel.fatigue import roessle_fatemi, uniform_material_law
-from forgeprops.strength.hardness_scales import convert_hardness
 from forgeprops.strength.tensile import strength
 from forgeprops.transformation.temperature_formulas import FORMULAS
 from forgeprops.transformation.temperatures import ae1_c, ae3_c, bainite_start_c, martensite_start_c
@@ -58,7 +57,7 @@ def test_42crmo4_band_all_points():
             assert float(row["hrc_low"]) <= hrc <= float(row["hrc_high"]), (steel.name, row, hrc)
 
 
-@pytest.mark.parametrize(("carbon", "hrc"), [
+@pytest.mark.parametrize("carbon, hrc", [
     (0.10, 38.5), (0.15, 41.4), (0.20, 44.4), (0.25, 47.5), (0.30, 50.5), (0.35, 53.5),
     (0.40, 56.3), (0.45, 58.9), (0.50, 61.2), (0.60, 64.6),
 ])  # fmt: skip
@@ -189,7 +188,7 @@ def test_metals_15_2025_780_result_rows():
     # were not printed; 750.00 means a tensile strength of 500 MPa, 866.75 means HB 151, with E = 210 GPa.
     # Only the ductilities test anything: the strengths gave the inputs.
     assert uniform_material_law(500.0, 210_000.0).ductility == 0.59
-    steel = roessle_fatemi(convert_hardness(151, "HB", "HV"), 210_000.0)
+    steel = roessle_fatemi(fp.convert_hardness(151, "HB", "HV"), 210_000.0)
     assert steel.ductility == pytest.approx(0.5941, abs=5e-5)
 
 

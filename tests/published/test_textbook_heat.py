@@ -93,7 +93,7 @@ def test_holman_example_4_2_constant_surface_is_the_limit_of_contact():
 # ---- conduction inside the zones
 
 
-@pytest.mark.parametrize(("biot", "wall", "cylinder"), [
+@pytest.mark.parametrize("biot, wall, cylinder", [
     (0.01, 0.0998, 0.1412), (0.10, 0.3111, 0.4417), (0.30, 0.5218, 0.7465),
     (0.50, 0.6533, 0.9408),
 ])  # fmt: skip

@@ -9,6 +9,7 @@ from pathlib import Path
 
 import pytest
 from checks import refuses
+from show import eyes
 
 import forgeprops as fp
 import forgeprops.show.page
@@ -73,12 +74,16 @@ def test_two_pages_and_a_script_on_one_file_lose_nothing(tmp_path):
     assert [p.name for p in tmp_path.iterdir()] == ["job.json"]
 
 
-def test_a_damaged_job_file_is_kept(tmp_path):
+def test_damaged_files_are_kept_or_left_alone(tmp_path):
     path = tmp_path / "job.json"
     path.write_text("{", encoding="utf-8")
     desk = Desk(path=path)
     assert desk.note and desk.job == fp.Job()
     assert [p.read_text(encoding="utf-8") for p in tmp_path.glob("*unread*")] == ["{"]
+    u.units_file().parent.mkdir()
+    kelvin = '{"format": "forgeprops units", "version": 1, "temperature": "K"}'
+    u.units_file().write_text(kelvin, encoding="utf-8")
+    assert u.units() == u.Units()
 
 
 def test_remedy_on_the_button_makes_the_verdict_good():
@@ -174,23 +179,6 @@ def test_own_steel_and_own_head():
     assert page.desk.job.head.face.thickness_mm == 2.4
 
 
-def test_levels_stay_apart_for_every_eye_and_in_grey(eyes):
-    """Good, marginal and out by colour; where two are alike in grey, the hatch and the sign tell them apart."""
-    script = (PAGE / "head.js").read_text(encoding="utf-8")
-    ink = dict(re.findall(r'(good|marginal|out|none): \["(#\w{6})"', script))
-    assert len(ink) == 4
-    for kind in eyes.KINDS:
-        for a, b in itertools.combinations(ink.values(), 2):
-            assert eyes.difference(a, b, kind) >= eyes.APART, (kind, a, b)
-    assert {f'pattern("{level}"' in script for level in ("out", "marginal")} == {True}
-
-
-def test_scripts_stay_small():
-    lines = [line for f in PAGE.glob("*.js") for line in f.read_text("utf-8").splitlines()]
-    assert len(lines) <= 900 and sum(len(line.encode()) + 1 for line in lines) <= 60_000
-    assert max(map(len, lines)) <= 120
-
-
 @pytest.fixture(scope="module")
 def lesson():
     return Lesson(fp.Units())
@@ -236,8 +224,7 @@ def test_every_warning_has_its_step():
     assert {step_of(r.code) for r in RULES} == set(_STEPS)
 
 
-@pytest.mark.parametrize(
-    ("steel", "good"), [("1030", {"flux": 4.5, "spray_s": 12.0}), ("4130", {"flux": 4.1, "cooling": "sleeve"})]
+@pytest.mark.parametrize("steel, good", [("1030", {"flux": 4.5, "spray_s": 12.0}), ("4130", {"flux": 4.1, "cooling": "sleeve"})]
 )  # fmt: skip
 def test_task_is_solved_with_sense_and_failed_without_spray(steel, good):
     lesson = Lesson(fp.Units())
@@ -264,47 +251,34 @@ def test_only_the_readers_units():
 
 LOOKS = re.findall(r'\["(#\w{6})", "(\w+)"\]', (PAGE / "chart.js").read_text("utf-8"))
 INK = re.findall(r'(\w+): \["(#\w{6})"', (PAGE / "head.js").read_text("utf-8"))
-FAMILIES = {
-    "series": [colour for colour, _ in LOOKS],
-    "verdicts": [c for name, c in INK if name != "none"],
-}
+FAMILIES = {"series": [colour for colour, _ in LOOKS], "verdicts": [colour for _, colour in INK]}
 
 
 def test_the_colours_are_found_each_with_a_mark_of_its_own():
     assert len({mark for _, mark in LOOKS}) == len(LOOKS) == 4
     assert [name for name, _ in INK] == ["good", "marginal", "out", "none"]
+    # where two levels are alike in grey, the hatch tells them apart
+    script = (PAGE / "head.js").read_text(encoding="utf-8")
+    assert all(f'pattern("{level}"' in script for level in ("out", "marginal"))
+    lines = [line for f in PAGE.glob("*.js") for line in f.read_text("utf-8").splitlines()]
+    assert len(lines) <= 900 and sum(len(line.encode()) + 1 for line in lines) <= 60_000
+    assert max(map(len, lines)) <= 120
 
 
 @pytest.mark.parametrize("family", FAMILIES)
-def test_colour_blind_readers_tell_them_apart(family, eyes):
+def test_colour_blind_readers_tell_them_apart(family):
     for kind in eyes.KINDS:
         pairs = itertools.combinations(FAMILIES[family], 2)
         assert min(eyes.difference(a, b, kind) for a, b in pairs) > eyes.APART, kind
 
 
-def test_defaults_without_a_file():
+def test_units_are_chosen_kept_and_converted(monkeypatch):
     assert u.units() == u.Units("°C", "mm", "HV")
-
-
-def test_choice_is_kept_for_the_next_kernel(monkeypatch):
     u.choose_units(temperature="°F", length="in", hardness="HRC")
     monkeypatch.setattr(u, "_chosen", [])  # what a fresh kernel knows
     assert u.units() == u.Units("°F", "in", "HRC")
-
-
-def test_damaged_file_falls_back_to_defaults():
-    u.units_file().parent.mkdir()
-    kelvin = '{"format": "forgeprops units", "version": 1, "temperature": "K"}'
-    u.units_file().write_text(kelvin, encoding="utf-8")
-    assert u.units() == u.Units()
-
-
-def test_temperature_there_and_back():
     f = u.Units("°F")
     assert f.from_c(0.0) == 32.0 and f.from_c(100.0) == 212.0
     assert f.to_c(f.from_c(931.0)) == pytest.approx(931.0)
     assert f.step_from_c(10.0) == 18.0
-
-
-def test_unknown_unit_is_one_sentence():
     refuses("'K'", u.choose_units, temperature="K")

@@ -39,7 +39,7 @@ def test_zones_limits_settings_cautions_and_job_are_there(page, result):
     assert "C 0.305" in page and "invented" in page and result.verdict.sentence in page
 
 
-@pytest.mark.parametrize(("settings", "stamp"), [
+@pytest.mark.parametrize("settings, stamp", [
     ({"flux": 15}, "ESTIMATE WITHIN LIMITS, TRIAL HEADS ONLY"),
     ({"spray_s": 3}, "NOT WITHIN LIMITS"),
 ])  # fmt: skip
@@ -90,7 +90,7 @@ def test_a_folder_takes_every_sheet_and_a_file_is_kept(result, tmp_path):
     refuses("give .html", sheet, result, tmp_path / "s.docx")
 
 
-@pytest.mark.parametrize(("options", "words"), [
+@pytest.mark.parametrize("options, words", [
     ({"paper": "A5"}, "paper 'A5' is unknown"),
     ({"tolerances": {"colour": 1}}, "'colour' is unknown"),
     ({"tolerances": {"flux": -1.0}}, "Tolerance of flux -1"),

@@ -114,7 +114,7 @@ def test_a_warning_that_says_stop_comes_last():
     assert not cracks.best["meets"] and "quench-crack" in cracks.words()
 
 
-def test_a_set_shares_its_furnace():
+def test_a_set_shares_its_furnace_and_forging_temperatures_are_met():
     heads = ["long-iron", "mid-iron", "wedge"]
     wanted = Limits(hosel_allowed_deg=(2.0, None), scale_um=(None, 90))
     found = fp.compare(["1030", "4130", "1020"], [860, 940], heads, None, wanted)
@@ -131,6 +131,13 @@ def test_a_set_shares_its_furnace():
     routes = [fp.Route(), {"flux": 6}, {"spray": None}]
     own = fp.compare(["1030", "4130", "1020"], [900], heads, routes, wanted).table
     assert own["water_l"].iloc[2] == 0.0 < own["water_l"].iloc[1] < own["water_l"].iloc[0]
+    found = fp.compare(["1030", "4130"], forgings_c=[850, 900]).table
+    assert found["forging_c"].tolist() == pytest.approx([850, 900] * 2, abs=1.5)
+    assert (found["preheat_c"] > found["forging_c"] + 10).all()
+    assert (found["quench_start_c"] < found["forging_c"]).all()
+    refuses("Forging temperature 2000", fp.compare, ["1030"], forgings_c=[2000])
+    heads = ["wedge", "mid-iron"]
+    refuses("shares its furnace", fp.compare, ["1030"], head=heads, forgings_c=[900])
 
 
 @pytest.mark.parametrize("arguments, words", [
@@ -143,16 +150,6 @@ def test_a_set_shares_its_furnace():
 ])  # fmt: skip
 def test_bad_comparisons_are_refused(arguments, words):
     refuses(words, fp.compare, *arguments)
-
-
-def test_forging_temperatures_are_met_by_every_grade():
-    found = fp.compare(["1030", "4130"], forgings_c=[850, 900]).table
-    assert found["forging_c"].tolist() == pytest.approx([850, 900] * 2, abs=1.5)
-    assert (found["preheat_c"] > found["forging_c"] + 10).all()
-    assert (found["quench_start_c"] < found["forging_c"]).all()
-    refuses("Forging temperature 2000", fp.compare, ["1030"], forgings_c=[2000])
-    heads = ["wedge", "mid-iron"]
-    refuses("shares its furnace", fp.compare, ["1030"], head=heads, forgings_c=[900])
 
 
 def test_optimiser_finds_a_known_optimum_and_holds_the_others():
@@ -255,17 +252,14 @@ def test_bad_questions_are_refused(arguments, words):
     refuses(words, fp.choose, "4130", **given)
 
 
-def test_cancel_tells_what_was_found():
+def test_cancel_and_a_setting_at_the_end_of_its_range():
     done = []
     limits, turned = fp.Limits(face_hardness_hv=(380, 480)), {"flux": (4, 16)}
     watch = {"progress": lambda cases, _: done.append(cases), "cancel": lambda: len(done) >= 3}
     stopped = fp.choose("4130", limits=limits, settings=turned, starts=2, **watch)
     assert stopped.cancelled and stopped.cases == done[-1] and stopped.settings["flux"] >= 4
     refuses("stopped before", fp.choose, "4130", limits=limits, cancel=lambda: True)
-
-
-def test_a_setting_at_the_end_of_its_range_is_named():
-    """With less water than the face wants, the search stands at the most there is."""
+    # With less water than the face wants, the search stands at the most there is.
     limits, turned = fp.Limits(face_hardness_hv=(300, None)), {"flux": (4.0, 9.0)}
     choice = fp.choose("4130", limits=limits, settings=turned, starts=1, **SCATTER)
     ends = [n for n, v in choice.settings.items() if v > 8.9 or v < 4.1]

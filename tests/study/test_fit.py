@@ -132,7 +132,7 @@ def test_a_loose_thermocouple_is_named_and_counts_for_little():
         assert abs(getattr(truth, number) - middle) < 2.0 * half, number
 
 
-def test_an_earlier_fit_is_what_is_known_beforehand():
+def test_an_earlier_fit_many_heads_and_a_saved_shop():
     truth = fp.Shop(spray=1.2)
     first = fit(None, measured(truth, 8)[1], HEAD, "4130", ROUTE, numbers="spray")
     second = fit(None, measured(truth, 9)[1], HEAD, "4130", ROUTE, numbers="spray", shop=first.shop)
@@ -140,9 +140,6 @@ def test_an_earlier_fit_is_what_is_known_beforehand():
     # two like measurements: the variance about halves
     ratio = second.shop.standard_error("spray") / first.shop.standard_error("spray")
     assert 0.55 < ratio < 0.9
-
-
-def test_many_heads_by_name_and_what_is_not_used():
     traces, hardness = measured(fp.Shop(spray=1.1), 10, head_id="a")
     lost = hardness.frame.assign(head_id="x")
     both = HardnessReadings(pd.concat([hardness.frame, lost], ignore_index=True))

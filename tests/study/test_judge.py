@@ -56,7 +56,7 @@ def test_adjusted_settings_meet_the_limits_and_change_little():
     assert ha.judge_heat("1030", None, route.with_(**half), wanted, turned={}).verdict == ha.HOLD
 
 
-def test_settings_that_are_not_sure_enough_are_named_as_such():
+def test_settings_not_sure_enough_and_a_heat_that_none_helps():
     found = ha.judge_heat("4130", limits=LIMITS, chance=0.99)
     assert found.verdict == ha.HOLD
     assert "it is inside, but not sure enough: a chance of" in found.reason
@@ -65,9 +65,6 @@ def test_settings_that_are_not_sure_enough_are_named_as_such():
     found = ha.judge_heat("4130", limits=LIMITS, chance=0.9, turned={"flux": (2.0, 12.0)})
     assert "Inside the limits, but not sure enough" in found.reason
     assert found.reason.endswith("make it surer.")
-
-
-def test_a_heat_that_no_setting_helps_is_held():
     found = ha.judge_heat("1020", limits=fp.Limits(face_hardness_hv=(480, None)))
     assert found.verdict == ha.HOLD and found.chance < 0.05
     assert "No settings within preheat temperature 850 to 1000 °C" in found.reason
@@ -75,7 +72,7 @@ def test_a_heat_that_no_setting_helps_is_held():
     assert told.verdict == ha.HOLD and "No setting may be adjusted" in told.reason
 
 
-def test_a_heat_outside_its_grade_is_held_unless_that_is_waived():
+def test_a_heat_outside_its_grade_or_that_may_crack_is_held_unless_allowed():
     grade = fp.grade("4130")
     rich = fp.Steel("R9", {**grade.composition, "Mo": 0.28}, limits=grade.limits)
     held = ha.judge_heat(rich, limits=LIMITS)
@@ -84,6 +81,11 @@ def test_a_heat_outside_its_grade_is_held_unless_that_is_waived():
     )
     waived = ha.judge_heat(rich, limits=fp.Limits(face_hardness_hv=(300, None)), strict_grade=False)
     assert waived.verdict == ha.ACCEPT and "Mo 0.28" in waived.reason
+    wanted = {"hosel_allowed_deg": (0.5, None)}
+    held = ha.judge_heat("1045", limits=fp.Limits(**wanted), turned={})
+    assert held.verdict == ha.HOLD and "warning quench-crack" in held.reason
+    allowed = fp.Limits(**wanted, crack_index=(None, 3))
+    assert ha.judge_heat("1045", limits=allowed).verdict == ha.ACCEPT
 
 
 def test_the_whole_list_in_one_table():
@@ -114,14 +116,6 @@ def test_chances_are_those_of_the_verdict():
     assert found.sure.heads_inside == pytest.approx(verdict.heads_inside, abs=6)
     low, high = (s.chance for s in verdict.limits if s.name == "face_hardness_hv")
     assert found.chances["face_hardness_hv"] == pytest.approx(low + high - 1.0, abs=0.06)
-
-
-def test_a_heat_that_may_crack_is_held_unless_a_limit_allows_it():
-    wanted = {"hosel_allowed_deg": (0.5, None)}
-    held = ha.judge_heat("1045", limits=fp.Limits(**wanted), turned={})
-    assert held.verdict == ha.HOLD and "warning quench-crack" in held.reason
-    allowed = fp.Limits(**wanted, crack_index=(None, 3))
-    assert ha.judge_heat("1045", limits=allowed).verdict == ha.ACCEPT
 
 
 @pytest.mark.parametrize("change, says", [

@@ -11,7 +11,6 @@ from scipy.special import erfcx
 
 import forgeprops as fp
 from forgeprops.base.constants import STEEL_DENSITY_KG_M3
-from forgeprops.inputs.route import Quench
 from forgeprops.thermal import local_heat
 from forgeprops.thermal.die_contact import (
     DIE_CONDUCTIVITY_W_MK,
@@ -72,7 +71,7 @@ def face_loss_k(face_mm, start_c, die_c, contact, seconds, together, dies=2, n=2
     return start_c - end[:n].mean()
 
 
-@pytest.mark.parametrize(("die_c", "contact", "seconds", "within"), [
+@pytest.mark.parametrize("die_c, contact, seconds, within", [
     (250, 7500, 0.01, 0.002), (250, 7500, 0.05, 0.004), (20, 8000, 0.3, 0.015),
     (250, 12000, 1.0, 0.07),
 ])  # fmt: skip
@@ -218,7 +217,7 @@ def passed(curve, celsius):
     return float(np.interp(-celsius, -t, time_s))
 
 
-@pytest.mark.parametrize(("medium", "what", "low", "high"), [
+@pytest.mark.parametrize("medium, what, low, high", [
     # reference oil of ISO 9950 and of the ASTM D6200 probe
     ("oil bath", "fastest", 47.0, 53.0), ("oil bath", 600.0, 12.0, 14.0),
     ("oil bath", 400.0, 19.0, 21.0), ("oil bath", 200.0, 50.0, 55.0),
@@ -231,7 +230,7 @@ def test_the_probe_cools_as_published(medium, what, low, high):
     assert low / FACTOR < found < high * FACTOR
 
 
-@pytest.mark.parametrize(("medium", "agitation", "low", "high"), [
+@pytest.mark.parametrize("medium, agitation, low, high", [
     ("oil bath", 0.0, 0.25, 0.30), ("oil bath", 1.0, 0.40, 0.50), ("water bath", 0.0, 0.90, 1.00),
     ("water bath", 1.0, 1.40, 1.50),
 ])  # fmt: skip
@@ -264,5 +263,5 @@ def test_an_own_table_is_followed_and_checked():
     assert at == pytest.approx([1500.0, 1500.0, 500.0], rel=0.02)
     falling, wide = ((500.0, 1.0), (100.0, 2.0)), ((1.0, 2.0, 3.0), (4.0, 5.0, 6.0))
     for wrong in ((), ((100.0, 500.0),), falling, wide):
-        refuses("table", Quench, "own bath", table=wrong)
-    refuses("burns or fumes", Quench, "oil spray")
+        refuses("table", fp.Quench, "own bath", table=wrong)
+    refuses("burns or fumes", fp.Quench, "oil spray")

@@ -10,16 +10,14 @@ import forgeprops as fp
 from forgeprops.answer.evaluation import evaluate
 from forgeprops.base.tables import read_rows
 from forgeprops.inputs.cases import Cases
-from forgeprops.inputs.grades import grade, grades
-from forgeprops.inputs.steel import Steel
 from forgeprops.transformation import austenite as a
 from forgeprops.transformation import recrystallisation as r
 from forgeprops.transformation.temperatures import ac1_c, ac3_c
 
 
-@pytest.mark.parametrize("name", grades())
+@pytest.mark.parametrize("name", fp.grades())
 def test_share_is_continuous_and_rising_for_every_library_grade(name):
-    steel = grade(name)
+    steel = fp.grade(name)
     ac1, ac3 = float(ac1_c(steel)), float(ac3_c(steel))
     t = np.linspace(700.0, 1250.0, 11_001)  # 0.05 °C apart
     share = np.array([a.austenite_equilibrium(x, ac1, ac3, steel.get("C")) for x in t])
@@ -68,8 +66,8 @@ def test_formation_and_carbides():
 
 
 _NONE = {"Ni": 0.0, "Cr": 0.0, "Mo": 0.0}
-PLAIN_4140 = Steel("4140", {**_NONE, "C": 0.40, "Mn": 0.85, "Cr": 0.95, "Mo": 0.20}, fine_grain=False)  # fmt: skip
-PLAIN_1045 = Steel("1045", {**_NONE, "C": 0.45, "Mn": 0.75}, fine_grain=False)
+PLAIN_4140 = fp.Steel("4140", {**_NONE, "C": 0.40, "Mn": 0.85, "Cr": 0.95, "Mo": 0.20}, fine_grain=False)  # fmt: skip
+PLAIN_1045 = fp.Steel("1045", {**_NONE, "C": 0.45, "Mn": 0.75}, fine_grain=False)
 
 
 def _grow(steel, law, t_c, seconds, start_um, pieces=1):
@@ -99,7 +97,7 @@ def test_rolling_laws_at_600_s_from_20_um(law, t_c, expected):
 @pytest.mark.parametrize("law", a.GRAIN_LAWS)
 @pytest.mark.parametrize("fine", [False, True])
 def test_grain_rises_with_time_and_temperature_without_a_jump(law, fine):
-    steel = Steel("4140", {"C": 0.40, "Cr": 0.95, "Mo": 0.20}, fine_grain=fine)
+    steel = fp.Steel("4140", {"C": 0.40, "Cr": 0.95, "Mo": 0.20}, fine_grain=fine)
     t = np.arange(700.0, 1250.5, 0.5)
     d = np.array([_grow(steel, law, x, 900.0, 20.0) for x in t])
     assert np.all(np.diff(d) >= 0.0) and np.max(np.diff(d) / d[:-1]) < 0.05
@@ -110,10 +108,10 @@ def test_grain_rises_with_time_and_temperature_without_a_jump(law, fine):
 
 
 def test_pinning_holds_until_the_coarsening_temperature():
-    steel = Steel("4130", {"C": 0.30, "Cr": 0.95, "Mo": 0.20, "Al": 0.025, "N": 0.007})
+    steel = fp.Steel("4130", {"C": 0.30, "Cr": 0.95, "Mo": 0.20, "Al": 0.025, "N": 0.007})
     assert _grow(steel, "lee_lee", 950.0, 3600.0, 20.0) == pytest.approx(20.0)
     assert 1000.0 <= a.coarsening_temperature_c(0.025, 0.007) <= 1100.0  # known of AlN steels
-    free = Steel("4130", dict(steel.composition), fine_grain=False)
+    free = fp.Steel("4130", dict(steel.composition), fine_grain=False)
     expected = _grow(free, "lee_lee", 1150.0, 900.0, 20.0)
     assert _grow(steel, "lee_lee", 1150.0, 900.0, 20.0) == pytest.approx(expected)
     assert a.coarsening_temperature_c(0.04, 0.010) > a.coarsening_temperature_c(0.02, 0.005)

@@ -19,7 +19,7 @@ from forgeprops.transformation.temperatures import martensite_alpha_per_k, marte
 STEEL_4140 = {"C": 0.40, "Mn": 0.85, "Si": 0.25, "Ni": 0.0, "Cr": 0.95, "Mo": 0.20}
 
 
-@pytest.mark.parametrize(("x", "s"), [(0.01, 0.104), (0.5, 1.026), (0.99, 1.947), (1.0, 2.052)])
+@pytest.mark.parametrize("x, s", [(0.01, 0.104), (0.5, 1.026), (0.99, 1.947), (1.0, 2.052)])
 def test_extent_li_1998(x, s):
     # computed apart from this package, to the digits given
     forward, _, _ = ki.extent_tables()
@@ -48,7 +48,7 @@ def test_inverse_of_extent_is_exact(row):
     assert ki.inverse_extent(10.0 * top[row], forward, inverse, top, row) == 1.0
 
 
-def test_ferrite_cap_is_the_lever_rule_above_ae1():
+def test_ferrite_cap_is_the_lever_rule_above_ae1_and_falls_with_undercooling_to_what_was_seen_in_1045():
     # Callister: 0.20 C at the eutectoid (0.76 C): (0.76 - 0.20) / (0.76 - 0.022)
     carbon, ae1 = 0.20, 727.0
     ae3 = ae1 + ki.AE3_SLOPE_C * (0.76 - carbon)
@@ -59,9 +59,6 @@ def test_ferrite_cap_is_the_lever_rule_above_ae1():
     expected = (half - 0.20) / (half - 0.022)
     assert ki.ferrite_cap(at, ae1, ae3, carbon) == pytest.approx(expected, abs=1e-9)
     assert ki.ferrite_cap(ae3, ae1, ae3, carbon) == 0.0
-
-
-def test_ferrite_cap_falls_with_undercooling_to_what_was_seen_in_1045():
     # centre of a water-quenched 50 mm 1045 bar: about 20 % ferrite, 42 % by the lever rule (Esfahani, Babaei
     # & Sarrami-Foroushani 2020, doi 10.1016/j.matcom.2020.07.016; read)
     carbon, ae1 = 0.45, 720.0
@@ -163,7 +160,7 @@ def hold(law, state, t_c, seconds, steps):
         law.advance(state, t_c, t_c, seconds / steps, 0.0)
 
 
-@pytest.mark.parametrize(("t_c", "ln", "row"), [
+@pytest.mark.parametrize("t_c, ln, row", [
     (650.0, (3.0, -40.0, -40.0), d.FERRITE), (600.0, (-40.0, -2.0, -40.0), d.PEARLITE),
     (450.0, (-40.0, -40.0, 7.0), d.BAINITE),
 ])  # fmt: skip
@@ -175,7 +172,7 @@ def test_isothermal_hold_may_be_cut_into_steps(law, t_c, ln, row):
     assert many[row] == pytest.approx(one[row], rel=1e-6)
 
 
-@pytest.mark.parametrize(("share", "t_c"), [(0.1, 470.0), (0.5, 430.0), (0.9, 500.0)])
+@pytest.mark.parametrize("share, t_c", [(0.1, 470.0), (0.5, 430.0), (0.9, 500.0)])
 def test_time_to_a_share_is_the_rate_equation(law, share, t_c):
     """tau = S(X) / K: bainite alone, held until the time of the formula."""
     forward, _, _ = kinetics.extent_tables()
@@ -251,7 +248,7 @@ def test_grain_and_alloy_harden():
     assert lean < rich
 
 
-@pytest.mark.parametrize(("rates", "t_c", "row"), [
+@pytest.mark.parametrize("rates, t_c, row", [
     ({"ln_f": 0.0}, 700.0, "LOG_V_FP"), ({"ln_b": 6.0}, 450.0, "LOG_V_B"),
 ])  # fmt: skip
 @pytest.mark.parametrize("rate_c_per_h, log_v", [(36_000.0, math.log10(36_000.0)), (1.0, d.LOG_V_FLOOR)])  # fmt: skip
@@ -264,7 +261,7 @@ def test_each_product_remembers_the_rate_it_formed_at(law, rates, t_c, row, rate
     assert state[getattr(d, row)] == pytest.approx(gone[at] * log_v)
 
 
-@pytest.mark.parametrize(("again_c", "share"), [(425.0, 0.5), (480.0, 1.0)])
+@pytest.mark.parametrize("again_c, share", [(425.0, 0.5), (480.0, 1.0)])
 def test_re_heated_bainite_goes_by_the_rate_at_700_degrees(law, again_c, share):
     """Undercooled by water and re-heated by the body it is no softer than its quick cooling made it."""
     state = fresh(ln_b=4.0)

@@ -35,7 +35,7 @@ def measured_ms():
     return comp, grain, np.array([float(r["ms_c"]) for r in rows])
 
 
-@pytest.mark.parametrize(("grade", "andrews", "product", "steven_haynes"), [
+@pytest.mark.parametrize("grade, andrews, product, steven_haynes", [
     ("1020", 441, 424, 451), ("1045", 326, 328, 323), ("4130", 384, 378, 382),
     ("4140", 331, 328, 323),
 ])  # fmt: skip

@@ -106,7 +106,7 @@ def test_softer_with_time_and_temperature_down_to_the_annealed_steel(grade):
             assert np.all(np.diff(hv) <= 1e-9) and np.all(hv >= floor - 1e-9)
 
 
-@pytest.mark.parametrize(("grade", "own"), [("4130", 233.0), ("4140", 305.0), ("8620", 225.0)])
+@pytest.mark.parametrize("grade, own", [("4130", 233.0), ("4140", 305.0), ("8620", 225.0)])
 def test_bainite_begins_at_its_own_hardness_and_keeps_it_at_400_c(grade, own):
     steel = fp.grade(grade)
     k, carbon = tempering_coefficients(steel), steel.get("C")

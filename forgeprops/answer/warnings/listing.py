@@ -54,6 +54,14 @@ FURNACE_CODES = frozenset(rule.code for rule in furnace())
 #: Codes of the warnings that say stop: no remedy and no ranking may hold one.
 STOP_CODES = frozenset(rule.code for rule in RULES if rule.rank == "stop")
 
+
+def brief(code: str) -> str:
+    """What a warning means, in a few words."""
+    if code == "hosel:overbent":
+        return "the hosel does not take the required change"
+    return sentences().get(code, {}).get("brief", "") or code.replace("-", " ")
+
+
 #: Quantity of a warning that says stop: where a limit is set on it, that limit decides.
 _LIMITED = {
     "quench-crack": "crack_index",
@@ -87,8 +95,8 @@ def of_case(e, case: int, bend=None) -> tuple[Warn, ...]:
             found[rule.code if rule.once else warn.text] = warn
     if bend is None:
         return tuple(found.values())
-    rank, sentence = sentences()["hosel-hard"]
-    hard = Warn("hosel-hard", sentence.format_map(vars(bend)), rank)
+    row = sentences()["hosel-hard"]
+    hard = Warn(row["code"], row["text"].format_map(vars(bend)), row["rank"])
     return (*found.values(), *[hard] * (bend.allowed_deg < STIFF_HOSEL_DEG), *bend.warnings)
 
 

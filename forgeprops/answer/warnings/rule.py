@@ -40,9 +40,9 @@ class Rule:
 
 
 @functools.cache
-def sentences() -> dict[str, tuple[str, str]]:
-    """Rank and sentence by code."""
-    return {r["code"]: (r["rank"], r["text"]) for r in read_rows("library/warnings.csv")}
+def sentences() -> dict[str, dict[str, str]]:
+    """Rank, brief words and sentence (text) by code."""
+    return {r["code"]: r for r in read_rows("library/warnings.csv")}
 
 
 class _Zone:
@@ -77,12 +77,12 @@ class _Names(dict):
 
 def listed(code: str, where: Callable, added: Callable | None = None, zone=FACE, **more) -> Rule:
     """A rule of the table; `added` gives, for an evaluation and a case, what only this sentence names."""
-    rank, sentence = sentences()[code]
+    row = sentences()[code]
 
     def text(e, i):
-        return sentence.format_map(_Names(e, i, zone, added(e, i) if added else {}))
+        return row["text"].format_map(_Names(e, i, zone, added(e, i) if added else {}))
 
-    return Rule(code, rank, where, text, **more)
+    return Rule(code, row["rank"], where, text, **more)
 
 
 def of_range(id: str, value: Callable, also: Callable | None = None) -> Rule:

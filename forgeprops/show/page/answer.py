@@ -7,7 +7,8 @@ from dataclasses import replace
 import numpy as np
 
 from ...answer.evaluation import evaluate
-from ...answer.verdict import LimitState, Verdict, level_of, stop_words
+from ...answer.verdict import LimitState, Verdict, level_of
+from ...answer.warnings.listing import brief
 from ...inputs.cases import Cases
 from ...inputs.head import ZONES
 from ...inputs.job import Job
@@ -247,7 +248,7 @@ def sentence(verdict: Verdict) -> str:
         return "Good: every limit is kept. Confirm it on trial heads."
     what = _words(worst)[2 if worst.met else 1]
     if verdict.stops:
-        what = stop_words(verdict.stops[0].code)
+        what = brief(verdict.stops[0].code)
     elif verdict.cause:
         what += f": {verdict.cause}"
     return f"{'Not good' if verdict.level == 'out' else 'Not sure'}: {what}."
