@@ -59,7 +59,7 @@ _ROOMS = {
     "study.process.scattering": "scatter",
     "io.tables": "read_table write_table",
     "certificates.reading": "read_certificates",
-    "study.shop.runs": "read_runs",
+    "study.shop.measured_heads": "read_runs",
     "study.shop.traces": "read_channels read_traces",
     "study.shop.measurements": "read_bends read_hardness",
     "study.shop.heat_acceptance": "judge_heat judge_heats",
