@@ -77,14 +77,10 @@ def read_certificates(
 
     Parameters
     ----------
-    source : path, bytes or upload
-        The file, its bytes, or a file chooser's upload.
-    sheet : str, optional
-        Read this sheet of a workbook only; by default all visible sheets.
-    filename : str, optional
-        Name used in messages when bytes are given.
-    below_limit : {"half", "zero"}
-        What "<0.01" counts for: half the limit, or nothing.
+    source : path, bytes or upload of a file chooser
+    sheet : str, optional; this sheet of a workbook only, by default all visible ones
+    filename : str, optional; name used in messages when bytes are given
+    below_limit : {"half", "zero"}; what "<0.01" counts for
 
     Returns
     -------
