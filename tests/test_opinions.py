@@ -38,14 +38,6 @@ def _bare(**wt):
     return fp.Steel("bare", {"Ni": 0.0, "Cr": 0.0, "Mo": 0.0, "Cu": 0.0} | wt)
 
 
-def test_austenitising_parameter_is_the_temperature_of_a_one_hour_hold():
-    assert cr.austenitising_parameter(930.0, 3600.0, 0.0) == pytest.approx(930.0)
-    assert cr.austenitising_parameter(930.0, 3600.0, 0.2, "K") == pytest.approx(1203.15)
-    # derived by hand: 850 °C, half an hour
-    assert cr.austenitising_parameter(850.0, 1800.0, 0.0, "K") == pytest.approx(1107.6, abs=0.6)
-    assert cr.austenitising_parameter(850.0, 1800.0, 0.2, "K") == pytest.approx(1116.0, abs=0.6)
-
-
 @pytest.mark.parametrize("name", grades())
 def test_rates_keep_their_order(name):
     rates = list(cr.critical_cooling_rates(grade(name)).values())

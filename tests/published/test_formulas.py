@@ -9,14 +9,13 @@ from reference.plates import clamped_rectangle
 import forgeprops as fp
 from forgeprops.base.tables import read_rows
 from forgeprops.face.strike import strike_load
-from forgeprops.forging.decarburisation import carbon_diffusivity
 from forgeprops.hardenability import end_quench as eq
 from forgeprops.hardenability.ideal_diameter import ideal_diameter, ideal_diameter_factors
 from forgeprops.hosel.bending_moment import elastic_modulus_mm3, plastic_modulus_mm3
 from forgeprops.hosel.fatigue import roessle_fatemi, uniform_material_law
 from forgeprops.strength.tensile import strength
 from forgeprops.transformation.temperature_formulas import FORMULAS
-from forgeprops.transformation.temperatures import ae1_c, ae3_c, bainite_start_c, martensite_start_c
+from forgeprops.transformation.temperatures import ae3_c, bainite_start_c, martensite_start_c
 
 _WT = {"C": 0.22, "Mn": 0.80, "Si": 0.18, "Ni": 0.10, "Cr": 0.43, "Mo": 0.25, "Cu": 0.10, "V": 0.05}
 MODIFIED_4118 = fp.Steel("modified 4118", _WT)
@@ -57,21 +56,8 @@ def test_42crmo4_band_all_points():
             assert float(row["hrc_low"]) <= hrc <= float(row["hrc_high"]), (steel.name, row, hrc)
 
 
-@pytest.mark.parametrize("carbon, hrc", [
-    (0.10, 38.5), (0.15, 41.4), (0.20, 44.4), (0.25, 47.5), (0.30, 50.5), (0.35, 53.5),
-    (0.40, 56.3), (0.45, 58.9), (0.50, 61.2), (0.60, 64.6),
-])  # fmt: skip
-def test_initial_hardness(carbon, hrc):
-    # derived: our evaluation of the polynomial, kept as a guard against a changed digit
-    assert eq.as_quenched_hardness_hrc(carbon) == pytest.approx(hrc, abs=0.06)
-
-
-def test_initial_hardness_near_other_published_rules_and_inch_set_near_metric_set():
-    # DIN 17021-1 (1976), HRC max = 35 + 50 C ± 2, from memory
-    for carbon in (0.20, 0.30, 0.40):
-        assert eq.as_quenched_hardness_hrc(carbon) == pytest.approx(35 + 50 * carbon, abs=2.0)
-    # dividing factor at J8 (12.7 mm) from the inch set, from memory: an independent check of the metric
-    # digits
+def test_inch_set_agrees_with_metric_set():
+    # dividing factor at J8 (12.7 mm) from the inch set, from memory: an independent check of the metric digits
     distance, poly, upper, _ = eq._coefficients()
     for di_in in (1.1, 1.5, 2.0, 3.0, 4.0, 5.0):
         inch = np.polyval((0.00084, -0.01189, 0.03378, 0.24617, -1.79085, 4.44473), di_in)
@@ -114,12 +100,6 @@ def test_ae3_against_computed_equilibrium():
     assert max(error["grange"]) < 15.0 and max(abs(ae3_c(c) - t) for c, t in COMPUTED_AE3) < 15.0
     mean = {m: np.mean(e) for m, e in error.items()}
     assert min(mean, key=mean.get) == "grange" and mean["grange"] < 8.0
-
-
-def test_eutectoid_temperature_723_of_andrews_and_723_of_grange():
-    """Gorni's handbook: Andrews' intercept is 723 °C, Grange's 1333 °F = 722.8 °C."""
-    assert ae1_c({"C": 0.8}, "andrews") == 723.0
-    assert ae1_c({"C": 0.8}, "grange") == pytest.approx(722.8, abs=0.05)
 
 
 def test_starts_of_cr_mo_steels():
@@ -171,16 +151,10 @@ def test_1020_normalised_100_mm_bar():
     assert s.reduction_of_area == pytest.approx(0.666, abs=0.06)
 
 
-def test_published_section_values():
-    # Solid 200 mm bar, 250 MPa: Zp 1 333 333 mm³, shape factor 1.6977, Mp 333.333 kN m
-    # (a public worked example, read).
-    assert plastic_modulus_mm3(200.0) == pytest.approx(1_333_333, abs=1)
+def test_published_shape_factor():
+    # Solid 200 mm bar: shape factor 1.6977 (a public worked example, read); its plastic modulus is a row of printed_values.csv.
     shape = plastic_modulus_mm3(200.0) / elastic_modulus_mm3(200.0)
     assert shape == pytest.approx(1.6977, abs=5e-5)
-    assert 250 * plastic_modulus_mm3(200.0) / 1e6 == pytest.approx(333.333, abs=1e-3)
-    # Structural hollow section 48.3 × 4.0: Wel 5.70, Wpl 7.87 cm³ (EN 10210-2, from memory).
-    assert elastic_modulus_mm3(48.3, 40.3) / 1000 == pytest.approx(5.70, abs=0.005)
-    assert plastic_modulus_mm3(48.3, 40.3) / 1000 == pytest.approx(7.87, abs=0.005)
 
 
 def test_metals_15_2025_780_result_rows():
@@ -215,23 +189,3 @@ def test_clamped_rectangle_against_roark(ratio):
     assert c.edge == pytest.approx(b2, rel=0.025)  # a point load; ours is spread
     assert c.edge < b2
     assert clamped_rectangle(ratio * b, b, 1.0).deflection == pytest.approx(alpha, rel=0.02)
-
-
-#: 2.3e-5 exp(-148000/RT), Callister's data as quoted in two problem pages: dilute carbon; and 1.5e-5 exp(-135000/RT), quoted
-#: for about 0.7-0.8 % C: °C, wt%, m²/s, relative limit.
-ARRHENIUS = [
-    (850, 0, 3.01e-12, 0.06),
-    (950, 0, 1.10e-11, 0.06),
-    (1100, 0, 5.39e-11, 0.06),
-    (950, 0.8, 2.58e-11, 0.02),
-]
-#: A second evaluation of the formula.
-SECOND = [
-    (*map(float, (r["temperature_c"], r["carbon"], r["diffusivity_m2_s"])), 0.01)
-    for r in read_rows("validation/carbon_diffusivity_check.csv")
-]
-
-
-@pytest.mark.parametrize("t_c, carbon, expected, rel", ARRHENIUS + SECOND)
-def test_diffusivity(t_c, carbon, expected, rel):
-    assert carbon_diffusivity(float(t_c), float(carbon)) == pytest.approx(expected, rel=rel)

@@ -19,15 +19,6 @@ from forgeprops.thermal.spray import spray_w_m2k
 # ---- natural convection
 
 
-def test_incropera_example_9_2_call_plate_and_cylinder():
-    """Pr 0.69, Gr 2.63e9: 147.16 and 139.13, printed in docstrings of the open library ht 1.2.0 (read)."""
-    rayleigh = 2.63e9 * 0.69
-    assert su.natural_convection_plate(rayleigh, 0.69) == pytest.approx(147.16, abs=0.01)
-    assert su.natural_convection_cylinder(rayleigh, 0.69) == pytest.approx(139.13, abs=0.01)
-    # Morgan's power law (1975; constants read): two published laws 9 % apart
-    assert su.natural_convection_cylinder(rayleigh, 0.69) == pytest.approx(151.39, rel=0.09)
-
-
 def test_incropera_example_9_4():
     """Steam pipe, D 0.1 m, 165 °C in 23 °C, emissivity 0.85 (inputs read; answers recomputed, book from memory)."""
     nu, alpha, k, pr = 22.8e-6, 32.8e-6, 0.0313, 0.697
@@ -58,9 +49,7 @@ def test_holman_example_7_5():
 
 
 def test_incropera_example_7_4():
-    """Re 6071, Pr 0.70: Churchill–Bernstein Nu 40.6 (40.637; read in a docstring and three public unit tests)."""
-    assert su.forced_cylinder(6071, 0.70) == pytest.approx(40.637, abs=0.005)
-    # D 12.7 mm, 10 m/s, 26.2 °C air, 128.4 °C wall: measured 102, Zukauskas 105, Churchill–Bernstein 96
+    """D 12.7 mm, 10 m/s, 26.2 °C air, 128.4 °C wall: measured 102, Zukauskas 105, Churchill–Bernstein 96."""
     still, whole = (su.convection_w_m2k("round", 128.4, 26.2, 12.7, v) for v in (0.0, 10.0))
     h = (whole**3 - still**3) ** (1 / 3)
     assert h == pytest.approx(96, rel=0.02) and h == pytest.approx(102, rel=0.08)

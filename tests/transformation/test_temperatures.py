@@ -35,17 +35,6 @@ def measured_ms():
     return comp, grain, np.array([float(r["ms_c"]) for r in rows])
 
 
-@pytest.mark.parametrize("grade, andrews, product, steven_haynes", [
-    ("1020", 441, 424, 451), ("1045", 326, 328, 323), ("4130", 384, 378, 382),
-    ("4140", 331, 328, 323),
-])  # fmt: skip
-def test_ms_of_the_classic_formulas_by_hand(grade, andrews, product, steven_haynes):
-    comp = MID[grade]
-    assert martensite_start_c(comp, method="andrews") == pytest.approx(andrews, abs=0.6)
-    assert martensite_start_c(comp, method="andrews_product") == pytest.approx(product, abs=0.6)
-    assert martensite_start_c(comp, method="steven_haynes") == pytest.approx(steven_haynes, abs=0.6)
-
-
 def test_own_ms_beats_every_published_formula_on_the_measured_steels():
     comp, grain, ms = measured_ms()
     own = np.abs(martensite_start_c(comp, grain_um=grain) - ms).mean()
