@@ -45,7 +45,7 @@ def test_grossmann_1942_abstract(element, content, factor):
     assert ideal_diameter_factors(steel)[element] == pytest.approx(factor, rel=0.02)
 
 
-def test_42crmo4_band_all_points():
+def test_a255_band_of_42crmo4_and_inch_set():
     # steelmaker's sheet for 42CrMo4 to DIN EN 10083-1; the steel is mid-range with no residuals
     band = [r for r in read_rows("validation/hardenability_bands.csv") if r["grade"] == "42CrMo4"]
     assert len(band) == 15
@@ -54,9 +54,6 @@ def test_42crmo4_band_all_points():
         for row in band:
             hrc = eq.hardness_at_distance_hrc(steel, float(row["distance_mm"]))
             assert float(row["hrc_low"]) <= hrc <= float(row["hrc_high"]), (steel.name, row, hrc)
-
-
-def test_inch_set_agrees_with_metric_set():
     # dividing factor at J8 (12.7 mm) from the inch set, from memory: an independent check of the metric digits
     distance, poly, upper, _ = eq._coefficients()
     for di_in in (1.1, 1.5, 2.0, 3.0, 4.0, 5.0):
@@ -151,22 +148,16 @@ def test_1020_normalised_100_mm_bar():
     assert s.reduction_of_area == pytest.approx(0.666, abs=0.06)
 
 
-def test_published_shape_factor():
+def test_published_shape_factor_ductilities_and_driver_force():
     # Solid 200 mm bar: shape factor 1.6977 (a public worked example, read); its plastic modulus is a row of printed_values.csv.
     shape = plastic_modulus_mm3(200.0) / elastic_modulus_mm3(200.0)
     assert shape == pytest.approx(1.6977, abs=5e-5)
-
-
-def test_metals_15_2025_780_result_rows():
     # Published results, read: uniform law 750.00 MPa, 0.5900; Roessle–Fatemi 866.75 MPa, 0.5941.  The inputs
     # were not printed; 750.00 means a tensile strength of 500 MPa, 866.75 means HB 151, with E = 210 GPa.
     # Only the ductilities test anything: the strengths gave the inputs.
     assert uniform_material_law(500.0, 210_000.0).ductility == 0.59
     steel = roessle_fatemi(fp.convert_hardness(151, "HB", "HV"), 210_000.0)
     assert steel.ductility == pytest.approx(0.5941, abs=5e-5)
-
-
-def test_published_driver_force():
     # Published: peak up to 13.3 kN (rules body, equipment studies), 8.9–13.3 kN (a public page), head 200 g, 50 m/s.
     force, patch, _ = strike_load(200, 50, 14, 0.825)
     assert 8900 < force < 13_300

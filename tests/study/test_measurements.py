@@ -158,7 +158,7 @@ def test_unusable_traces(text, message):
 # ------------------------------------------------------------------------------------------ hardness
 
 
-def test_hardness_in_every_way_of_naming_the_scale():
+def test_hardness_in_every_scale_and_by_zone():
     text = (
         "head_id,zone,position,value,scale\n7,face,centre,45,HRC\n7,face,toe,285 HV10,\n"
         "7,Hosel,10,92,HRB\n7,body,,228,HBW 10/3000\n8,rim,x,300,HV 0.5\n"
@@ -172,9 +172,6 @@ def test_hardness_in_every_way_of_naming_the_scale():
     headed = fp.read_hardness(b"head;zone;HRC\n7;face centre;45,5\n")
     hv = fp.convert_hardness(45.5, "HRC", "HV")
     assert headed.frame["hardness_hv"].tolist() == [pytest.approx(hv)]
-
-
-def test_hardness_by_zone():
     text = b"head_id,zone,value,scale\n7,face,440,HV\n7,face,450,HV\n7,face,460,HV\n7,hosel,210,HV"
     table = fp.read_hardness(text).by_zone().set_index("zone")
     assert table.loc["face", "mean_hv"] == 450

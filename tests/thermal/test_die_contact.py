@@ -160,12 +160,16 @@ def test_ferrule_end_after_hours_obeys_the_steady_fin():
     assert np.abs(found.sol(place)[0] - peak).max() < 4.0
 
 
-def test_cloth_keeps_the_head_cold_and_air_does_not():
+def test_cloth_and_many_hosels():
     wet, dry = heated(), heated(cooled="air")
     assert wet.neck_end_c[0] < 150.0 < 300.0 < dry.neck_end_c[0]
     assert wet.body_c[0] < 80.0 < 200.0 < dry.body_c[0] < 500.0
     assert 400.0 < wet.ferrule_end_c[0] < 690.0  # a ferrule would burn: it goes on afterwards
     assert 100.0 < dry.power_w[0] < wet.power_w[0] < 500.0
+    other = (50.0, 13.6, 17.0, 16.6, 20.0)
+    both = hosel_heat((SHAPE, other), 690.0, 600.0, "cloth", 31000.0)
+    for i, shape in enumerate((SHAPE, other)):
+        assert both.zone_j[i] == pytest.approx(heated(shape=shape).zone_j[0], rel=1e-9)
 
 
 def test_steps_are_fine_enough(monkeypatch):
@@ -178,13 +182,6 @@ def test_steps_are_fine_enough(monkeypatch):
     fine = [heated(cooled=c).zone_j[0, 4] for c in ("air", "cloth")]
     hosel_heat.cache_clear()
     assert np.log10(coarse) == pytest.approx(np.log10(fine), abs=0.05)  # 1 HV
-
-
-def test_many_hosels_as_one_by_one():
-    other = (50.0, 13.6, 17.0, 16.6, 20.0)
-    both = hosel_heat((SHAPE, other), 690.0, 600.0, "cloth", 31000.0)
-    for i, shape in enumerate((SHAPE, other)):
-        assert both.zone_j[i] == pytest.approx(heated(shape=shape).zone_j[0], rel=1e-9)
 
 
 FACTOR = 1.5
@@ -247,16 +244,13 @@ def test_severity_of_a_25_mm_bar(medium, agitation, low, high):
     assert low / FACTOR < found < high * FACTOR
 
 
-def test_baths_are_in_order():
+def test_baths_are_in_order_and_an_own_table_is_followed():
     baths = ("oil bath", "polymer bath", "water bath")
     oil, polymer, water = (passed(cooled(m), 400.0) for m in baths)
     assert polymer < oil and water < oil
     for t in (300.0, 600.0):
         assert bath_w_m2k("water bath", t, 60.0) < bath_w_m2k("water bath", t, 20.0)
         assert bath_w_m2k("oil bath", t, 50.0, 1.0) > bath_w_m2k("oil bath", t, 50.0)
-
-
-def test_an_own_table_is_followed_and_checked():
     table = ((100.0, 500.0), (500.0, 2500.0), (900.0, 500.0))
     loss = bath_w_m2("own bath", 30.0, table=table)
     at = np.interp([300.0, 700.0, 900.0], MEDIUM_C, loss) / (np.array([300.0, 700.0, 900.0]) - 30.0)

@@ -14,12 +14,25 @@ from forgeprops.thermal import surroundings as su
 from forgeprops.thermal.properties import air
 
 
-def test_enthalpy_20_to_900_closes_with_en_1993_1_2():
+def test_properties_without_jumps_and_air():
     """Ferrite to 750 °C, transformation, austenite on, against the standard's own integral from 20 °C."""
     ferrite = quad(p.ferrite_cp_j_kgk, 20, 750, points=[700])[0]
     for to_c, standard, within in ((900, 632.1e3, 0.002), (1000, 697.1e3, 0.007)):
         total = ferrite + p.LATENT_HEAT_J_KG["pearlite"] + quad(p.austenite_cp_j_kgk, 750, to_c)[0]
         assert total == pytest.approx(standard, rel=within)
+    t = np.arange(-20.0, 1300.0, 0.5)
+    for law in (p.ferrite_cp_j_kgk, p.austenite_cp_j_kgk, p.conductivity_w_mk):
+        values = np.array([law(x) for x in t])
+        assert np.isfinite(values).all() and np.abs(np.diff(values) / values[1:]).max() < 2e-3
+    t = np.linspace(300, 1500, 97)
+    ideal = 101325 * 28.9647e-3 / 8.314462618 / t  # molar mass of dry air 28.9647 g/mol
+    assert p.air(t - 273.15).density_kg_m3 == pytest.approx(ideal, rel=1e-3)
+    for surface, total, forced in CYLINDER:
+        still, whole = (su.convection_w_m2k("round", surface, 25.0, 13.5, v) for v in (0.0, 2.0))
+        assert still + su.radiation_w_m2k(surface, 25.0, 0.8) == pytest.approx(total, abs=0.1)
+        assert (whole**3 - still**3) ** (1 / 3) == pytest.approx(forced, abs=0.11)
+    k, h, c = 1.380649e-23, 6.62607015e-34, 299792458.0
+    assert STEFAN_BOLTZMANN == pytest.approx(2 * math.pi**5 * k**4 / (15 * h**3 * c**2), rel=1e-6)
 
 
 def test_latent_heat_against_sgte_iron():
@@ -42,34 +55,12 @@ def test_latent_heat_against_sgte_iron():
     assert 5.5e8 < heat[0] <= heat[1] < heat[2] < 7e8
 
 
-def test_properties_have_no_jumps():
-    t = np.arange(-20.0, 1300.0, 0.5)
-    for law in (p.ferrite_cp_j_kgk, p.austenite_cp_j_kgk, p.conductivity_w_mk):
-        values = np.array([law(x) for x in t])
-        assert np.isfinite(values).all() and np.abs(np.diff(values) / values[1:]).max() < 2e-3
-
-
-def test_air_is_an_ideal_gas_between_the_rows():
-    t = np.linspace(300, 1500, 97)
-    ideal = 101325 * 28.9647e-3 / 8.314462618 / t  # molar mass of dry air 28.9647 g/mol
-    assert p.air(t - 273.15).density_kg_m3 == pytest.approx(ideal, rel=1e-3)
-
-
 #: 13.5 mm cylinder, still air 25 °C, emissivity 0.8, by the same laws with CoolProp air: surface °C, natural convection and
 #: radiation together, forced at 2 m/s alone, W/(m² K).
 CYLINDER = [
     (300, 28.5, 39.8), (500, 46.3, 39.3), (700, 73.2, 39.0), (800, 90.9, 38.8), (850, 100.9, 38.8),
     (900, 111.7, 38.7), (950, 123.3, 38.7),
 ]  # fmt: skip
-
-
-def test_cylinder_table_and_sigma_from_its_definition():
-    for surface, total, forced in CYLINDER:
-        still, whole = (su.convection_w_m2k("round", surface, 25.0, 13.5, v) for v in (0.0, 2.0))
-        assert still + su.radiation_w_m2k(surface, 25.0, 0.8) == pytest.approx(total, abs=0.1)
-        assert (whole**3 - still**3) ** (1 / 3) == pytest.approx(forced, abs=0.11)
-    k, h, c = 1.380649e-23, 6.62607015e-34, 299792458.0
-    assert STEFAN_BOLTZMANN == pytest.approx(2 * math.pi**5 * k**4 / (15 * h**3 * c**2), rel=1e-6)
 
 
 #: Diameter mm, time 800→500 °C s, rate at 700 °C K/s: lumped cylinder from 900 °C, cp 600 J/(kg K), density
@@ -92,7 +83,7 @@ def test_lumped_cylinder_in_still_air(diameter, t85, rate):
     assert kelvin_per_s(700.0) == pytest.approx(rate, abs=0.006)
 
 
-def test_convection_by_shape_and_speed():
+def test_surroundings_by_shape_speed_and_sleeve():
     surface = np.array([200.0, 600.0, 900.0])
     for shape, size in (("round", 14.0), ("plate", 44.0)):
         speeds = (0.0, 0.01, 1.0, 3.0, 10.0)
@@ -100,6 +91,19 @@ def test_convection_by_shape_and_speed():
         assert (np.diff(rising, axis=0) >= 0).all()
         assert rising[1] == pytest.approx(rising[0], rel=0.02)  # no jump as the fan stops
     refuses("shape 'cube' is unknown", su.convection_w_m2k, "cube", surface, 25.0, 14.0)
+    assert set(su.NEIGHBOURS) == set(COOLING)
+    for kind in COOLING:
+        around = su.neighbours(kind)
+        assert 0 < around.view_factor <= 1 and around.reason and around.basis
+    bin_, row, single = (su.neighbours(kind).view_factor for kind in ("bin", "row", "single"))
+    assert bin_ < row < single == 1
+    refuses("did you mean 'bin'", su.neighbours, "bins")
+    bare = 100.0
+    assert su.sleeve_w_m2k(bare, 14.0, 1e-6, 0.15) == pytest.approx(bare, rel=1e-3)  # no sleeve
+    assert su.sleeve_w_m2k(15.0, 14.0, 10.0, 0.15) < 0.2 * bare
+    # thin sleeve on a wide round is a flat slab: 1/(d/k + 1/h)
+    expected = 1 / (10e-3 / 0.15 + 1 / 20)
+    assert su.sleeve_w_m2k(20.0, 1e5, 10.0, 0.15) == pytest.approx(expected, rel=1e-3)
 
 
 def test_forced_plate_against_the_local_law_integrated():
@@ -137,22 +141,3 @@ def test_row_view_factor_by_drawing_the_strings_and_opening_with_the_pitch():
     assert factors[0] == pytest.approx(1 - 2 * (0.5 - 1 / math.pi))  # touching
     assert factors[-1] == pytest.approx(1.0, abs=0.002)
     refuses("Pitch of the row 40 mm", su.row_view_factor, 40.0, 48.0)
-
-
-def test_every_surrounding_of_the_route_is_known():
-    assert set(su.NEIGHBOURS) == set(COOLING)
-    for kind in COOLING:
-        around = su.neighbours(kind)
-        assert 0 < around.view_factor <= 1 and around.reason and around.basis
-    bin_, row, single = (su.neighbours(kind).view_factor for kind in ("bin", "row", "single"))
-    assert bin_ < row < single == 1
-    refuses("did you mean 'bin'", su.neighbours, "bins")
-
-
-def test_sleeve_limits():
-    bare = 100.0
-    assert su.sleeve_w_m2k(bare, 14.0, 1e-6, 0.15) == pytest.approx(bare, rel=1e-3)  # no sleeve
-    assert su.sleeve_w_m2k(15.0, 14.0, 10.0, 0.15) < 0.2 * bare
-    # thin sleeve on a wide round is a flat slab: 1/(d/k + 1/h)
-    expected = 1 / (10e-3 / 0.15 + 1 / 20)
-    assert su.sleeve_w_m2k(20.0, 1e5, 10.0, 0.15) == pytest.approx(expected, rel=1e-3)

@@ -67,7 +67,7 @@ def test_bad_readings_are_one_sentence(given, words):
 # ---- the law
 
 
-def test_peak_and_minimum_of_the_law():
+def test_peak_minimum_and_the_published_laws():
     """h peaks near 142 K; flux peaks near 206–216 K (2.1, 2.7 MW/m²), its minimum lies near 630, 590, 545 K."""
     dt = np.arange(100.0, 1000.0, 1.0)
     for flux, peak, least in ((3.0, None, 630), (10.0, 2.1e6, 590), (20.0, 2.7e6, 545)):
@@ -79,16 +79,13 @@ def test_peak_and_minimum_of_the_law():
             assert 204 <= dt[q.argmax()] <= 218
         inner = slice(200, 700)
         assert abs(dt[inner][q[inner].argmin()] - least) <= 12
-
-
-def test_published_laws_agree_in_film_boiling():
-    """At 900 °C and 3–20 kg/(m² s) the law stands within 45 % of the middle of six: trust a factor 1.5."""
+    # At 900 °C and 3–20 kg/(m² s) the law stands within 45 % of the middle of six: trust a factor 1.5.
     for flux in (3.0, 5.0, 10.0, 20.0):
         laws = spray_film_laws_w_m2k(flux, 900.0)
         assert laws["Wendelstorf 2008"] == pytest.approx(np.median([*laws.values()]), rel=0.45)
 
 
-def test_law_is_continuous_and_positive_down_to_the_water():
+def test_law_is_continuous_within_evaporation_and_warns_outside():
     for flux in (0.5, 3.0, 10.0, 30.0):
         t = np.arange(15.0, 1100.0, 0.25)
         h = np.array([sp.spray_w_m2k(flux, x, 25.0) for x in t])
@@ -96,17 +93,11 @@ def test_law_is_continuous_and_positive_down_to_the_water():
         below = h[(t > 25) & (t < 110)]
         assert below.max() <= sp.spray_single_phase_w_m2k(flux) + 1
         assert below.min() >= 0.8 * sp.spray_w_m2k(flux, 125.0, 25.0)
-
-
-def test_evaporation_limit():
     # 5 (4186·80 + 2.257e6) W/m²
     assert sp.evaporation_limit_w_m2(5.0, 20.0) == pytest.approx(13.0e6, rel=0.005)
     for flux in (3.0, 10.0, 30.0):
         for t in np.arange(100.0, 1100.0, 20.0):
             assert sp.spray_w_m2k(flux, t, 20.0) * (t - 20) < sp.evaporation_limit_w_m2(flux, 20.0)
-
-
-def test_warnings_outside_the_law():
     assert sp.spray_warnings(10.0, 20.0, 800.0) == () and sp.spray_warnings(0.0) == ()
     codes = {w.code for w in sp.spray_warnings(1.0, 80.0, 1150.0)}
     assert codes == {f"range:thermal.spray_{name}" for name in ("flux", "water", "surface")}
