@@ -20,7 +20,6 @@ from forgeprops.strength.tensile import strength
 
 R = fp.Route()
 #: Six heads of a shop, with the level and the cause that a metallurgist expects.
-#: Six heads of a shop, with the level and the cause that a metallurgist expects.
 SIX = {
     "4130": (R, "marginal", "face"), "1020": (R, "out", "face"), "8620": (R, "out", "face"),
     "4140": (R.with_(spray_s=4), "out", "pull"), "1045": (R, "out", "crack"),

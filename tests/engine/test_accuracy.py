@@ -191,11 +191,10 @@ def test_steps_points_and_shares(delivered):
     assert delivered[1].steps.max() < 3000
 
 
-def test_even_cells_with_local_conductivity(monkeypatch):
+def test_even_cells_with_local_conductivity():
     """The whole scheme against 9 even cells a zone with their own conductivity and structure: only formulas are shared."""
     steel, part, route = fp.grade("4130"), fp.head("mid-iron"), fp.Route()
-    fed = reference.fed(monkeypatch, [steel], [part], [route])
-    case = reference.Case(fed, 0, (9,) * 5, cells=True)
+    case = reference.Case(reference.fed([steel], [part], [route]), 0, (9,) * 5, cells=True)
     case.run(stop_c=150.0)
     found = march_columns(Cases.of([steel], [part], [route], [fp.Shop()])).zones[0, :, o.O_HV]
     assert found == pytest.approx(case.hardness()[:, o.O_HV], abs=2.5)
@@ -211,9 +210,9 @@ PART = fp.Route().with_(preheat_c=775.0, spray_s=6.0, back_on_die=True, surround
     [("4130", SPRAYED), ("1030", DRY), ("4340", PART)],
     ids=["4130-sprayed", "1030-dry", "4340-part-austenite"],
 )
-def test_same_curves_and_hardness_as_solve_ivp(name, route, monkeypatch, record_property):
+def test_same_curves_and_hardness_as_solve_ivp(name, route, record_property):
     steel, part = fp.grade(name), fp.head("mid-iron")
-    case = reference.Case(reference.fed(monkeypatch, [steel], [part], [route]), 0, POINTS)
+    case = reference.Case(reference.fed([steel], [part], [route]), 0, POINTS)
     pieces = case.run(rtol=1e-6)
     expected = case.hardness()
 
