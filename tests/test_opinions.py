@@ -224,7 +224,7 @@ def test_skewed_response_against_sampling():
     assert outcome_chances(450.0, 15.0, deviates, 450.0 + 10.0 * deviates) is None
 
 
-def test_half_martensite_is_least_sure_and_what_disagrees_and_applies_widens():
+def test_half_martensite_is_least_sure_and_specimens_carry_their_interval():
     shares = np.linspace(0.0, 1.0, 11)
     sd = hardness_sd_hv(300.0, 1.0 - shares, 0.0, shares)
     assert sd.argmax() == pytest.approx(5, abs=1) and sd[0] > 0.0 and sd[-1] > 0.0
@@ -234,9 +234,6 @@ def test_half_martensite_is_least_sure_and_what_disagrees_and_applies_widens():
     values = np.array([[200.0, 300.0], [240.0, 0.0]])
     counted = np.array([[True, True], [True, False]])
     assert opinions_spread_hv(values, counted) == pytest.approx([20.0, 0.0])
-
-
-def test_specimens_carry_their_interval():
     bar = fp.air_cooled_bar(grade("4130"), 25.0)
     assert bar.hardness_low_hv < bar.hardness_hv < bar.hardness_high_hv
     ends = hardness_interval_hv(bar.hardness_hv, bar.fractions)

@@ -87,13 +87,23 @@ def test_size_of_the_disagreement_with_the_classic_base_diameter(carbon, ratio):
     assert found == pytest.approx(ratio, abs=0.015)
 
 
-def test_warnings_of_the_ideal_diameter():
+def test_warnings_of_ideal_diameter_and_end_quench():
     assert di.ideal_diameter_warnings(fp.grade("4130")) == ()
     odd = fp.Steel("odd", {"C": 1.0, "Mo": 1.0, "B": 0.002, "Ti": 0.0, "N": 0.008})
     expected = ["range:ideal_diameter.C", "range:ideal_diameter.Mo", "ideal_diameter:boron"]
     assert _codes(di.ideal_diameter_warnings(odd)) == expected
     coarse = di.ideal_diameter_warnings(fp.Steel("c", {"C": 0.3}, grain_size_astm=1.0), grain_size=True)  # fmt: skip
     assert _codes(coarse) == ["range:ideal_diameter.grain_size"]
+    codes = _codes(eq.end_quench(fp.grade("1020")).attrs["warnings"])
+    assert "range:end_quench.ideal_diameter" in codes and "end_quench:below_20_hrc" in codes
+    assert eq.end_quench(fp.grade("4140")).attrs["warnings"] == ()
+    codes = _codes(eq.end_quench_warnings(fp.grade("4340")))
+    assert codes == ["range:end_quench.Ni", "range:end_quench.ideal_diameter"]
+    low_manganese = fp.Steel("low manganese", {"C": 0.4, "Mn": 0.3, "Cr": 1.0, "Mo": 0.2})
+    assert eq.end_quench_warnings(low_manganese)[0].text == (
+        "Mn for the end-quench curve 0.3 wt% is outside the range 0.5 to 1.65 wt% "
+        "(ASTM A255-10, end-quench curve from chemistry)."
+    )
 
 
 # ---- end-quench curve
@@ -127,19 +137,6 @@ def test_factors_fall_with_ideal_diameter_and_safeguards_hardly_touch_them():
     for d in np.linspace(25.4, 177.8, 400):
         raw = [law(d, c) if d <= u else 1.0 for c, u in zip(poly, upper, strict=True)]
         assert eq.dividing_factors(d) == pytest.approx(np.maximum(raw, 1.0), abs=0.03)
-
-
-def test_low_hardenability_is_flagged():
-    codes = _codes(eq.end_quench(fp.grade("1020")).attrs["warnings"])
-    assert "range:end_quench.ideal_diameter" in codes and "end_quench:below_20_hrc" in codes
-    assert eq.end_quench(fp.grade("4140")).attrs["warnings"] == ()
-    codes = _codes(eq.end_quench_warnings(fp.grade("4340")))
-    assert codes == ["range:end_quench.Ni", "range:end_quench.ideal_diameter"]
-    low_manganese = fp.Steel("low manganese", {"C": 0.4, "Mn": 0.3, "Cr": 1.0, "Mo": 0.2})
-    assert eq.end_quench_warnings(low_manganese)[0].text == (
-        "Mn for the end-quench curve 0.3 wt% is outside the range 0.5 to 1.65 wt% "
-        "(ASTM A255-10, end-quench curve from chemistry)."
-    )
 
 
 # ---- carbon equivalents

@@ -24,7 +24,7 @@ def plain(**changes):
     return he.Head(**{**parts, **changes})
 
 
-def test_volumes_by_hand():
+def test_volumes_surfaces_slab_and_path_factor_by_hand():
     z = plain().zones("finished")
     assert z["face"].volume_mm3 == pytest.approx(40 * 30 * 3)
     assert z["rim"].volume_mm3 == pytest.approx((70 * 40 - 40 * 30) * 4)
@@ -35,9 +35,6 @@ def test_volumes_by_hand():
     assert z["face"].volume_mm3 == pytest.approx(40 * 30 * 3.5)
     assert z["hosel"].volume_mm3 == pytest.approx(math.pi * 7.5**2 * 52)  # solid, wider, longer
     assert z["neck"].volume_mm3 == pytest.approx(math.pi * 20 / 3 * (7.5**2 + 7.5 * 8 + 8**2))
-
-
-def test_surfaces_slab_and_path_factor_by_hand():
     z = plain().zones("finished")
     assert z["face"].front_mm2 == z["face"].back_mm2 == 1200
     # the rim stands on the sole over 60 × 4 mm
@@ -118,7 +115,7 @@ def links(drawing, state):
     return he.links_of(*parts, he.zones_of(*parts))
 
 
-def test_face_to_rim_bridge_against_the_plate_solved_in_its_plane():
+def test_bridges_against_the_plate_and_a_cooling_rod():
     h = plain()
     face, rim = h.face, h.rim
     link = links(h, "finished")[0]
@@ -128,11 +125,7 @@ def test_face_to_rim_bridge_against_the_plate_solved_in_its_plane():
     rim_side = breadth / 2 * face.thickness_mm / rim.thickness_mm
     assert link.area_mm2 == pytest.approx(edge * face.thickness_mm)
     assert link.length_mm == pytest.approx(face_side + rim_side, rel=2e-3)
-
-
-def test_hosel_bridge_is_a_third_of_a_cooling_rod():
-    """A rod that cools slowly and evenly along its length: mean minus root = q‴ L²/(3 k), from the fin
-    equation."""
+    # A rod that cools slowly and evenly along its length: mean minus root = q‴ L²/(3 k), from the fin equation.
     h = plain(neck=he.Neck(1, 15), hosel=he.Hosel(50, 14, 0, 0))
     link = links(h, "finished")[3]
     k, loss, section, length = 30e-3, 1e-3, math.pi / 4 * 14**2, 50.0  # W/(mm K), W/mm³

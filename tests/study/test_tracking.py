@@ -75,7 +75,7 @@ def invented_log(n=60, drift_from=None, drift=0.0, offset=0.0, seed=0, quantity=
     return pd.DataFrame({**table, "predicted": 440.0, "measured": 440.0 + error})
 
 
-def test_a_drift_is_found_soon_and_dated():
+def test_drifts_are_found_soon_and_logs_in_control_rarely_alarm():
     late, begin, shift = [], [], []
     for seed in range(20):
         got = track(invented_log(120, 60, -20.0, seed=seed), sigma=10.0, centre="zero")
@@ -87,9 +87,6 @@ def test_a_drift_is_found_soon_and_dated():
     # 4.0 at two standard deviations
     assert np.mean(late) == pytest.approx(cusum_run_length(2.0), abs=1.2)
     assert abs(np.median(begin)) <= 2 and np.mean(shift) == pytest.approx(-20.0, abs=6.0)
-
-
-def test_in_control_logs_rarely_alarm_and_say_so():
     logs = (invented_log(100, seed=s) for s in range(40))
     charts = [track(log, sigma=10.0, centre="zero").alarms["chart"] for log in logs]
     alarms = sum((chart == "CUSUM").sum() for chart in charts)

@@ -130,7 +130,7 @@ def heated(peak_c=690.0, hold_s=600.0, cooled="cloth", shape=SHAPE):
     return hosel_heat((shape,), peak_c, hold_s, cooled, 31000.0)
 
 
-def test_hottest_place_is_as_set_inside_the_band_and_more_tempers_more():
+def test_hottest_place_cloth_and_many_hosels():
     heat = heated()
     assert heat.peak_c.max() == pytest.approx(690.0, abs=1e-6)
     low, high = heated_band_mm(*(SHAPE[i] for i in (0, 2, 4)))
@@ -139,6 +139,15 @@ def test_hottest_place_is_as_set_inside_the_band_and_more_tempers_more():
     assert np.all(np.diff(j, axis=0)[:, 3:] > 0.0)
     assert j[-1][4] < 1800.0 * np.exp(-31000.0 / 963.15)  # nowhere more than the hottest place
     assert j[2][4] < 600.0 * np.exp(-31000.0 / 963.15)
+    wet, dry = heated(), heated(cooled="air")
+    assert wet.neck_end_c[0] < 150.0 < 300.0 < dry.neck_end_c[0]
+    assert wet.body_c[0] < 80.0 < 200.0 < dry.body_c[0] < 500.0
+    assert 400.0 < wet.ferrule_end_c[0] < 690.0  # a ferrule would burn: it goes on afterwards
+    assert 100.0 < dry.power_w[0] < wet.power_w[0] < 500.0
+    other = (50.0, 13.6, 17.0, 16.6, 20.0)
+    both = hosel_heat((SHAPE, other), 690.0, 600.0, "cloth", 31000.0)
+    for i, shape in enumerate((SHAPE, other)):
+        assert both.zone_j[i] == pytest.approx(heated(shape=shape).zone_j[0], rel=1e-9)
 
 
 def test_ferrule_end_after_hours_obeys_the_steady_fin():
@@ -158,18 +167,6 @@ def test_ferrule_end_after_hours_obeys_the_steady_fin():
     found = solve_bvp(slope, ends, mesh, np.ones((2, 50)) * peak[-1])
     assert found.success
     assert np.abs(found.sol(place)[0] - peak).max() < 4.0
-
-
-def test_cloth_and_many_hosels():
-    wet, dry = heated(), heated(cooled="air")
-    assert wet.neck_end_c[0] < 150.0 < 300.0 < dry.neck_end_c[0]
-    assert wet.body_c[0] < 80.0 < 200.0 < dry.body_c[0] < 500.0
-    assert 400.0 < wet.ferrule_end_c[0] < 690.0  # a ferrule would burn: it goes on afterwards
-    assert 100.0 < dry.power_w[0] < wet.power_w[0] < 500.0
-    other = (50.0, 13.6, 17.0, 16.6, 20.0)
-    both = hosel_heat((SHAPE, other), 690.0, 600.0, "cloth", 31000.0)
-    for i, shape in enumerate((SHAPE, other)):
-        assert both.zone_j[i] == pytest.approx(heated(shape=shape).zone_j[0], rel=1e-9)
 
 
 def test_steps_are_fine_enough(monkeypatch):

@@ -151,7 +151,16 @@ def test_a_thousandth_of_any_element_moves_the_face_by_less_than_1_hv(name):
         assert moved < 1.0, (element, moved)
 
 
-def test_boron_and_lean_steel():
+def test_boron_needs_titanium_and_hardens_lean_steel():
+    plain, protected = fp.Steel("25", B25), fp.Steel("25B", B25 | {"B": 0.002})
+    bare = fp.Steel("25B", B25 | {"B": 0.002, "Ti": 0.0, "N": 0.008})
+    hv = [fp.estimate(s, HEAD, ROUTE).zones["face"].hardness_hv for s in (plain, protected, bare)]
+    di = [float(fp.ideal_diameter(s)) for s in (plain, protected, bare)]
+    assert hv[1] > hv[0] + 20.0 and di[1] > 1.5 * di[0]
+    assert abs(hv[2] - hv[0]) < 3.0 and di[2] < 1.02 * di[0]
+    assumed = fp.estimate(fp.Steel("25B", {"C": 0.25, "Mn": 1.0, "B": 0.002}), HEAD, ROUTE)
+    assert "boron-protected" in {w.code for w in assumed.warnings}
+    assert "boron-bound" in {w.code for w in fp.estimate(bare, HEAD, ROUTE).warnings}
     hv = faces(fp.Steel("25B", B25), B=np.arange(0.0, 0.00301, 0.0001))
     steps = np.diff(hv)
     assert steps.min() > -0.5 and steps.max() < 15.0 and abs(steps[0]) < 3.0
@@ -163,18 +172,6 @@ def test_boron_and_lean_steel():
     assert hosel.hardness_high_hv - hosel.hardness_low_hv < 25.0  # bars of 1020 in air are near
     said = [w.text for w in result.warnings if w.code == "far-from-bars"]
     assert "more likely harder" in said[0]
-
-
-def test_boron_needs_titanium():
-    plain, protected = fp.Steel("25", B25), fp.Steel("25B", B25 | {"B": 0.002})
-    bare = fp.Steel("25B", B25 | {"B": 0.002, "Ti": 0.0, "N": 0.008})
-    hv = [fp.estimate(s, HEAD, ROUTE).zones["face"].hardness_hv for s in (plain, protected, bare)]
-    di = [float(fp.ideal_diameter(s)) for s in (plain, protected, bare)]
-    assert hv[1] > hv[0] + 20.0 and di[1] > 1.5 * di[0]
-    assert abs(hv[2] - hv[0]) < 3.0 and di[2] < 1.02 * di[0]
-    assumed = fp.estimate(fp.Steel("25B", {"C": 0.25, "Mn": 1.0, "B": 0.002}), HEAD, ROUTE)
-    assert "boron-protected" in {w.code for w in assumed.warnings}
-    assert "boron-bound" in {w.code for w in fp.estimate(bare, HEAD, ROUTE).warnings}
 
 
 def test_spellings_and_what_the_analysis_leaves_open():
