@@ -167,7 +167,7 @@ def test_steel_of_a_dropped_certificate_and_check_of_every_heat(page_tab):
     assert [r[:2] for r in table["rows"]] == [[j.heat, j.verdict] for j in judged]
 
 
-def test_drift_spray_plate_log_and_nonsense(page_tab):
+def test_drift_spray_plate_and_log(page_tab):
     blocks = act(page_tab, "drift", face="322 315,5", usual_face="430", hosel="", usual_hosel="")
     assert "Face 319 HV where 430 is expected" in blocks[0]["words"]
     files = [data_path("demo", n).read_bytes() for n in ("plate.csv", "log.csv")]
@@ -176,6 +176,9 @@ def test_drift_spray_plate_log_and_nonsense(page_tab):
     plate = act(page_tab, "plate", channel="P1", thick=10, depth=1, water=25, flow=2.88)
     times = float(re.search(r"cools ([\d.]+) times", plate[0]["words"])[1])
     assert times == pytest.approx(1.25, abs=0.04)
+
+
+def test_nonsense_in_forms_and_drops_is_answered_in_a_sentence(page_tab):
     for values in ({"face": "abc"}, {"face": "430 nan"}, {"face": ""}, {}):
         (block,) = act(page_tab, "drift", **values)
         assert block["look"] == "stop" and len(block["words"]) > 10
