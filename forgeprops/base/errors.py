@@ -141,6 +141,19 @@ def check_number(value, name: str, low: float, high: float, unit="", where="") -
     return number
 
 
+def bounded(default, label: str, low: float, high: float, unit=""):
+    """Field of a dataclass for a number that `check_bounded` holds between two ends."""
+    return dataclasses.field(default=default, metadata={"ends": (label, low, high, unit)})
+
+
+def check_bounded(obj) -> None:
+    """Check the `bounded` numbers of a frozen dataclass and store them as floats; a default of None may stay."""
+    for f in dataclasses.fields(obj):
+        value = getattr(obj, f.name)
+        if "ends" in f.metadata and (value is not None or f.default is not None):
+            object.__setattr__(obj, f.name, check_number(value, *f.metadata["ends"]))
+
+
 def check_choice(value, name: str, allowed, where: str = "") -> str:
     """Return `value` if it is one of `allowed`; otherwise raise and suggest the nearest.
 

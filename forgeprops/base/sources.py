@@ -1,6 +1,6 @@
-"""Where every number comes from: read from the References of the docstrings, where each formula stands.
+"""Where every number comes from: read from the docstrings, where each formula stands.
 
-An entry of a References section ends with its basis in brackets, one of `BASES`:
+A long docstring has its sources under References, a short one at its end; an entry ends with its basis, one of `BASES`:
 
     .. [1] K. W. Andrews, J. Iron Steel Inst. 203 (1965) 721-727 (from memory).
 """
@@ -25,25 +25,18 @@ BASES = {
     "our choice": "a decision of this package, stated as such",
     "invented": "made up for demonstration",
 }
-_SECTION = re.compile(r"^References\n-+\n(.*?)(?=^\w[^\n]*\n---|\Z)", re.DOTALL | re.MULTILINE)
+_ENTRIES = re.compile(r"^\.\. \[1\].*?(?=^\w[^\n]*\n---|\Z)", re.DOTALL | re.MULTILINE)
 _ENTRY = re.compile(rf"(.+?) \(({'|'.join(BASES)})\)\.?", re.DOTALL)
 
 
 @dataclass(frozen=True)
 class Source:
-    """One entry of a References section.
+    """One entry of a References section."""
 
-    Attributes
-    ----------
-    where : Module and function within the package, or row of a table.
-    what : What the formula gives: the first line of its docstring.
-    reference, basis : Author, year, journal, standard or reason; one of `BASES`.
-    """
-
-    where: str
-    what: str
-    reference: str
-    basis: str
+    where: str  # module and function within the package, or row of a table
+    what: str  # the formula gives: the first line of its docstring
+    reference: str  # author, year, journal, standard or reason
+    basis: str  # one of `BASES`
 
     @property
     def room(self) -> str:
@@ -57,17 +50,17 @@ class Source:
 def references(doc: str | None, where: str) -> tuple[Source, ...]:
     """Sources named in one docstring.
 
-    >>> doc = "Ae3, °C.\\n\\nReferences\\n----------\\n.. [1] K. W. Andrews 1965 (from memory).\\n"
+    >>> doc = "Ae3, °C.\\n\\n.. [1] K. W. Andrews 1965 (from memory).\\n"
     >>> print(*references(doc, "room.formula"))
     Ae3, °C: K. W. Andrews 1965 (from memory)
     """
     doc = inspect.cleandoc(doc or "")
-    section = _SECTION.search(doc)
-    if not section:
+    entries = _ENTRIES.search(doc)
+    if not entries:
         return ()
     what = " ".join(doc.partition("\n\n")[0].split())
     found = []
-    for text in re.split(r"\.\. \[\d+\]", section[1])[1:]:
+    for text in re.split(r"\.\. \[\d+\]", entries[0])[1:]:
         entry = _ENTRY.fullmatch(" ".join(text.split()))
         if not entry:
             raise ValueError(f"{where}: {' '.join(text.split())!r} does not end with its basis")
@@ -110,7 +103,7 @@ def sources() -> tuple[Source, ...]:
     package, found = Path(__file__).parents[1], of_formula_table()
     for path in sorted(package.rglob("*.py")):
         text = path.read_text(encoding="utf-8")
-        if "References\n" not in text or path == Path(__file__):
+        if ".. [1]" not in text or path == Path(__file__):
             continue
         parts = path.relative_to(package).with_suffix("").parts
         module = ".".join(p for p in parts if p != "__init__")

@@ -21,21 +21,15 @@ EXPANSION_PER_K = (1.2e-5 * 600 + 0.4e-8 * 600**2 - 2.416e-4) / 580.0
 
 #: Volume against austenite at room temperature, per cent: a − b·(wt% C).  Martensite read on a page that
 #: quotes the ASM Handbook, vol. 4; the others from memory of the same table (Lement 1959).
-_VOLUME = {
-    "martensite": (4.64, 0.53),
-    "bainite": (4.64, 1.43),
-    "ferrite": (4.64, 2.21),
-    "pearlite": (4.64, 2.21),
-    "austenite": (0.0, 0.0),
-}
+_VOLUME = {"martensite": (4.64, 0.53), "bainite": (4.64, 1.43), "ferrite": (4.64, 2.21)}
+_VOLUME |= {"pearlite": (4.64, 2.21), "austenite": (0.0, 0.0)}
 
 #: Flatness required of a face before it is ground, mm (our choice; the rules ask the finished face to be flat).
 FLATNESS_MM = 0.15
 #: What a flatness limit, mm, and a cutting limit, HV, may be.
 LIMIT_MM, CUTTING_HV = (0.005, 10.0), (80.0, 900.0)
 
-#: Hardness above which high-speed steel tools and trimming blades suffer, HV (about 32 HRC; common
-#: practice, no source).
+#: Hardness above which high-speed steel tools and trimming blades suffer, HV (about 32 HRC; common practice, no source).
 CUTTING_LIMIT_HV = 320.0
 
 
@@ -48,8 +42,6 @@ def transformation_strain(fractions: Mapping[str, float], carbon_pct: float) -> 
     >>> round(100 * (hard - soft), 3)                 # per cent
     0.168
 
-    References
-    ----------
     .. [1] Martensite 4.64 - 0.53 C per cent: ASM Handbook vol. 4, as quoted (read).
     .. [2] Bainite and pearlite: B. S. Lement, Distortion in Tool Steels (1959) (from memory).
     """
@@ -90,8 +82,6 @@ def frozen_thermal_strain(difference_c: float, plastic_share: float = 0.5) -> fl
     >>> round(1000 * frozen_thermal_strain(200), 2)
     1.45
 
-    References
-    ----------
     .. [1] EN 1993-1-2:2005, clause 3.4.1.1 (from memory).
     .. [2] Half of the temperature difference is taken up by flow (our choice).
     """
@@ -122,25 +112,17 @@ def drift_deg(mismatch: float, thickness_mm: float, length_mm: float) -> float:
 
 @dataclass(frozen=True)
 class FaceBow:
-    """How the face comes out of flat, and the neck out of line.
+    """How the face comes out of flat, and the neck out of line."""
 
-    Attributes
-    ----------
-    bow_mm : Middle of the span against its ends; positive: the front bulges.
-    transformation_mm, thermal_mm : Its two parts; `curvature_per_mm` belongs to their sum.
-    limit_mm : The user's flatness limit.
-    neck_drift_deg : Turn of the hosel by a neck wetted on one side, if that length was given: water on the front
-        moves the loft, the lie moves only where the heel or the toe side is wetted.
-    residual_mpa : Stress at the skin that the rim's restraint leaves in the face.
-    """
-
-    bow_mm: float
-    transformation_mm: float
+    bow_mm: float  #: middle of the span against its ends; positive: the front bulges
+    transformation_mm: float  #: its two parts
     thermal_mm: float
     curvature_per_mm: float
-    limit_mm: float
+    limit_mm: float  #: the user's flatness limit
+    #: Turn of the hosel by a neck wetted on one side, if that length was given: water on the front moves the loft; the lie
+    #: moves only where the heel or the toe side is wetted.
     neck_drift_deg: float
-    residual_mpa: float
+    residual_mpa: float  #: stress at the skin that the rim's restraint leaves in the face
     warnings: tuple[Warn, ...]
 
     @property
@@ -209,11 +191,10 @@ def face_bow(
     wet = check_number(neck[1], "wetted neck length", 0.0, 100.0, "mm")
     across = check_number(neck[2], "neck mismatch", -0.02, 0.02)
     carbon = check_number(carbon_pct, "carbon", 0.0, 1.2, "wt%")
-    strains = [
-        transformation_strain(x, carbon) if isinstance(x, Mapping) else x
-        for x in check_list(layers, "layers")
-    ]
-    wanted = [check_number(x, "strain of a layer", -0.1, 0.1) for x in strains]
+    wanted = []
+    for x in check_list(layers, "layers"):
+        x = transformation_strain(x, carbon) if isinstance(x, Mapping) else x
+        wanted.append(check_number(x, "strain of a layer", -0.1, 0.1))
     by_change = gradient_per_mm(wanted, t) if wanted else 0.0
     by_heat = frozen_thermal_strain(difference_c, plastic_share) / t
     free = by_change + by_heat
@@ -231,16 +212,10 @@ def face_bow(
     return FaceBow(bow, change, heat, kept, limit, drift, stress, notes)
 
 
-#: Hardness of ferrite and pearlite against which a layer counts as part martensite, HV (handbook bars of
-#: 0.2–0.4 % C: 130–200).
-_SOFT_HV = 165.0
-
-#: Temperature above which steel flows rather than springs, °C (EN 1993-1-2: yield halves near 600; from
-#: memory).
-_SOFT_C = 600.0
-
-#: Equal layers between the computed points.
-_LAYERS = 40
+#: Hardness of ferrite and pearlite against which a layer counts as part martensite, HV (handbook bars of 0.2–0.4 % C:
+#: 130–200); temperature above which steel flows rather than springs, °C (EN 1993-1-2: yield halves near 600; from memory);
+#: equal layers between the calculated points.
+_SOFT_HV, _SOFT_C, _LAYERS = 165.0, 600.0, 40
 
 
 def bow_of_head(head, face, carbon_pct: float, neck=None, **options) -> FaceBow:
@@ -309,8 +284,6 @@ def cutting_warnings(hardness_hv: Mapping[str, float], to_cut, limit_hv=CUTTING_
     >>> print(*cutting_warnings({"rim": 410, "hosel": 180}, ["rim", "hosel"]))
     The rim is machined later; its hardest layer has 410 HV, above 320 HV: cut it before, temper it, or use carbide.
 
-    References
-    ----------
     .. [1] 320 HV: usual limit of milling and drilling with coated carbide (common practice).
     """
     limit = check_number(limit_hv, "cutting limit", *CUTTING_HV, "HV")

@@ -70,8 +70,6 @@ def leaving_limit_mpa(hardness_hv, depth_um):
 
     1.43 (HV + 120)/(√area)^(1/6), √area = √10 · depth of a long shallow surface crack.
 
-    References
-    ----------
     .. [1] Y. Murakami & M. Endo, Int. J. Fatigue 16 (1994) 163-182 (from memory).
     """
     hv = np.minimum(hardness_hv, HELD_HV)
@@ -94,8 +92,6 @@ def strain_line_mpa(hardness_hv, limit_mpa, strikes, plastic=True):
     The line passes through the fatigue limit at 10⁶ and is level beyond; `plastic` False: the line through the same
     points for a crack that is there already.
 
-    References
-    ----------
     .. [1] O. H. Basquin 1910; L. F. Coffin and S. S. Manson 1954 (from memory).
     """
     sf, b, ef = _line(hardness_hv, limit_mpa)
@@ -246,10 +242,8 @@ def capacity_mpa(
     if skin_hv is None:
         return whole
     start, leave = _skins(*given)
-    skinned = np.maximum(
-        _between(start, _SKIN_HV, np.minimum(skin_hv, hv), hv),
-        _between(leave, _DEPTH_UM, skin_um, hv),
-    )
+    begins = _between(start, _SKIN_HV, np.minimum(skin_hv, hv), hv)
+    skinned = np.maximum(begins, _between(leave, _DEPTH_UM, skin_um, hv))
     soft = (np.asarray(skin_um) >= _DEPTH_UM[0]) & (skin_hv < hv)
     return np.where(soft, np.minimum(whole, skinned), whole)
 
@@ -265,10 +259,8 @@ def life(hardness_hv, roughness_um, pulse_mpa, residual_mpa=0.0, skin_hv=None, s
     if skin_hv is None:
         return whole
     skin = np.minimum(skin_hv, hv)
-    start = _strikes_of(
-        *_line(skin, fatigue_limit_mpa(skin, roughness_um)),
-        damage_mpa(hv, pulse_mpa, residual_mpa, skin),
-    )
+    harm = damage_mpa(hv, pulse_mpa, residual_mpa, skin)
+    start = _strikes_of(*_line(skin, fatigue_limit_mpa(skin, roughness_um)), harm)
     leaving = np.minimum(leaving_limit_mpa(hv, skin_um), limit)
     sf, _, _ = _line(hv, limit)
     b = np.log(leaving / sf) / np.log(2.0 * KNEE)

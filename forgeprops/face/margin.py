@@ -104,8 +104,6 @@ def _dent_mpa(faces: Faces, patch, rate: bool):
     The plastic limit load of the clamped disc under a patch, times 0.85, with the yield at the strike's rate,
     YS (ε̇/10⁻⁴)^(0.074 − 0.040 YS/414), never below YS.
 
-    References
-    ----------
     .. [1] L. J. Malvar, ACI Mater. J. 95 (1998) 609-616; valid 290-710 MPa (from memory).
     """
     shares = (np.broadcast_to(s, faces.layers_hv.shape[:1]) for s in faces.shares)

@@ -50,21 +50,14 @@ def rectangle_coefficients(length_mm, height_mm, patch_mm) -> PlateCoefficients:
     From a table of the Ritz solution by cubics in the logarithms (to 0.3 %), Poisson's ratio 0.3.  Sides beyond 3:1 count as
     3:1; a patch is held between 0.075 and 0.5 of the short side.
 
-    Notes
-    -----
-    Handbook formulas hold for a small patch; on a face the patch is a quarter of the span and their edge
-    stress is high (9 kN on 60 × 40 × 3 mm over r₀ = 10 mm: 977 MPa by the handbook, 871 here; centre 595
-    and 621).
+    Handbook formulas hold for a small patch; on a face the patch is a quarter of the span and their edge stress is
+    high (9 kN on 60 × 40 × 3 mm over r₀ = 10 mm: 977 MPa by the handbook, 871 here; centre 595 and 621).
 
-    References
-    ----------
-    .. [1] Ritz solution of the clamped plate; Navier's series with the edge free to turn
-       (data/constants/plate_coefficients.csv) (derived).
-
-    Examples
-    --------
     >>> round(float(rectangle_coefficients(60, 40, 10).centre), 3)
     0.62
+
+    .. [1] Ritz solution of the clamped plate; Navier's series with the edge free to turn
+       (data/constants/plate_coefficients.csv) (derived).
     """
     ratios, patches, values = _tables()
     long, short = np.maximum(length_mm, height_mm), np.minimum(length_mm, height_mm)
@@ -85,8 +78,6 @@ def first_frequency_hz(length_mm, height_mm, thickness_mm):
     >>> round(float(first_frequency_hz(60, 40, 3.0)) / 1000, 1)
     12.5
 
-    References
-    ----------
     .. [1] A. W. Leissa, Vibration of Plates: a²ω√(ρt/D) = 35.99 (from memory).
     """
     a, b, t = (np.asarray(x, dtype=float) / 1000.0 for x in (length_mm, height_mm, thickness_mm))
@@ -99,8 +90,6 @@ def dynamic_overshoot(length_mm, height_mm, thickness_mm, contact_s):
 
     1/(1 − T/2t_c) is the envelope of one mass on a spring, held at 1.77, the top of its shock spectrum.
 
-    References
-    ----------
     .. [1] Envelope of one mass on a spring (derived).
     .. [2] 1.77, top of the half-sine shock spectrum (from memory).
     """
@@ -218,8 +207,6 @@ def fillet_share(face_mm, patch_mm, radius_mm=FILLET_MM):
     >>> [round(float(fillet_share((46.0, 32.0), 9.7, r)), 2) for r in (0.0, 1.0, 2.0, 3.0)]
     [1.0, 0.93, 0.85, 0.77]
 
-    References
-    ----------
     .. [1] Radial moment of the clamped disc under a central patch (derived).
     """
     a = _disc_mm(*face_mm)

@@ -9,7 +9,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from ..base.errors import check_choice, check_number, check_options
+from ..base.errors import bounded, check_bounded, check_choice, check_options
 from ..inputs.drawing import clubs
 from .fatigue import FINISHES
 from .plate import FILLET_MM
@@ -35,8 +35,6 @@ def spin_loft_deg(loft_deg):
     >>> round(float(spin_loft_deg(30.0)), 1), round(float(spin_loft_deg(56.0)), 1)
     (24.3, 48.9)
 
-    References
-    ----------
     .. [1] Attack angles: tour means by club, a trade page (read); launch angles and the share 0.75 (from memory).
     """
     table = clubs()
@@ -111,23 +109,20 @@ class Strike:
     .. [2] Blasted front, machined back, fillet of 2 mm, no residual stress (our choice).
     """
 
-    required_strikes: float = 10_000.0
-    speed_m_s: float | None = None
-    spin_loft_deg: float | None = None
-    restitution: float = RESTITUTION
+    required_strikes: float = bounded(10_000.0, "required strikes", 1.0, 1e9)
+    speed_m_s: float | None = bounded(None, "club speed", 1.0, 80.0, "m/s")
+    spin_loft_deg: float | None = bounded(None, "spin loft", 0.0, 80.0, "°")
+    restitution: float = bounded(RESTITUTION, "restitution", 0.0, 1.0)
     front_finish: str = "blasted"
     back_finish: str = "machined"
-    front_removed_um: float = 0.0
-    residual_mpa: float = 0.0
-    fillet_mm: float = FILLET_MM
-    edge_notch: float = 1.0
+    front_removed_um: float = bounded(0.0, "metal taken off the front", 0.0, 2000.0, "µm")
+    residual_mpa: float = bounded(0.0, "residual stress", -1000.0, 1000.0, "MPa")
+    fillet_mm: float = bounded(FILLET_MM, "corner radius of the recess", 0.0, 10.0, "mm")
+    edge_notch: float = bounded(1.0, "notch factor at the edge", 1.0, 5.0)
     dent_rate: bool = True
 
     def __post_init__(self):
-        for name, (label, low, high, unit) in _BOUNDS.items():
-            value = getattr(self, name)
-            if value is not None:
-                object.__setattr__(self, name, check_number(value, label, low, high, unit))
+        check_bounded(self)
         for name in ("front_finish", "back_finish"):
             check_choice(getattr(self, name), name.replace("_", " "), FINISHES)
 
@@ -148,18 +143,6 @@ class Strike:
     def speed(self, faces: Faces):
         """Head speed of these faces, m/s."""
         return faces.club_speed_m_s if self.speed_m_s is None else self.speed_m_s
-
-
-_BOUNDS = {
-    "required_strikes": ("required strikes", 1.0, 1e9, ""),
-    "speed_m_s": ("club speed", 1.0, 80.0, "m/s"),
-    "spin_loft_deg": ("spin loft", 0.0, 80.0, "°"),
-    "restitution": ("restitution", 0.0, 1.0, ""),
-    "front_removed_um": ("metal taken off the front", 0.0, 2000.0, "µm"),
-    "residual_mpa": ("residual stress", -1000.0, 1000.0, "MPa"),
-    "fillet_mm": ("corner radius of the recess", 0.0, 10.0, "mm"),
-    "edge_notch": ("notch factor at the edge", 1.0, 5.0, ""),
-}
 
 
 def strike_options(strike: Mapping | None) -> dict:

@@ -35,8 +35,6 @@ def heating_limit_arrays(steel) -> tuple[np.ndarray, np.ndarray]:
     >>> float(working)
     1200.0
 
-    References
-    ----------
     .. [1] ASM Handbook vol. 14A and suppliers' pages, row by row
        (data/constants/forging_temperatures.csv) (from memory).
     """

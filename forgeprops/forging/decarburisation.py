@@ -30,8 +30,6 @@ def carbon_diffusivity(temperature_c, carbon):
     >>> float(f"{carbon_diffusivity(950.0, 0.2):.3g}")
     1.42e-11
 
-    References
-    ----------
     .. [1] J. Ågren, Scripta Metall. 20 (1986) 1507 (read).
     """
     t = np.asarray(temperature_c, float) + ZERO_C_K
@@ -50,8 +48,6 @@ def carbon_rate_um2_s(carbon, ac1, ac3, temperature_c) -> np.ndarray:
     >>> round(float(carbon_rate_um2_s(0.2, 730.0, 840.0, 1000.0)), 1)
     23.0
 
-    References
-    ----------
     .. [1] Diffusivity at 0.6 of the steel's carbon: own fit to the numerical carbon profile, within 1 % for 0.1-0.6 wt%
        at 800-1250 °C (our own fit).
     """
@@ -69,8 +65,6 @@ def carbon_left(depth_um, diffusion_um2, recession_um=0.0):
     >>> carbon_left(0.0, 100.0), round(float(carbon_left(23.26, 100.0)), 3), carbon_left(5.0, 0.0)
     (0.0, 0.9, 1.0)
 
-    References
-    ----------
     .. [1] N. Birks & W. Jackson, J. Iron Steel Inst. 208 (1970) 81 (from memory).
     """
     from scipy.special import erfc
@@ -90,8 +84,6 @@ def decarburised_um(diffusion_um2, recession_um=0.0):
     >>> round(decarburised_um(100.0), 1)
     23.3
 
-    References
-    ----------
     .. [1] N. Birks & W. Jackson, J. Iron Steel Inst. 208 (1970) 81 (from memory).
     """
     from scipy.special import erfc, erfcinv
@@ -129,8 +121,6 @@ def layer_hardness_hv(steel, carbon, core_hv, hardens_from_c=None):
     >>> [round(float(h)) for h in layer_hardness_hv(s, [0.40, 0.30, 0.05], 540.0, 850.0)]
     [540, 454, 177]
 
-    References
-    ----------
     .. [1] Lever rule on Ae3 of K. W. Andrews, straight line to ferrite by Ph. Maynier et al. 1978 at 0.022 wt% C
        (derived).
     """

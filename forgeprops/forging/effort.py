@@ -80,8 +80,6 @@ def alloy_factor(steel, temperature_c):
     >>> [round(float(f), 2) for f in alloy_factor(steel, 950.0)]
     [1.09, 1.02, 1.14]
 
-    References
-    ----------
     .. [1] Chromium: CrMo set over C45 and Shida at 1050 °C, Medina & Hernández for Mo and Si (derived).
     .. [2] Upper bound: E. I. Poliak, M. K. Shim, G. S. Kim & W. Y. Choo, Met. Mater. 4 (1998) 1047 (from memory).
     """
@@ -119,15 +117,10 @@ def _carbon_laws(strain, rate_per_s):
 
         return carried
 
-    def medina_hernandez(steel, t):
-        return medina_hernandez_mpa({**_PLAIN, "C": steel.get("C")}, t, strain, rate_per_s)
-
-    return (
-        shida,
-        continued(lambda _steel, t: hensel_spittel_mpa("C45", t, strain, rate_per_s)),
-        continued(medina_hernandez),
-        continued(lambda steel, t: misaka_mpa(steel.get("C"), t, strain, rate_per_s)),
-    )
+    at = strain, rate_per_s
+    measured = continued(lambda _steel, t: hensel_spittel_mpa("C45", t, *at))
+    general = continued(lambda s, t: medina_hernandez_mpa({**_PLAIN, "C": s.get("C")}, t, *at))
+    return shida, measured, general, continued(lambda s, t: misaka_mpa(s.get("C"), t, *at))
 
 
 def flow_stress_mpa(steel, temperature_c, strain=_STRAIN, rate_per_s=_RATE):

@@ -19,8 +19,6 @@ def shida_mpa(carbon, temperature_c, strain, rate_per_s):
     >>> round(shida_mpa(0.30, 900.0, 0.3, 10.0))
     203
 
-    References
-    ----------
     .. [1] S. Shida, J. JSTP 10 (1969) 610-617 (read).
     """
     c = np.asarray(carbon, float)
@@ -29,11 +27,9 @@ def shida_mpa(carbon, temperature_c, strain, rate_per_s):
     hot = t >= td
     cold_g = 30.0 * (c + 0.90) * (t - 0.95 * (c + 0.49) / (c + 0.42)) ** 2 + (c + 0.06) / (c + 0.09)
     g = np.where(hot, 1.0, cold_g)
-    m = np.where(
-        hot,
-        (-0.019 * c + 0.126) * t + 0.076 * c - 0.050,
-        (0.081 * c - 0.154) * t - 0.019 * c + 0.207 + 0.027 / (c + 0.32),
-    )
+    m_hot = (-0.019 * c + 0.126) * t + 0.076 * c - 0.050
+    m_cold = (0.081 * c - 0.154) * t - 0.019 * c + 0.207 + 0.027 / (c + 0.32)
+    m = np.where(hot, m_hot, m_cold)
     sd = 0.28 * g * np.exp(5.0 / np.where(hot, t, td) - 0.01 / (c + 0.05))
     e = np.asarray(strain, float) / 0.2
     f = 1.3 * e ** (0.41 - 0.07 * c) - 0.3 * e
@@ -48,8 +44,6 @@ def misaka_mpa(carbon, temperature_c, strain, rate_per_s):
     >>> round(misaka_mpa(0.20, 1000.0, 0.3, 10.0), 1)
     121.5
 
-    References
-    ----------
     .. [1] Y. Misaka & T. Yoshimoto, J. JSTP 8 (1967) 414-422 (from memory).
     """
     c = np.asarray(carbon, float)
@@ -75,8 +69,6 @@ def hensel_spittel_mpa(name, temperature_c, strain, rate_per_s):
     >>> round(hensel_spittel_mpa("CrMo", 1100.0, 0.3, 1.0), 1)
     93.9
 
-    References
-    ----------
     .. [1] M. Spittel & T. Spittel, Landolt-Börnstein VIII/2C1 (2009); P. Tize Mha et al., Metals 13
        (2023) 633 (data/constants/hot_flow_stress_sets.csv) (read).
     """
@@ -96,8 +88,6 @@ def medina_hernandez_mpa(composition, temperature_c, strain, rate_per_s):
     >>> round(medina_hernandez_mpa(steel, 1000.0, 0.3, 1.0))
     118
 
-    References
-    ----------
     .. [1] Attribution to S. F. Medina & C. A. Hernández, Acta Mater. 44 (1996) 165, and 8.314 J/(mol K)
        (from memory).
     .. [2] Coefficients: a public flow-stress code (read).

@@ -21,12 +21,8 @@ LEAST_STRAIN = 0.01
 RATE_RANGE_PER_S = (0.1, 100.0)
 #: Shape factor Kf of impression-die forging: (central, low, high); Groover's table 18.1 has 6 simple with flash, 8
 #: complex, 10 very complex, 6-8 flashless; Schey gives 5-8 and 8-12.
-FORCE_FACTORS = {
-    "simple": (6.0, 5.0, 8.0),
-    "complex": (8.0, 6.0, 10.0),
-    "very complex": (10.0, 8.0, 12.0),
-    "coining": (6.0, 5.0, 8.0),
-}
+FORCE_FACTORS = {"simple": (6.0, 5.0, 8.0), "complex": (8.0, 6.0, 10.0)}
+FORCE_FACTORS |= {"very complex": (10.0, 8.0, 12.0), "coining": (6.0, 5.0, 8.0)}
 
 
 class PressForce(NamedTuple):
@@ -46,8 +42,6 @@ def press_force_kn(projected_area_mm2, flow_stress_mpa, shape="complex"):
     >>> press_force_kn(5000.0, 100.0).kn
     4000.0
 
-    References
-    ----------
     .. [1] M. P. Groover, Fundamentals of Modern Manufacturing, eq. 18.18 (read).
     .. [2] Factors: M. P. Groover, table 18.1; J. A. Schey (from memory).
     """
@@ -92,18 +86,13 @@ def least_press(strain, dwell_s) -> dict[str, np.ndarray]:
 def projected_areas_mm2(face, rim, body, neck, hosel) -> dict:
     """Plan area of every zone from the parts of a forging, mm², as the press sees it; the flash is not counted.
 
-    References
-    ----------
     .. [1] Plan area of the forging without flash from its dimensions (derived).
     """
     inside = face.length_mm * face.height_mm
-    return {
-        "face": inside,
-        "rim": rim.length_mm * rim.height_mm - inside,
-        "body": sum(b.length_mm * b.thickness_mm for b in body),
-        "neck": neck.length_mm * (neck.base_mm + hosel.outside_mm) / 2,
-        "hosel": hosel.length_mm * hosel.outside_mm,
-    }
+    areas = {"face": inside, "rim": rim.length_mm * rim.height_mm - inside}
+    areas["body"] = sum(b.length_mm * b.thickness_mm for b in body)
+    areas["neck"] = neck.length_mm * (neck.base_mm + hosel.outside_mm) / 2
+    return areas | {"hosel": hosel.length_mm * hosel.outside_mm}
 
 
 def press_columns(cases: Cases, die_c: np.ndarray) -> dict[str, np.ndarray]:
@@ -150,8 +139,7 @@ def effort_of(steel, die_c: np.ndarray, press: Mapping[str, np.ndarray], case: i
 def hotter_for_reference(steel, die_c: float, strain: float, rate_per_s: float) -> Hotter | None:
     """By how much the metal in the die would have to be hotter to press like 1030 does at its temperature there.
 
-    `strain` and `rate_per_s` as `least_press` gives them; None outside 700-1300 °C, where the laws do not
-    reach.
+    `strain` and `rate_per_s` as `least_press` gives them; None outside 700-1300 °C, where the laws do not reach.
     """
     if not 700.0 <= die_c <= 1300.0:
         return None

@@ -39,14 +39,10 @@ def diffusion_um2(carbon, critical, route, peak_c, scale_um) -> np.ndarray:
     Carbon in wt%; "ac1" and "ac3" in °C; "start_c", "preheat_c" and "soak_s" of the route; temperature and scale of the front
     on leaving the furnace.
 
-    Notes
-    -----
     The scale x is a clock: x²/k(peak) is the time at the peak that gives as much of it, and heating up costs the rest of
     the soak.  The metal nears the furnace exponentially, dt = τ dT/(furnace - T), so that heating up costs a rate r the
     time τ ∫ (1 - r(T)/r(peak)) dT/(furnace - T): the cost to the diffusion follows from that to the scale.
 
-    References
-    ----------
     .. [1] Depth against the integral along the calculated temperatures, 200 cases of all library steels: within 4 % above
        Ac3, at most 12 µm more between Ac1 and Ac3, where latent heat delays the metal (derived).
     """

@@ -34,8 +34,6 @@ def effective_boron(steel):
     >>> round(float(protected), 4), float(bare) < 1e-6
     (0.002, True)
 
-    References
-    ----------
     .. [1] B. M. Kapadia, R. M. Brown & W. J. Murphy, Trans. AIME 242 (1968) 1689 (from memory).
     """
     ti, zr, n = (content_of(steel, e) for e in ("Ti", "Zr", "N"))
@@ -52,8 +50,6 @@ def boron_factor(steel, share: float = 1.0):
     >>> round(boron_factor({"C": 0.25, "B": 0.002, "Ti": 0.03, "N": 0.006}), 2)
     1.92
 
-    References
-    ----------
     .. [1] Fall with carbon: D. T. Llewellyn & W. T. Cook, Met. Technol. 1 (1974) 517 (from memory).
     .. [2] Full effect from about 10 to 30 ppm, half at 4 ppm; peak at 3-15 ppm (our choice).
     """

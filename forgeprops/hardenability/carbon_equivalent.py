@@ -18,8 +18,6 @@ def _get(steel, *elements):
 def carbon_equivalent_iiw(steel):
     """CE_IIW = C + Mn/6 + (Cr + Mo + V)/5 + (Ni + Cu)/15, wt%; for C above about 0.18.
 
-    References
-    ----------
     .. [1] J. Dearden & H. O'Neill, Trans. Inst. Weld. 3 (1940) 203; IIW Doc. IX-535-67 (read).
     """
     c, mn, cr, mo, v, ni, cu = _get(steel, "C", "Mn", "Cr", "Mo", "V", "Ni", "Cu")
@@ -29,8 +27,6 @@ def carbon_equivalent_iiw(steel):
 def pcm(steel):
     """Pcm = C + Si/30 + (Mn + Cu + Cr)/20 + Ni/60 + Mo/15 + V/10 + 5 B, wt%; low carbon.
 
-    References
-    ----------
     .. [1] Y. Ito & K. Bessyo, J. Japan Weld. Soc. 37 (1968); IIW Doc. IX-576-68 (read).
     """
     c, si, mn, cu, cr, ni, mo, v, b = _get(steel, "C", "Si", "Mn", "Cu", "Cr", "Ni", "Mo", "V", "B")
@@ -40,8 +36,6 @@ def pcm(steel):
 def cet(steel):
     """CET = C + (Mn + Mo)/10 + (Cr + Cu)/20 + Ni/40, wt%.
 
-    References
-    ----------
     .. [1] D. Uwer & H. Höhne; EN 1011-2, annex C, method B (read).
     """
     c, mn, mo, cr, cu, ni = _get(steel, "C", "Mn", "Mo", "Cr", "Cu", "Ni")
@@ -51,11 +45,8 @@ def cet(steel):
 def cen(steel):
     """CEN, wt%: like Pcm at low carbon, like CE_IIW at high.
 
-    CEN = C + A [Si/24 + Mn/6 + Cu/15 + Ni/20 + (Cr + Mo + Nb + V)/5 + 5 B],
-    A = 0.75 + 0.25 tanh(20 (C − 0.12)).
+    CEN = C + A [Si/24 + Mn/6 + Cu/15 + Ni/20 + (Cr + Mo + Nb + V)/5 + 5 B], A = 0.75 + 0.25 tanh(20 (C − 0.12)).
 
-    References
-    ----------
     .. [1] N. Yurioka et al. 1983; one printing has Ni with Cu over 15, Ni/20 is taken (read).
     """
     elements = ("C", "Si", "Mn", "Cu", "Ni", "Cr", "Mo", "Nb", "V", "B")

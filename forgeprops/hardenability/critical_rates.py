@@ -26,8 +26,6 @@ def austenitising_parameter(temperature_c, hold_s, molybdenum, unit: str = "C"):
     >>> round(austenitising_parameter(850.0, 1800.0, 0.0)), round(austenitising_parameter(850.0, 1800.0, 0.2))
     (834, 843)
 
-    References
-    ----------
     .. [1] Ph. Maynier, J. Dollet & P. Bastien, Hardenability Concepts with Applications to Steel, AIME
        1978, pp. 163-178 (from memory).
     .. [2] Parameter in °C: in K the rates lose their order (our choice).
@@ -108,8 +106,6 @@ def critical_rate_fractions(
 ) -> dict[str, np.ndarray]:
     """Shares of "martensite", "bainite", "ferrite_pearlite" by `critical_cooling_rates`; sum 1.
 
-    References
-    ----------
     .. [1] Straight lines in the logarithm of the rate between the critical rates (our choice).
     """
     rates = critical_cooling_rates(steel, austenitise_c, hold_s, pa_unit)

@@ -42,12 +42,9 @@ def as_quenched_hardness_hrc(carbon):
     >>> [round(as_quenched_hardness_hrc(c), 1) for c in (0.20, 0.40, 0.60)]
     [44.4, 56.3, 64.6]
 
-    References
-    ----------
     .. [1] ASTM A255-10, initial hardness, as restated in a metallurgy handbook
        (data/constants/end_quench_factors.csv) (read).
-    .. [2] On carbon alone: R. A. Grange, C. R. Hribal & L. F. Porter, Metall. Trans. A 8 (1977) 1775
-       (read).
+    .. [2] On carbon alone: R. A. Grange, C. R. Hribal & L. F. Porter, Metall. Trans. A 8 (1977) 1775 (read).
     """
     return plain(np.polynomial.polynomial.polyval(np.asarray(carbon, float), _coefficients()[3]))
 
@@ -62,8 +59,6 @@ def dividing_factors(ideal_diameter_mm) -> np.ndarray:
     >>> dividing_factors(49.5)[:3].round(2)
     array([1.01, 1.14, 1.34])
 
-    References
-    ----------
     .. [1] ASTM A255-10, metric dividing factors, as restated in a metallurgy handbook
        (data/constants/end_quench_factors.csv) (read).
     """
@@ -124,8 +119,6 @@ def end_quench_equivalent_mm(rate_at_700_c_per_s=None, t85_s=None):
     >>> round(end_quench_equivalent_mm(5.556), 1), round(end_quench_equivalent_mm(t85_s=43.1), 1)
     (25.4, 19.0)
 
-    References
-    ----------
     .. [1] Rate at 700 °C: W. D. Callister, Materials Science and Engineering, figs 14.9 and 14.10; the
        distances (data/validation/end_quench_cooling.csv) (from memory).
     .. [2] Time from 800 to 500 °C: conduction in the bar, solved here (derived).

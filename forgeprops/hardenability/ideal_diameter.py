@@ -61,8 +61,6 @@ def ideal_diameter_factors(steel) -> dict[str, float]:
     >>> round(ideal_diameter_factors(modified_4118)["Mn"], 3)
     3.667
 
-    References
-    ----------
     .. [1] ASTM A255-10 (2014), after M. A. Grossmann, Trans. AIME 150 (1942) 227-259, as restated in a metallurgy
        handbook (data/constants/multiplying_factors.csv) (read).
     """
@@ -131,8 +129,6 @@ def ideal_diameter_upper(steel, unit: str = "mm"):
     >>> round(ideal_diameter_upper(steel) / ideal_diameter(steel), 2)
     1.38
 
-    References
-    ----------
     .. [1] M. A. Grossmann, Trans. AIME 150 (1942) 227-259, base diameters as tabulated in ASM handbooks
        (data/constants/base_diameters.csv) (from memory).
     """

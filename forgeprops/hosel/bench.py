@@ -20,7 +20,14 @@ from typing import NamedTuple
 import numpy as np
 
 from ..base.constants import YOUNGS_MPA
-from ..base.errors import check_choice, check_flag, check_number, check_options
+from ..base.errors import (
+    bounded,
+    check_bounded,
+    check_choice,
+    check_flag,
+    check_number,
+    check_options,
+)
 from ..strength.tensile import Strength, flow_curve
 from .bending_moment import Section
 from .fatigue import NOTCH, SCATTER_FACTOR
@@ -50,32 +57,26 @@ class Bench:
 
     Attributes
     ----------
-    bar_mm : From the hand to the bar's mouth, mm. 500 is a usual bending bar (common practice, no
-        source).
-    force_limit_n : Greatest pull on the bar, N. 400 is the greatest mean pull of standing men
-        (`EASE`); daily work: 225. It limits the hand (`HoselBend.hand_deg`), not the metal.
-    target_lie_deg, target_loft_deg : Required change; they add as vectors. 2° of lie is common
-        practice for forged low-carbon heads.
+    bar_mm : From the hand to the bar's mouth, mm. 500 is a usual bending bar (common practice, no source).
+    force_limit_n : Greatest pull on the bar, N. 400 is the greatest mean pull of standing men (`EASE`); daily
+        work: 225. It limits the hand (`HoselBend.hand_deg`), not the metal.
+    target_lie_deg, target_loft_deg : Required change; they add as vectors. 2° of lie is common practice for forged
+        low-carbon heads.
     hand : {"right", "left"}; head turned for a right- or a left-handed player.
-    notch_factor : Stress concentration of a stamp, the end of the bore or a scratch, 1 to 5; 2 is
-        our choice.
-    plating_factor : Share of the allowed strain that a plated skin takes; 1: bare. Chrome cracks at
-        0.1–0.5 % (from memory).
-    rebends : Adjustments there and back that the hosel must survive. 4: fitted now and then (our
-        choice).
+    notch_factor : Stress concentration of a stamp, the end of the bore or a scratch, 1 to 5; 2 is our choice.
+    plating_factor : Share of the allowed strain that a plated skin takes; 1: bare. Chrome cracks at 0.1–0.5 %
+        (from memory).
+    rebends : Adjustments there and back that the hosel must survive. 4: fitted now and then (our choice).
     scatter_factor : On cycles to a crack of smooth bars (see `fatigue.SCATTER_FACTOR`).
-    bore_out_of_round_mm : Allowed change of bore diameter, mm; 0.10 is a usual glue gap (0.05–0.15,
-        from memory).
+    bore_out_of_round_mm : Allowed change of bore diameter, mm; 0.10 is a usual glue gap (0.05–0.15, from memory).
     wall_thinning : Allowed thinning of the wall; 0.10 is our choice.
-    residual_stress_mpa : Tension left at the outer fibre; lowers the first-yield moment, not the
-        plastic one.
+    residual_stress_mpa : Tension left at the outer fibre; lowers the first-yield moment, not the plastic one.
     bauschinger : Yield in reverse over yield, 0.3–1; 0.7 from memory.
-    history_deg : Earlier bends in order, signed degrees (+2, −1 …). Each counts as half a fatigue
-        cycle; the angle they leave uses up strain.
+    history_deg : Earlier bends in order, signed degrees (+2, −1 …). Each counts as half a fatigue cycle; the angle
+        they leave uses up strain.
     aged : Time or warmth since: strain ageing raises yield and shortens the uniform strain.
     neck_outside_mm : Outside diameter at the clamp (taper); None: as at the bar's mouth.
-    bored_mm : Bored length from the bar's mouth, mm; solid beyond. Default: bored through (the
-        weaker case).
+    bored_mm : Bored length from the bar's mouth, mm; solid beyond. Default: bored through (the weaker case).
     eccentricity_mm : Offset of the bore, mm; the worse direction counts.
     hardness_se_hv : Standard error of the hardness; widens the interval.
 
@@ -86,30 +87,28 @@ class Bench:
     .. [3] Glue gap of 0.10 mm; reverse yield 0.7 of yield (0.3-1) (from memory).
     """
 
-    bar_mm: float = 500.0
-    force_limit_n: float = 400.0
-    target_lie_deg: float = 2.0
-    target_loft_deg: float = 0.0
+    bar_mm: float = bounded(500.0, "bar length", 50.0, 3000.0, "mm")
+    force_limit_n: float = bounded(400.0, "force limit", 10.0, 20_000.0, "N")
+    target_lie_deg: float = bounded(2.0, "lie change", -15.0, 15.0, "°")
+    target_loft_deg: float = bounded(0.0, "loft change", -15.0, 15.0, "°")
     hand: str = "right"
-    notch_factor: float = NOTCH
-    plating_factor: float = 1.0
-    rebends: float = 4.0
-    scatter_factor: float = SCATTER_FACTOR
-    bore_out_of_round_mm: float = 0.10
-    wall_thinning: float = 0.10
-    residual_stress_mpa: float = 0.0
-    bauschinger: float = 0.7
+    notch_factor: float = bounded(NOTCH, "notch factor", 1.0, 5.0)
+    plating_factor: float = bounded(1.0, "plating factor", 0.01, 1.0)
+    rebends: float = bounded(4.0, "re-bends", 0.5, 10_000.0)
+    scatter_factor: float = bounded(SCATTER_FACTOR, "scatter factor", 1.0, 1000.0)
+    bore_out_of_round_mm: float = bounded(0.10, "bore out of round", 0.005, 2.0, "mm")
+    wall_thinning: float = bounded(0.10, "wall thinning", 0.005, 0.5)
+    residual_stress_mpa: float = bounded(0.0, "residual stress", 0.0, 1500.0, "MPa")
+    bauschinger: float = bounded(0.7, "Bauschinger factor", 0.3, 1.0)
     history_deg: Sequence[float] = ()
     aged: bool = False
     neck_outside_mm: float | None = None
     bored_mm: float = math.inf
     eccentricity_mm: float = 0.0
-    hardness_se_hv: float = 0.0
+    hardness_se_hv: float = bounded(0.0, "standard error of hardness", 0.0, 300.0, "HV")
 
     def __post_init__(self):
-        for name, (label, low, high, unit) in _BOUNDS.items():
-            value = check_number(getattr(self, name), label, low, high, unit)
-            object.__setattr__(self, name, value)
+        check_bounded(self)
         check_choice(self.hand, "hand", ("right", "left"))
         check_flag(self.aged, "aged")
         past = tuple(check_number(d, "earlier bend", -20.0, 20.0, "°") for d in self.history_deg)
@@ -121,23 +120,6 @@ class Bench:
     def target_deg(self) -> float:
         """Required change, degrees."""
         return math.hypot(self.target_lie_deg, self.target_loft_deg)
-
-
-_BOUNDS = {
-    "bar_mm": ("bar length", 50.0, 3000.0, "mm"),
-    "force_limit_n": ("force limit", 10.0, 20_000.0, "N"),
-    "target_lie_deg": ("lie change", -15.0, 15.0, "°"),
-    "target_loft_deg": ("loft change", -15.0, 15.0, "°"),
-    "notch_factor": ("notch factor", 1.0, 5.0, ""),
-    "plating_factor": ("plating factor", 0.01, 1.0, ""),
-    "rebends": ("re-bends", 0.5, 10_000.0, ""),
-    "scatter_factor": ("scatter factor", 1.0, 1000.0, ""),
-    "bore_out_of_round_mm": ("bore out of round", 0.005, 2.0, "mm"),
-    "wall_thinning": ("wall thinning", 0.005, 0.5, ""),
-    "residual_stress_mpa": ("residual stress", 0.0, 1500.0, "MPa"),
-    "bauschinger": ("Bauschinger factor", 0.3, 1.0, ""),
-    "hardness_se_hv": ("standard error of hardness", 0.0, 300.0, "HV"),
-}
 
 
 def bench_options(bench: Mapping | None) -> dict:

@@ -17,8 +17,6 @@ from ..strength.tensile import FlowCurve
 def second_moment_mm4(outside_mm, bore_mm=0.0):
     """Second moment of area π (D⁴ − d⁴)/64, mm⁴.
 
-    References
-    ----------
     .. [1] Roark's Formulas for Stress and Strain, table A.1, here and in the two moduli below (read).
     """
     return math.pi / 64.0 * (outside_mm**4 - bore_mm**4)
@@ -63,8 +61,6 @@ class Section:
     >>> round(float(Section.of(13.5, 9.4, curve).moment_slope(2 * 350 / (205_000 * 6.75))[0]) / 1000, 2)
     89.28
 
-    References
-    ----------
     .. [1] Equilibrium of plane sections on the flow curve (derived).
     """
 
@@ -183,9 +179,8 @@ def eccentric_section(
 ) -> tuple[float, float]:
     """Moment (N mm) and greatest fibre distance (mm) of a tube with an off-centre bore, bent that way.
 
-    The neutral axis is found from zero axial force; the fibre on the thin side is then farther than the
-    outside radius. Bent across the offset the tube behaves like a centred one, so this is the worse
-    direction.
+    The neutral axis is found from zero axial force; the fibre on the thin side is then farther than the outside
+    radius. Bent across the offset the tube behaves like a centred one, so this is the worse direction.
 
     The offset of the bore's axis is less than the wall, the curvature above 0.
 
@@ -195,8 +190,6 @@ def eccentric_section(
     >>> round(m / float(Section.of(13.4, 9.4, curve).moment_slope(0.002)[0]), 4), round(fibre, 2)
     (0.9891, 7.32)
 
-    References
-    ----------
     .. [1] Equilibrium of plane sections on two discs (derived).
     """
     from scipy.optimize import brentq

@@ -52,8 +52,6 @@ def roessle_fatemi(hardness_hv, youngs_mpa=YOUNGS_MPA) -> StrainLife:
     >>> [round(float(cycles_to_crack(life, e))) for e in (0.005, 0.01, 0.02)]
     [5935, 1174, 281]
 
-    References
-    ----------
     .. [1] M. L. Roessle & A. Fatemi, Int. J. Fatigue 22 (2000) 495-511 (read).
     """
     hb, _ = convert_array(hardness_hv, "HV", "HB")
@@ -71,8 +69,6 @@ def uniform_material_law(tensile_mpa, youngs_mpa=YOUNGS_MPA) -> StrainLife:
     >>> [round(float(cycles_to_crack(life, e))) for e in (0.005, 0.01, 0.02)]
     [3786, 817, 208]
 
-    References
-    ----------
     .. [1] A. Bäumel & T. Seeger, Materials Data for Cyclic Loading, Suppl. 1 (1990) (from memory).
     """
     tensile = np.asarray(tensile_mpa, dtype=float)
@@ -80,24 +76,22 @@ def uniform_material_law(tensile_mpa, youngs_mpa=YOUNGS_MPA) -> StrainLife:
     return StrainLife(1.5 * tensile, -0.087, 0.59 * psi, -0.58)
 
 
-def strain_amplitude(life: StrainLife, cycles, youngs_mpa=YOUNGS_MPA):
+def strain_amplitude(life: StrainLife, cycles):
     """Strain amplitude that cracks a smooth bar after N cycles.
 
-    References
-    ----------
     .. [1] O. H. Basquin 1910; L. F. Coffin and S. S. Manson 1954 (from memory).
     """
     reversals = 2.0 * np.asarray(cycles, dtype=float)
-    return life.strength_mpa / youngs_mpa * reversals**life.b + life.ductility * reversals**life.c
+    return life.strength_mpa / YOUNGS_MPA * reversals**life.b + life.ductility * reversals**life.c
 
 
-def cycles_to_crack(life: StrainLife, amplitude, youngs_mpa=YOUNGS_MPA):
+def cycles_to_crack(life: StrainLife, amplitude):
     """Cycles to a crack at a strain amplitude (inverse of `strain_amplitude`, Newton in logarithms)."""
     target = np.log(np.asarray(amplitude, dtype=float))
     # the plastic part alone gives too few cycles, and the curve is convex in logarithms: Newton never overshoots
     x = (target - np.log(life.ductility)) / life.c
     for _ in range(60):
-        elastic = life.strength_mpa / youngs_mpa * np.exp(life.b * x)
+        elastic = life.strength_mpa / YOUNGS_MPA * np.exp(life.b * x)
         plastic = life.ductility * np.exp(life.c * x)
         total = elastic + plastic
         step = (np.log(total) - target) * total / (life.b * elastic + life.c * plastic)
@@ -107,21 +101,16 @@ def cycles_to_crack(life: StrainLife, amplitude, youngs_mpa=YOUNGS_MPA):
     return 0.5 * np.exp(x)
 
 
-def allowed_amplitude(
-    hardness_hv, tensile_mpa, cycles, scatter_factor=SCATTER_FACTOR, youngs_mpa=YOUNGS_MPA
-):
+def allowed_amplitude(hardness_hv, tensile_mpa, cycles, scatter_factor=SCATTER_FACTOR):
     """Strain amplitude allowed for so many cycles, scatter factor taken off: geometric mean of both methods.
 
-    Neither method is known to be nearer for hosels; they differ by 5–25 %, which the scatter factor covers
-    many times.
+    Neither is known to be nearer for hosels; they differ by 5–25 %, which the scatter factor covers many times.
 
-    References
-    ----------
     .. [1] Geometric mean of both curves; scatter of log life 0.20 and 0.35 (our choice).
     """
     n = np.asarray(cycles, dtype=float) * scatter_factor
-    laws = roessle_fatemi(hardness_hv, youngs_mpa), uniform_material_law(tensile_mpa, youngs_mpa)
-    return np.sqrt(math.prod(strain_amplitude(law, n, youngs_mpa) for law in laws))
+    laws = roessle_fatemi(hardness_hv), uniform_material_law(tensile_mpa)
+    return np.sqrt(math.prod(strain_amplitude(law, n) for law in laws))
 
 
 def notch_strain_factor(hardening_exponent, notch=NOTCH):
@@ -130,8 +119,6 @@ def notch_strain_factor(hardening_exponent, notch=NOTCH):
     >>> round(float(notch_strain_factor(0.17)), 2)
     3.27
 
-    References
-    ----------
     .. [1] H. Neuber, J. Appl. Mech. 28 (1961) 544, on a power law (derived).
     """
     return notch ** (2.0 / (1.0 + hardening_exponent))
@@ -140,19 +127,13 @@ def notch_strain_factor(hardening_exponent, notch=NOTCH):
 def bending_strain(reduction_of_area):
     """Outer strain at the first crack of a plain bend, from the reduction of area (0.02 to 0.8).
 
-    Notes
-    -----
     1/(1 + 2 R/t), R/t = (100 − r)²/(200 r − r²), r in per cent.  The source has 50/r − 1 up to 20 %, which is up to
     16 % less and would leave a step; the one line is the cautious one.
 
-    References
-    ----------
-    .. [1] J. Datsko & C. T. Yang, J. Eng. Ind. 82 (1960) 309-314 (from memory).
-
-    Examples
-    --------
     >>> bending_strain(np.array([0.10, 0.60])).round(3).tolist()
     [0.105, 0.724]
+
+    .. [1] J. Datsko & C. T. Yang, J. Eng. Ind. 82 (1960) 309-314 (from memory).
     """
     r = 100.0 * np.clip(reduction_of_area, 0.02, 0.8)
     return 1.0 / (1.0 + 2.0 * (100.0 - r) ** 2 / (200.0 * r - r * r))
@@ -161,21 +142,14 @@ def bending_strain(reduction_of_area):
 def crack_strain(reduction_of_area, hardening_exponent, notch=NOTCH, cold_strain=COLD_STRAIN):
     """Outer strain under load to which one cold bend is limited, for unseen notches and later strikes.
 
-    Notes
-    -----
-    5 % · min(1, [e_b(RA)/K(n)]/[e_b(0.60)/K(0.17)]) with the bending strain e_b and the notch factor K on
-    strain.  A sound bar bends further: mild sheet folds flat (ASTM A1083, read).  A limit, not a forecast of a
-    crack.
+    5 % · min(1, [e_b(RA)/K(n)]/[e_b(0.60)/K(0.17)]) with the bending strain e_b and the notch factor K on strain.
+    A sound bar bends further: mild sheet folds flat (ASTM A1083, read). A limit, not a forecast of a crack.
 
-    References
-    ----------
-    .. [1] 5 %, borrowed for hosels: cold forming of tube without re-heating, ASME I PG-20.1.1, as described
-       on an engineering page (read).
-
-    Examples
-    --------
     >>> round(float(crack_strain(0.65, 0.16)), 3), round(float(crack_strain(0.42, 0.09)), 3)
     (0.05, 0.031)
+
+    .. [1] 5 %, borrowed for hosels: cold forming of tube without re-heating, ASME I PG-20.1.1, as described
+       on an engineering page (read).
     """
     takes = bending_strain(reduction_of_area) / notch_strain_factor(hardening_exponent, notch)
     usual = bending_strain(COLD_RA) / notch_strain_factor(COLD_N)
@@ -185,8 +159,6 @@ def crack_strain(reduction_of_area, hardening_exponent, notch=NOTCH, cold_strain
 def miner_damage(hardness_hv, tensile_mpa, strain_ranges, scatter_factor=SCATTER_FACTOR) -> float:
     """Share of life used by single bends of given strain ranges (each: half a cycle of half that amplitude).
 
-    References
-    ----------
     .. [1] A. Palmgren 1924; M. A. Miner 1945 (from memory).
     """
     ranges = np.asarray(strain_ranges, dtype=float)

@@ -17,14 +17,10 @@ from .bench import LIMITS, Bench, Hosels, Nodes, bar_for_force, load, metal_of
 def limit_forces(n: Nodes, bench: Bench, cold=fatigue.COLD_STRAIN, scatter=None, used=0.0):
     """Force on the bar (N, (3, n)) and curvature (1/mm, (3, n, p)) at which each of `LIMITS` is reached.
 
-    Notes
-    -----
     Wall: ovalisation r⁴ k² (1 − ν²)/t², an elastic formula used as an order of magnitude, and wrinkling strain
     t/(2D).  Crack: `fatigue.crack_strain` on the outer strain under load.  Re-bends, n times 0 → X → 0: the
     range of the outer strain, strain under load + 1.2 YS/E, is at most 2 ea(n · scatter)/K.
 
-    References
-    ----------
     .. [1] Ovalisation: L. G. Brazier, Proc. R. Soc. A 116 (1927) 104 (from memory).
     .. [2] Wrinkling: Murphey & Langner 1985 (from memory).
     """

@@ -40,8 +40,6 @@ def ease_of(force_n: float) -> str:
     >>> ease_of(180)
     'firm: a steady pull with the body'
 
-    References
-    ----------
     .. [1] Ergonomic Design for People at Work, vol. 2: 225 N standing (read).
     .. [2] B. Das & Y. Wang, Int. J. Occup. Saf. Ergon. 10 (2004) 43-58: 400 N (abstract) (read).
     """

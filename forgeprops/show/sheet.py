@@ -18,11 +18,8 @@ from .units import Units, units
 #: Paper sizes by the names of the page-size rule of style sheets.
 PAPERS = {"A4": "A4", "Letter": "letter"}
 #: What stands in large letters, by the level of the verdict.
-STAMPS = {
-    "good": "ESTIMATE WITHIN LIMITS, TRIAL HEADS ONLY",
-    "marginal": "ESTIMATE WITHIN LIMITS, TRIAL HEADS ONLY",
-    "out": "NOT WITHIN LIMITS",
-}
+STAMPS = dict.fromkeys(("good", "marginal"), "ESTIMATE WITHIN LIMITS, TRIAL HEADS ONLY")
+STAMPS["out"] = "NOT WITHIN LIMITS"
 #: Settings that the sheet names, with twice a shop's spread of each as the tolerance (`Setting.tolerance`).
 _NAMED = ("preheat_c", "soak_s", "transfer_s", "die_c", "delay_s", "spray_s", "flux", "water_c")
 #: Warnings on the first page; all others follow on the second.

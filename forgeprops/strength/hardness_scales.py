@@ -168,10 +168,7 @@ def hv_from_hrc(hrc):
     >>> hv_from_hrc(55.0), hrc_from_hv(196.0)
     (595.0, 10.0)
 
-    References
-    ----------
-    .. [1] Below 20 HRC: SAE J417, bracketed figures (data/constants/hardness_below_20_hrc.csv) (from
-       memory).
+    .. [1] Below 20 HRC: SAE J417, bracketed figures (data/constants/hardness_below_20_hrc.csv) (from memory).
     """
     return plain(np.interp(hrc, *_rockwell_curve()))
 

@@ -81,8 +81,6 @@ def flow_curve(
     >>> round(float(curve.stress_mpa(np.log(1.157)) / 1.157), 1)      # back to the tensile strength
     489.0
 
-    References
-    ----------
     .. [1] A. Considère 1885; P. Ludwik 1909 (from memory).
     .. [2] Young's modulus 205 GPa (from memory).
     """
@@ -130,25 +128,19 @@ def strength_arrays(
     Hardness 60 to 900 HV.  The shares of the structure are scaled to a sum of 1 (retained austenite is left out); where
     all are 0 the structure is unknown and the regression of all data is taken.
 
-    Notes
-    -----
     Uniform elongation is a mean (of inverse squares) of two estimates: 0.60 (1 − YS/TS), and 0.55 of the total
     elongation.  The first alone gives bainite more than its total elongation (yield/tensile 0.64 and 17.7 % for
     normalised 4140), the second ignores the yield ratio; their gap enters the standard error.
 
-    References
-    ----------
-    .. [1] Tensile strength 3.12 HV, quenched and tempered: ratio of two fits to NIMS fatigue data
-       sheets, 360 heats (derived).
-    .. [2] All structures: E. J. Pavlina & C. J. Van Tyne, J. Mater. Eng. Perform. 17 (2008) 888,
-       table 1 (read).
-    .. [3] Ferrite-pearlite, bainite (two rows), yield, elongation, reduction of area: own lines
-       through 46 handbook rows, 20 of them from memory (data/validation/handbook_properties.csv,
-       data/fits/strength_fits.csv) (our own fit).
-    .. [4] Uniform strain 0.60 (1 - yield/tensile): ASME BPVC VIII Div. 2 Annex 3-D and Div. 3
-       KM-620 (read).
-    .. [5] Uniform elongation 0.55 of the total; yield plateau of 1 to 2 % in normalised low-carbon
-       steel (from memory).
+    .. [1] Tensile strength 3.12 HV, quenched and tempered: ratio of two fits to NIMS fatigue data sheets, 360
+       heats (derived).
+    .. [2] All structures: E. J. Pavlina & C. J. Van Tyne, J. Mater. Eng. Perform. 17 (2008) 888, table 1 (read).
+    .. [3] Ferrite-pearlite, bainite (two rows), yield, elongation, reduction of area: own lines through 46
+       handbook rows, 20 of them from memory (data/validation/handbook_properties.csv, data/fits/strength_fits.csv)
+       (our own fit).
+    .. [4] Uniform strain 0.60 (1 - yield/tensile): ASME BPVC VIII Div. 2 Annex 3-D and Div. 3 KM-620 (read).
+    .. [5] Uniform elongation 0.55 of the total; yield plateau of 1 to 2 % in normalised low-carbon steel (from
+       memory).
     """
     k = _constants()
     given = (hardness_hv, ferrite_pearlite_share, bainite_share, martensite_share)
@@ -203,13 +195,9 @@ def strength_arrays(
     ramp = np.clip((fp - k["plateau_none_below"]) / (1.0 - k["plateau_none_below"]), 0.0, 1.0)
     plateau = k["plateau_strain"] * ramp * ramp * (3.0 - 2.0 * ramp)
     values = (hv, yield_, tensile, np.expm1(exponent), elongation, exponent, reduction, plateau)
-    errors = (
-        yield_se,
-        tensile_se,
-        np.exp(exponent) * exponent_se,
-        elongation * k["elongation_ln_se"],
-    )
-    errors += exponent_se, reduction_se, plateau / 3.0  # the plateau is 1 to 2 % about 1.5 %
+    elongation_se, uniform_se = elongation * k["elongation_ln_se"], np.exp(exponent) * exponent_se
+    errors = yield_se, tensile_se, uniform_se, elongation_se, exponent_se, reduction_se
+    errors += (plateau / 3.0,)  # 1 to 2 % about 1.5 %
     return dict(zip(_QUANTITIES, (*values, *errors), strict=True))
 
 

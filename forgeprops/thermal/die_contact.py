@@ -16,11 +16,6 @@ def die_contact_w_m2k(contact_w_m2k, time_in_contact_s, die_k, die_rho, die_c):
     x = h √t / e, draws h · exp(x²) erfc(x) per degree between the part's surface and the die at the start, exact for a
     surface held at one temperature; the march puts the surface's temperature of the moment.
 
-    >>> round(die_contact_w_m2k(7500.0, 0.05, 30.0, 7750.0, 500.0))
-    6346
-
-    Notes
-    -----
     While the part cools, the die keeps what the hotter part gave it at first, and takes a little less: against a full solution
     of both bodies (see tests) a 3 mm face between two dies loses 0.2 % too much in 0.05 s, 1 % in 0.3 s and 6 % in 1 s.  In the
     march every contact begins with the die at its set temperature: lying on it before the press (back side only), the press
@@ -34,8 +29,9 @@ def die_contact_w_m2k(contact_w_m2k, time_in_contact_s, die_k, die_rho, die_c):
     6 % after 5 s), and chromoly makes none.  A mechanical press on warm dies is the default; dwell and die temperature belong
     on the setting sheet.
 
-    References
-    ----------
+    >>> round(die_contact_w_m2k(7500.0, 0.05, 30.0, 7750.0, 500.0))
+    6346
+
     .. [1] H. S. Carslaw & J. C. Jaeger, Conduction of Heat in Solids, 2.7; T. L. Bergman et al., Fundamentals of Heat
        and Mass Transfer, eq. 5.63 (from memory).
     .. [2] Conductance of 7500 W/(m² K) under load, 400 at rest: S. L. Semiatin et al., J. Eng. Ind. 109 (1987) 49;

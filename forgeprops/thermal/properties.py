@@ -53,8 +53,6 @@ def austenite_cp_j_kgk(t_c):
     >>> round(austenite_cp_j_kgk(900.0), 1)
     606.2
 
-    References
-    ----------
     .. [1] A. T. Dinsdale, CALPHAD 15 (1991) 317, fcc iron (read).
     """
     t = t_c + ZERO_C_K
@@ -71,8 +69,6 @@ def ferrite_cp_j_kgk(t_c):
     >>> round(ferrite_cp_j_kgk(400.0), 1)
     605.9
 
-    References
-    ----------
     .. [1] EN 1993-1-2:2005, clause 3.4.1.2, first branch, carried on from 600 to 700 °C (read).
     """
     t = min(t_c, FERRITE_CP_HOLD_C)
@@ -86,8 +82,6 @@ def conductivity_w_mk(t_c):
     >>> round(conductivity_w_mk(400.0), 2), conductivity_w_mk(900.0)
     (40.68, 27.3)
 
-    References
-    ----------
     .. [1] EN 1993-1-2:2005, clause 3.4.1.3 (read).
     """
     return max(CONDUCTIVITY_0 - CONDUCTIVITY_SLOPE * t_c, CONDUCTIVITY_LEAST)
@@ -103,8 +97,6 @@ def conductivity(t_c, alloyed, austenite=0.0):
     >>> round(conductivity(500.0, 1.0), 2), round(conductivity(500.0, 1.0, 1.0), 1)
     (37.35, 24.0)
 
-    References
-    ----------
     .. [1] Chromoly: 42.6 W/(m K) for 42CrMo4 at 20 °C (material data sheet of 1.7225); ASM table for 4130, from memory
        (from memory).
     .. [2] Austenite: slope of 0.0093 W/(m K²); M. Wildau, dissertation, RWTH Aachen 1986, has 15 at 0 °C to 25 at
@@ -119,8 +111,6 @@ def conductivity(t_c, alloyed, austenite=0.0):
 def alloyed_share(steel):
     """How far a steel's conductivity is chromoly's, 0 to 1: (Cr + Ni + Mo)/1.1 wt%, which is what 4130 has.
 
-    References
-    ----------
     .. [1] (Cr + Ni + Mo)/1.1 wt% (our choice).
     """
     return np.minimum(1.0, (steel.get("Cr") + steel.get("Ni") + steel.get("Mo")) / 1.1)
@@ -129,8 +119,6 @@ def alloyed_share(steel):
 def thermal_strain(t_c):
     """Elongation from 20 °C, ΔL/L.
 
-    References
-    ----------
     .. [1] EN 1993-1-2:2005, clause 3.4.1.1 (read).
     """
     if t_c < 750.0:
@@ -146,8 +134,6 @@ def density_kg_m3(t_c):
     >>> round(density_kg_m3(900.0))
     7579
 
-    References
-    ----------
     .. [1] EN 1993-1-2:2005, clauses 3.2.2 and 3.4.1.1; the standard itself keeps 7850 kg/m³ (derived).
     """
     return STEEL_DENSITY_KG_M3 / (1.0 + thermal_strain(t_c)) ** 3
@@ -184,8 +170,6 @@ def air(t_c) -> Air:
     >>> round(float(air(426.85).conductivity_w_mk), 5)
     0.05176
 
-    References
-    ----------
     .. [1] E. W. Lemmon et al., J. Phys. Chem. Ref. Data 29 (2000) 331; E. W. Lemmon & R. T. Jacobsen,
        Int. J. Thermophys. 25 (2004) 21, evaluated with CoolProp 8.0 (data/constants/air.csv) (derived).
     """

@@ -50,8 +50,6 @@ def water_factor(water_c):
     >>> round(water_factor(40.0), 2)
     0.82
 
-    References
-    ----------
     .. [1] Shimada & Mitsutsuka 1966; Ishiguro 1974, as listed among secondary-cooling laws (read).
     """
     weakening, reference_c = WATER_FACTOR
@@ -63,8 +61,6 @@ def spray_single_phase_w_m2k(flux_kg_m2_s):
 
     Never more than the water can carry, flux × heat capacity.
 
-    References
-    ----------
     .. [1] I. Mudawar & W. S. Valentine, J. Heat Treating 7 (1989) 107 (from memory).
     """
     factor, power = SINGLE_PHASE
@@ -76,21 +72,15 @@ def spray_w_m2k(flux_kg_m2_s, surface_c, water_c):
 
     Impact density V 3-30 kg/(m² s), wetted surface (of the scale, if there is any) 200-1100 °C, water about 20 °C.
 
-    Notes
-    -----
     h = 190 + tanh(V/8) {140 V [1 − V ΔT/72000] + 3.26 ΔT² [1 − tanh(ΔT/128)]}.  Below a superheat of 100 K, where the law falls
     too low, the lesser of its own value at 100 K and the single-phase law, blended in between 50 and 100 K.  Warm water weakens
     the part that is not 190 (see `water_factor`).  Six published laws agree within a factor of about 2 in film boiling; nothing
     confirms the fall through boiling: a shop should fit its own multiplier.
 
-    References
-    ----------
-    .. [1] J. Wendelstorf, K.-H. Spitzer & R. Wendelstorf, Int. J. Heat Mass Transfer 51 (2008) 4902 (from memory).
-
-    Examples
-    --------
     >>> [round(spray_w_m2k(10.0, 20.0 + dt, 20.0)) for dt in (150, 300, 600, 900)]
     [12250, 5871, 1447, 1233]
+
+    .. [1] J. Wendelstorf, K.-H. Spitzer & R. Wendelstorf, Int. J. Heat Mass Transfer 51 (2008) 4902 (from memory).
     """
     superheat = max(surface_c - water_c, 0.0)
     h = _wendelstorf_w_m2k(flux_kg_m2_s, max(superheat, 0.5 * BOILING_FROM_K))
@@ -109,8 +99,6 @@ def wet_share(flux_kg_m2_s):
 
     Above 3 kg/(m² s), where the law was measured, it is 1 within 0.3 %.
 
-    References
-    ----------
     .. [1] Blend between still air and spray (our choice).
     """
     return 1.0 - math.exp(-flux_kg_m2_s / WETTING_FLUX)
@@ -122,8 +110,6 @@ def evaporation_limit_w_m2(flux_kg_m2_s, water_c):
     >>> round(evaporation_limit_w_m2(5.0, 20.0) / 1e6, 1)
     13.0
 
-    References
-    ----------
     .. [1] Steam tables: 4.186 kJ/(kg K), 2257 kJ/kg (from memory).
     """
     return flux_kg_m2_s * (WATER_CP_J_KGK * (100.0 - water_c) + WATER_HFG_J_KG)

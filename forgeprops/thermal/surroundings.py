@@ -19,8 +19,6 @@ def natural_convection_cylinder(rayleigh, prandtl):
     >>> round(float(natural_convection_cylinder(2.63e9 * 0.69, 0.69)), 2)
     139.13
 
-    References
-    ----------
     .. [1] S. W. Churchill & H. H. S. Chu, Int. J. Heat Mass Transfer 18 (1975) 1049, as given by the
        open library ht 1.2.0 (read).
     """
@@ -34,8 +32,6 @@ def natural_convection_plate(rayleigh, prandtl):
     >>> round(float(natural_convection_plate(2.63e9 * 0.69, 0.69)), 2)
     147.16
 
-    References
-    ----------
     .. [1] S. W. Churchill & H. H. S. Chu, Int. J. Heat Mass Transfer 18 (1975) 1323, as given by the
        open library ht 1.2.0 (read).
     """
@@ -49,8 +45,6 @@ def forced_cylinder(reynolds, prandtl):
     >>> round(float(forced_cylinder(6071, 0.70)), 2)
     40.64
 
-    References
-    ----------
     .. [1] S. W. Churchill & M. Bernstein, J. Heat Transfer 99 (1977) 300, as given by the open library
        ht 1.2.0 (read).
     """
@@ -61,8 +55,6 @@ def forced_cylinder(reynolds, prandtl):
 def forced_plate(reynolds, prandtl):
     """Mean Nusselt number of a plate along an air stream, laminar: 0.664 Re^½ Pr^⅓, Re < 5·10⁵.
 
-    References
-    ----------
     .. [1] T. L. Bergman et al., Fundamentals of Heat and Mass Transfer, eq. 7.30 (from memory).
     """
     return 0.664 * reynolds**0.5 * prandtl ** (1 / 3)
@@ -77,14 +69,10 @@ def convection_w_m2k(shape, surface_c, air_c, size_mm, speed_m_s=0.0):
     >>> [round(float(convection_w_m2k(*case)), 1) for case in (("round", 850, 25, 13.5), ("plate", 950, 25, 40))]
     [13.8, 12.4]
 
-    References
-    ----------
     .. [1] Both together: T. L. Bergman et al., Fundamentals of Heat and Mass Transfer, ch. 9.9 (from memory).
     """
-    laws = {
-        "round": (natural_convection_cylinder, forced_cylinder),
-        "plate": (natural_convection_plate, forced_plate),
-    }
+    laws = {"round": (natural_convection_cylinder, forced_cylinder)}
+    laws["plate"] = natural_convection_plate, forced_plate
     natural, forced = laws[check_choice(shape, "shape", laws)]
     surface_c, size, moving = np.asarray(surface_c, dtype=float), size_mm * 1e-3, 0.0
     mean_c = (surface_c + air_c) / 2
@@ -107,8 +95,6 @@ def radiation_w_m2k(surface_c, room_c, emissivity):
     >>> round(radiation_w_m2k(850.0, 25.0, 0.8), 1)
     87.1
 
-    References
-    ----------
     .. [1] T. L. Bergman et al., Fundamentals of Heat and Mass Transfer, eq. 1.7 (from memory).
     .. [2] Emissivity 0.80 ± 0.10 of thin tight scale at 500-1000 °C: tables of two pyrometer and
        thermal-camera manuals (read).
@@ -126,8 +112,6 @@ def row_view_factor(pitch_mm: float, size_mm: float) -> float:
     >>> round(row_view_factor(60.0, 48.0), 3)
     0.728
 
-    References
-    ----------
     .. [1] Crossed strings, H. C. Hottel; T. L. Bergman et al., table 13.1 (from memory).
     """
     size_mm = check_number(size_mm, "size of the head", 1, 500, "mm")
@@ -201,8 +185,6 @@ def sleeve_w_m2k(outside_w_m2k, diameter_mm, thickness_mm, conductivity_w_mk):
     >>> round(sleeve_w_m2k(15.0, 14.0, 10.0, 0.15), 1)
     14.5
 
-    References
-    ----------
     .. [1] T. L. Bergman et al., Fundamentals of Heat and Mass Transfer, eq. 3.33; ceramic fibre 0.15 W/(m K) (from
        memory).
     """
@@ -228,8 +210,6 @@ def cover_w_m2k(kind, zone, shape, size_mm):
     >>> [round(float(cover_w_m2k("vermiculite", z, s, d)), 1) for z, s, d in (("hosel", "round", 13.5), ("face", "plate", 50.0))]
     [7.8, 6.1]
 
-    References
-    ----------
     .. [1] Shape factor of a disc in an infinite medium: T. L. Bergman et al., table 4.1 (from memory).
     """
     if zone not in neighbours(kind).covered:

@@ -49,8 +49,6 @@ def austenite_equilibrium(t_c, ac1_c, ac3_c, carbon):
     >>> austenite_equilibrium(np.array([745.0, 752.5, 760.0, 780.0, 805.0]), 745.0, 805.0, 0.30).round(3).tolist()
     [0.0, 0.205, 0.456, 0.621, 1.0]
 
-    References
-    ----------
     .. [1] Lever rule: W. D. Callister, Materials Science and Engineering, ch. 10; square-root shape of the
        boundary: K. W. Andrews, J. Iron Steel Inst. 203 (1965) 721-727 (derived).
     .. [2] Three-phase interval of 15 °C (5-20 °C in low-alloy steel, from memory) (our choice).
@@ -74,8 +72,6 @@ def austenite_carbon(share, carbon):
     >>> [round(austenite_carbon(share, 0.30), 3) for share in (1.0, 0.6, 0.1)]
     [0.3, 0.485, 0.77]
 
-    References
-    ----------
     .. [1] Mass balance; eutectoid 0.77 wt% (ASM), ferrite 0.022 wt% (W. D. Callister, ch. 10) (derived).
     """
     if carbon >= EUTECTOID_CARBON:
@@ -94,8 +90,6 @@ def austenite_formation_time_s(t_c):
     >>> round(austenite_formation_time_s(750.0), 1), round(austenite_formation_time_s(850.0), 2)
     (7.8, 1.65)
 
-    References
-    ----------
     .. [1] First term of the diffusion series of a slab; rate form: J.-B. Leblond & J. Devaux, Acta Metall. 32 (1984)
        137; D of carbon: W. D. Callister (derived).
     .. [2] Half distance of 7 µm (our choice).
@@ -113,8 +107,6 @@ def carbide_dissolution_time_s(t_c):
     >>> round(carbide_dissolution_time_s(850.0)), round(carbide_dissolution_time_s(930.0), 1)
     (35, 4.4)
 
-    References
-    ----------
     .. [1] D of chromium: A. W. Bowen & G. M. Leak, Metall. Trans. 1 (1970) 1695; half lamella of 0.05 µm our choice
        (from memory).
     """
@@ -130,8 +122,6 @@ def carbide_carbon(undissolved, carbon, chromium, molybdenum):
     >>> round(carbide_carbon(1.0, 0.30, 0.95, 0.20), 3), carbide_carbon(0.0, 0.30, 0.95, 0.20)
     (0.053, 0.0)
 
-    References
-    ----------
     .. [1] Atomic weights; half of Cr and Mo in carbides (0.3-0.6 after slow cooling) (our choice).
     """
     bound = ALLOY_IN_CARBIDE * (C_PER_CR * chromium + C_PER_MO * molybdenum)
@@ -156,8 +146,6 @@ def island_diameter_um(grain_um, share):
     >>> island_diameter_um(20.0, 1.0), round(island_diameter_um(20.0, 0.5), 1)
     (20.0, 15.9)
 
-    References
-    ----------
     .. [1] As many islands as grains (derived).
     """
     return grain_um * max(share, 1e-3) ** (1.0 / 3.0)
@@ -174,8 +162,6 @@ def pearlite_site_um(island_um, bound_carbon):
     >>> pearlite_site_um(20.0, 0.0), round(pearlite_site_um(16.0, 0.03), 1)
     (20.0, 2.8)
 
-    References
-    ----------
     .. [1] A. S. Pandit & H. K. D. H. Bhadeshia, Proc. R. Soc. A (2012) doi 10.1098/rspa.2012.0115 (abstract); J. D.
        Verhoeven & E. D. Gibson, Metall. Mater. Trans. A 29 (1998) 1181, from memory: carbides left in austenite grow on
        without a nucleus (from memory).
@@ -194,8 +180,6 @@ def ferrite_return_per_s(t_c, share):
     >>> ferrite_return_per_s(750.0, 1.0), round(1.0 / ferrite_return_per_s(750.0, 0.5), 1)
     (0.0, 19.6)
 
-    References
-    ----------
     .. [1] M. D. Geib, D. K. Matlock & G. Krauss, Metall. Trans. A 11 (1980) 1683, on niobium dual-phase sheet: ferrite
        grows on old ferrite without nucleation (from memory).
     .. [2] Rate: the reverse of formation; an upper bound for Cr-Mo steel (derived).
@@ -233,26 +217,20 @@ def grain_growth_coefficients(steel, law="lee_lee"):
 
     C, Ni, Cr, Mo enter "lee_lee"; Al, N and `fine_grain` set the pinning; contents may be arrays.
 
-    Notes
-    -----
     d^m = d0^m + k t; the grain is the mean diameter N_A^(-1/2), good to a factor 1.5 (measured grain of 4140 and 8620).  Lee &
     Lee print d = 76671 t^0.211 exp(-Q/RT), Q = 89098 + 3581 C + 1211 Ni + 1443 Cr + 4031 Mo, which is m = 1/0.211 and
     k = (76671 exp(-Q/RT))^m: the starting grain is added to that.  Sellars & Whiteman give two branches that do not meet at
     1100 °C; the lesser is taken, which joins them at 999 °C.
 
-    References
-    ----------
-    .. [1] "lee_lee": S.-J. Lee & Y.-K. Lee, Mater. Des. 29 (2008) 1840 (from memory).
-    .. [2] "sellars_whiteman": C. M. Sellars & J. A. Whiteman, Met. Sci. 13 (1979) 187 (from memory).
-    .. [3] "hodgson_gibbs": P. D. Hodgson & R. K. Gibbs, ISIJ Int. 32 (1992) 1329 (from memory).
-
-    Examples
-    --------
     >>> from forgeprops.inputs.steel import Steel
     >>> s = Steel("4140", {"C": .4, "Ni": 0, "Cr": .95, "Mo": .2}, fine_grain=False)
     >>> m, *k = grain_growth_coefficients(s)
     >>> round((1.0**m + grain_growth_rate(1000.0, *k) * 600.0) ** (1.0 / m))
     46
+
+    .. [1] "lee_lee": S.-J. Lee & Y.-K. Lee, Mater. Des. 29 (2008) 1840 (from memory).
+    .. [2] "sellars_whiteman": C. M. Sellars & J. A. Whiteman, Met. Sci. 13 (1979) 187 (from memory).
+    .. [3] "hodgson_gibbs": P. D. Hodgson & R. K. Gibbs, ISIJ Int. 32 (1992) 1329 (from memory).
     """
     check_choice(law, "grain-growth law", GRAIN_LAWS)
     if law == "lee_lee":
@@ -280,8 +258,6 @@ def niobium_pins(niobium):
     Below some 1050 °C hardly any of it dissolves in steel of 0.2 % C and more (0.0015 wt% at 900 °C): it pins the grain and adds
     no strength of its own.
 
-    References
-    ----------
     .. [1] log10([Nb][C + 12/14 N]) = 2.26 - 6770/T: K. J. Irvine, F. B. Pickering & T. Gladman, JISI 205 (1967)
        161 (from memory).
     .. [2] Pinning to 1100 °C, the share by content (our choice).
@@ -298,8 +274,6 @@ def coarsening_temperature_c(aluminium, nitrogen):
     >>> round(coarsening_temperature_c(0.025, 0.007))
     1041
 
-    References
-    ----------
     .. [1] W. C. Leslie, R. L. Rickett, C. L. Dotson & C. S. Walton, Trans. ASM 46 (1954) 1470; the 100 °C are our
        choice (from memory).
     """
@@ -316,8 +290,6 @@ def starting_grain_um(first_grain_um):
     >>> round(starting_grain_um(63.5), 1)
     20.0
 
-    References
-    ----------
     .. [1] 20 µm from a first grain of 64 µm, with its cube root (our choice).
     """
     return 20.0 * (first_grain_um / 63.5) ** (1.0 / 3.0)
@@ -343,8 +315,6 @@ def astm_from_diameter(d_um):
     >>> round(float(astm_from_diameter(31.8)), 1)
     7.0
 
-    References
-    ----------
     .. [1] ASTM E112, table 4 (from memory).
     """
     return 2.0 * np.log2(1000.0 / (math.sqrt(GRAINS_PER_MM2) * d_um))

@@ -41,8 +41,6 @@ def ferrite_line(comp, k=None):
     >>> 80 < a + 3.3 * b < 110
     True
 
-    References
-    ----------
     .. [1] Own fit of tests/fits/fit_kinetics.py to data/measured/air_cooled_bars.csv, 71 of 119 rows
        from memory; the shares of Si, Mn, Cr and Mo are first guesses that were not freed
        (data/fits/kinetics.csv) (our own fit).
@@ -56,8 +54,6 @@ def pearlite_line(comp, k=None):
 
     Below 0.77 % carbon the pearlite is lean in cementite and softer (`a` rises with its carbon).
 
-    References
-    ----------
     .. [1] Own fit of tests/fits/fit_kinetics.py; the shares of Mn, Cr and Mo are first guesses that
        were not freed (data/fits/kinetics.csv) (our own fit).
     """
@@ -75,8 +71,6 @@ def dissolved_vanadium(v, carbon, t_c):
     >>> round(float(dissolved_vanadium(0.10, 0.45, 860.0)), 3), round(float(dissolved_vanadium(0.10, 0.45, 1000.0)), 3)
     (0.048, 0.1)
 
-    References
-    ----------
     .. [1] log10([V][C]) = 6.72 - 9500/T: K. Narita, Trans. ISIJ 15 (1975) 145 (from memory).
     """
     top = 10.0 ** (6.72 - 9500.0 / (np.asarray(t_c) + ZERO_C_K)) / np.maximum(carbon, 0.05)
@@ -88,8 +82,6 @@ def vanadium_share(log_v):
 
     Faster than some 20 °C/s hardly any precipitates.
 
-    References
-    ----------
     .. [1] 1/(1 + rate/20) (our choice).
     """
     return 1.0 / (1.0 + 10.0**log_v / (3600.0 * 20.0))
@@ -98,8 +90,6 @@ def vanadium_share(log_v):
 def bainite_line(comp, k=None):
     """a, its change per wt% carbon, b and its change per wt% carbon of bainite's line.
 
-    References
-    ----------
     .. [1] Terms of Ph. Maynier, B. Jungmann & J. Dollet, AIME 1978, pp. 518-544, from memory; level,
        slope and some terms fitted by tests/fits/fit_kinetics.py (data/fits/kinetics.csv) (our own fit).
     """
@@ -140,8 +130,6 @@ def fresh_martensite_hv(comp, quenched_hv, ms_c, alpha_per_k):
     end-quench bar comes out as the standard has it.  Contents in wt%, columns of shape (n, 1) or numbers; hardness as
     quenched, Ms and α of the martensite law, arrays of one shape.
 
-    References
-    ----------
     .. [1] Self-tempering by the own tempering law, averaged along the law of D. P. Koistinen & R. E. Marburger, Acta
        Metall. 7 (1959) 59 (derived).
     """

@@ -58,8 +58,6 @@ def carbon_of_austenite(carbon_0, austenite_0, ferrite):
     >>> round(float(carbon_of_austenite(0.30, 1.0, 0.5)), 3)
     0.578
 
-    References
-    ----------
     .. [1] Mass balance of carbon between ferrite and austenite (derived).
     """
     left = austenite_0 - ferrite

@@ -59,8 +59,6 @@ def mo_term(mo):
     >>> round(mo_term(0.22) ** 2, 2), mo_term(0.0)
     (0.22, 0.0)
 
-    References
-    ----------
     .. [1] Form: of four that are smooth at zero, one of the two with the least error on steels left out (our choice).
     """
     return MO_SCALE * mo * mo / (mo * mo + MO_HALF**2)
@@ -87,13 +85,9 @@ def ln_composition_factors(comp, carbon=None, k=None):
 
     Contents in wt% through ``comp.get``; `carbon` replaces the steel's; `k` defaults to `constants()`.
 
-    Notes
-    -----
     ``ln F = ln(exp(a + sum b_i x_i) + exp(f0)) + 1.25 ln BF`` for ferrite and pearlite, without the floor f0 for bainite: the
     factors are sums with a constant, so that lean steel does not transform at once.  Boron holds back all three.
 
-    References
-    ----------
     .. [1] M. V. Li, D. V. Niebuhr, L. L. Meekisho & D. G. Atteridge, Metall. Mater. Trans. B 29 (1998) 661-672
        (data/fits/kinetics.csv, column published) (from memory).
     .. [2] A sum with a constant: J. S. Kirkaldy & D. Venugopalan, Phase Transformations in Ferrous Alloys,
@@ -106,10 +100,8 @@ def ln_composition_factors(comp, carbon=None, k=None):
     """
     k = k or constants()
     *slow, bainite = _linear(comp, carbon, k)
-    delay, floors = (
-        k["boron_delay"] * np.log(boron_factor(comp)),
-        (k["ferrite_f0"], k["pearlite_f0"]),
-    )
+    delay = k["boron_delay"] * np.log(boron_factor(comp))
+    floors = k["ferrite_f0"], k["pearlite_f0"]
     held = (np.logaddexp(f, f0) + delay for f, f0 in zip(slow, floors, strict=True))
     return (*held, bainite + delay)
 
@@ -117,8 +109,6 @@ def ln_composition_factors(comp, carbon=None, k=None):
 def alloy_shares(comp, k=None):
     """Share of the factors of ferrite and pearlite that the composition makes; the floor makes the rest.
 
-    References
-    ----------
     .. [1] Slope of `ln_composition_factors` (derived).
     """
     k = k or constants()
@@ -130,8 +120,6 @@ def alloy_shares(comp, k=None):
 def rate_per_s(ln_rate, undercooling_c, power, q_cal, kelvin):
     """K(T) of the rate equations in 1/s: ``exp(ln_rate - Q/RT) * undercooling^power``, zero above the limit.
 
-    References
-    ----------
     .. [1] M. V. Li et al., Metall. Mater. Trans. B 29 (1998) 661-672 (from memory).
     """
     if undercooling_c <= 0.0:
@@ -148,8 +136,6 @@ def ferrite_cap(t_c, ae1_c, ae3_c, carbon):
     >>> round(ferrite_cap(727.0, 727.0, 727.0 + 179.44 * (0.76 - 0.20), 0.20), 3)   # Callister: 0.759
     0.759
 
-    References
-    ----------
     .. [1] Slope of Ae3: R. A. Grange, Metal Progress 79 (April 1961) 73-75; Acm line and carbon of ferrite:
        W. D. Callister, Materials Science and Engineering, ch. 10 (read).
     .. [2] Fall of the share with undercooling: Esfahani, Babaei & Sarrami-Foroushani 2020, doi
@@ -182,8 +168,6 @@ def extent_tables(bainite_tail: float | None = None):
     >>> round(float(top[0]), 3), bool(top[1] > top[0])       # S(1) = 2.052 (computed)
     (2.052, True)
 
-    References
-    ----------
     .. [1] Integral of M. V. Li et al., Metall. Mater. Trans. B 29 (1998) 661-672; tail of bainite: J. S. Kirkaldy &
        D. Venugopalan 1984 (from memory).
     """

@@ -26,8 +26,6 @@ def line_hv(a, b, log_v, floor_hv):
     >>> float(line_hv(100.0, 10.0, 3.0, 80.0))
     130.0
 
-    References
-    ----------
     .. [1] Floors and ends of the rate (our choice).
     """
     return np.maximum(a + b * np.clip(log_v, LOG_V_LOW, LOG_V_HIGH), floor_hv)
@@ -52,8 +50,6 @@ def martensite_coefficients(comp, carbon=None, method: str = "end_quench"):
     >>> round(a + b * 4.857)
     640
 
-    References
-    ----------
     .. [1] "maynier", here and of the two lines below: Ph. Maynier, B. Jungmann & J. Dollet, Hardenability Concepts with
        Applications to Steel, AIME 1978, pp. 518-544 (from memory).
     """
@@ -73,8 +69,6 @@ def bainite_coefficients(comp, carbon=None):
     >>> round(a + b * 3.556)                              # a normalised 4140 bar has 319 HV
     324
 
-    References
-    ----------
     .. [1] Ph. Maynier, B. Jungmann & J. Dollet, AIME 1978, pp. 518-544 (from memory).
     """
     c = content(comp, "C", carbon)
@@ -91,8 +85,6 @@ def ferrite_pearlite_coefficients(comp, carbon=None):
     >>> round(a + b * 3.255)                              # a normalised 1020 bar has 126 HV
     130
 
-    References
-    ----------
     .. [1] Ph. Maynier, B. Jungmann & J. Dollet, AIME 1978, pp. 518-544 (from memory).
     """
     c = content(comp, "C", carbon)

@@ -59,8 +59,6 @@ def far_share(composition, rate_c_per_s, left_out=()):
     Contents in wt% by element, (n,), cooling rate at 700 °C, (n, places), and steels whose bars do not count:
     ``1 / (1 + sum exp(-d²/2))`` over the bars, d the distance in composition and ln(rate) over `_SCALES`.
 
-    References
-    ----------
     .. [1] Form and scales (our choice).
     """
     apart, near = _in_composition(composition, left_out), []
@@ -84,8 +82,6 @@ def ln_rate_sd(composition, unsure, far, far_sd: float):
     Contents and their standard deviations in wt% by element, (n,); `far_share`, (n, places), and the standard deviation far
     from every bar.
 
-    References
-    ----------
     .. [1] Slope of `ln_composition_factors`, the largest of the three; independent contents (derived).
     """
     moved = {}  # both ends of each content: two rows for each, the others as they are
@@ -104,8 +100,6 @@ def ln_rate_sd(composition, unsure, far, far_sd: float):
 def lean_delay(composition, far):
     """By how much the rates of lean low-carbon steel are likely too fast, in ln; 0 for other steels and near the bars.
 
-    References
-    ----------
     .. [1] 0.7 below 0.27 % C and 0.6 % Mn: what water-quenched bars of 1015 and 1020 ask for (from memory).
     """
     carbon = np.atleast_1d(np.asarray(composition["C"], float))[:, None]

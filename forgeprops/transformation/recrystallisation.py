@@ -15,10 +15,8 @@ from ..inputs.cases import Cases
 from .austenite import diameter_um_from_astm
 
 #: Laws t50 = a · strain^p · d² · exp(Q/RT), d in µm: name -> (a, p, Q J/mol, exponent n).
-RECRYSTALLISATION_LAWS = {
-    "hodgson_gibbs": (2.3e-15, -2.5, 230_000.0, 1.0),
-    "sellars": (2.5e-19, -4.0, 300_000.0, 2.0),
-}
+RECRYSTALLISATION_LAWS = {"hodgson_gibbs": (2.3e-15, -2.5, 230_000.0, 1.0)}
+RECRYSTALLISATION_LAWS["sellars"] = (2.5e-19, -4.0, 300_000.0, 2.0)
 
 
 def recrystallisation_coefficients(strain, grain_um, molybdenum=0.0, law="hodgson_gibbs"):
@@ -31,8 +29,6 @@ def recrystallisation_coefficients(strain, grain_um, molybdenum=0.0, law="hodgso
     >>> round(math.exp(ln_a + q / (850.0 + ZERO_C_K)), 1)
     5.3
 
-    References
-    ----------
     .. [1] "hodgson_gibbs": P. D. Hodgson & R. K. Gibbs, ISIJ Int. 32 (1992) 1329; "sellars": C. M. Sellars & J. A.
        Whiteman, Met. Sci. 13 (1979) 187 (from memory).
     .. [2] Factor 1 + 4 Mo on the time, after the solute retardation parameter of Jonas (our choice).
@@ -84,8 +80,6 @@ def strain_speed_factor(retained, exponent=2.0):
     >>> strain_speed_factor(0.0), round(strain_speed_factor(0.15), 2)
     (1.0, 1.47)
 
-    References
-    ----------
     .. [1] Finer ferrite grain: C. M. Sellars & J. H. Beynon 1984 (from memory).
     .. [2] Exponent 2: time of diffusion growth goes with the square of the distance (derived).
     """

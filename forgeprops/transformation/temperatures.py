@@ -120,8 +120,6 @@ def martensite_start_c(comp, carbon=None, method: str = "own", grain_um=None):
     >>> martensite_start_c(steel, grain_um=5.0) < martensite_start_c(steel) < 390
     True
 
-    References
-    ----------
     .. [1] Correction: own fit to 527 measurements (data/measured/martensite_start.csv) by
        tests/fits/fit_start_temperatures.py (data/fits/start_temperature_fits.csv) (our own fit).
     """
@@ -148,8 +146,6 @@ def bainite_start_c(comp, carbon=None, method: str = "own"):
     >>> round(bainite_start_c(steel, method="steven_haynes")), 580 < bainite_start_c(steel) < 640
     (621, True)
 
-    References
-    ----------
     .. [1] Correction: own fit to 85 of the 103 measurements in Schuscha et al., Acta Mater. (2025)
        doi 10.1016/j.actamat.2025.121131, supplement (data/fits/start_temperature_fits.csv) (our own fit).
     """
@@ -178,8 +174,6 @@ def martensite_alpha_per_k(comp, carbon=None):
     >>> round(martensite_alpha_per_k({"C": 0.30, "Mn": 0.50, "Si": 0.25, "Cr": 0.95, "Mo": 0.20}), 4)
     0.0196
 
-    References
-    ----------
     .. [1] S. M. C. van Bohemen, Mater. Sci. Technol. 28 (2012) 487-495 (from memory).
     .. [2] Floor of 0.005/K; D. P. Koistinen & R. E. Marburger, Acta Metall. 7 (1959) 59, have 0.011 for
        high-carbon steels (our choice).
@@ -214,8 +208,6 @@ _KINETIC = ("kirkaldy", "li")
 def critical_temperatures(steel) -> CriticalTemperatures:
     """Every critical temperature of `steel` with the spread of the published formulas.
 
-    Examples
-    --------
     >>> t = critical_temperatures({"C": 0.30, "Mn": 0.50, "Si": 0.25, "Cr": 0.95, "Mo": 0.20})
     >>> t.ms_c < t.bs_c < t.ae1_c < t.ae3_c
     True
@@ -232,11 +224,8 @@ def critical_temperatures(steel) -> CriticalTemperatures:
         interval[name] = tuple(float(values[name] + end) for end in ends)
     method = {"ae1": "grange", "ae3": "grange", "ac1": "hougardy", "ac3": "hougardy"}
     method |= {"bs": "own", "ms": "own"}
-    return CriticalTemperatures(
-        **{f"{name}_c": value for name, value in values.items()},
-        **{
-            n: MappingProxyType(m)
-            for n, m in (("spread", spread), ("interval", interval), ("method", method))
-        },
-        warnings=tuple(contents_outside("temperatures", steel)),
-    )
+    rest = {"spread": spread, "interval": interval, "method": method}
+    rest = {name: MappingProxyType(m) for name, m in rest.items()}
+    found = {f"{name}_c": value for name, value in values.items()}
+    warnings = tuple(contents_outside("temperatures", steel))
+    return CriticalTemperatures(**found, **rest, warnings=warnings)

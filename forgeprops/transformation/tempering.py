@@ -63,8 +63,6 @@ class TemperingCoefficients(NamedTuple):
 def tempering_rate(temperature_k: float, activation_k: float) -> float:
     """dJ/dt = exp(-θ/T), dimensionless; metal temperature T and θ of `TemperingCoefficients` in K.
 
-    References
-    ----------
     .. [1] J. H. Hollomon & L. D. Jaffe, Trans. AIME 162 (1945) 223: one sum exp(-Q/RT) dt for time
        and temperature (read).
     """
@@ -87,8 +85,6 @@ def stress_left(j):
     >>> [round(float(x), 2) for x in stress_left(hour)]
     [0.99, 0.95, 0.1, 0.03]
 
-    References
-    ----------
     .. [1] Alloy steel: little or no relief below about 260 °C, about 90 % by 540 °C, an hour understood
        (page on subcritical annealing and stress relief, read); the straight logit between is ours (our choice).
     """
@@ -101,8 +97,6 @@ def softened_hv(as_quenched_hv, log_j, half_log_j, width, soft_hv, slope_hv):
     With x = log10 J and the share left L = 1 / (1 + exp((x - half) / width)),
     ``HV = L Hq + (1 - L) clip(soft + slope (x + 14), 100, Hq)``; coefficients from `tempering_coefficients`.
 
-    References
-    ----------
     .. [1] Own form; constants fitted by tests/fits/fit_tempering.py (our own fit).
     """
     x = np.maximum(log_j, _LEAST_LOG_J)
@@ -115,14 +109,10 @@ def softened_hv(as_quenched_hv, log_j, half_log_j, width, soft_hv, slope_hv):
 def master_hv(as_quenched_hv, log_j, half_log_j, width, soft_hv, slope_hv, overaged_hv, floor_hv):
     """Hardness of tempered martensite, HV: strictly falling with `log_j` down to `floor_hv`, the annealed steel at its carbon.
 
-    Notes
-    -----
     M0 from `softened_hv`; ``M1 = M0 - over / (1 + exp(-(x + 10.9) / 0.6))`` (Mo2C and M7C3 coarsen: what molybdenum and
     chromium add at 500-600 °C fades at 650-700 °C; nothing happens below x = -13, an hour at 535 °C);
     ``HV = A + 12 ln(1 + exp((M1 - A) / 12))``, not above Hq, with A the floor.
 
-    References
-    ----------
     .. [1] Own form and fit, tests/fits/fit_tempering.py: martensite to 694 rows of R. A. Grange & R. W.
        Baughman, Trans. ASM 48 (1956) 165, and J. H. Hollomon & L. D. Jaffe, Trans. AIME 162 (1945) 223, not
        bundled; overaging to those above 500 °C and data/measured/tempered_data_sheets.csv (our own fit).
@@ -142,8 +132,6 @@ def annealed_hv(carbon, k):
     >>> round(float(annealed_hv(0.40, k)))  # 4140; full anneal: 197 HB
     185
 
-    References
-    ----------
     .. [1] Line through 25 annealed handbook bars (data/measured/annealed_bars.csv), less 5 %, because long subcritical
        rounding is softer than the lamellae of the full anneal; bars left out one by one miss by 12 HV rms (our own fit).
     """
@@ -165,15 +153,11 @@ def tempered_bainite_hv(own_hv, quenched_hv, j, carbon, k):
 
     `quenched_hv` is the hardness of untempered martensite of the same carbon (wt%).
 
-    Notes
-    -----
     With A = `annealed_hv` and M(J) the martensite of the same carbon, bainite keeps the share s of martensite's distance
     above the floor, ``s = max(bainite_share, (own - A) / (M(0) - A))``.  Its own hardness says where on the curve it
     begins, ``M(J0) = A + (own - A) / s``, and then ``HV = min(own, A + s (M(J0 + J) - A))``.  Bainite nearly as hard as
     martensite has s = 1 and tempers as martensite does; what formed at 450-600 °C does not soften at 400 °C.
 
-    References
-    ----------
     .. [1] Ph. Maynier, B. Jungmann & J. Dollet, Hardenability Concepts with Applications to Steel, AIME 1978, pp. 518-544:
        their line for tempered bainite is 0.45 to 0.68 of our martensite above the floor in seven Cr, Mo and Ni steels at
        600-700 °C, 0.55 at best; its coefficients were not read (from memory).
@@ -196,13 +180,9 @@ def tempered_bainite_hv(own_hv, quenched_hv, j, carbon, k):
 def spheroidised_hv(own_hv, j, carbon, k):
     """Hardness of ferrite with pearlite that was `own_hv` hard once cold and has taken `j` (s) since, HV; carbon is their mean.
 
-    Notes
-    -----
     The rounded share is ``X = 1 / (1 + (10**-9.4 / J)**0.6)``, the hardness ``own - X (own - A)`` with A = `annealed_hv`.
     Good to a factor of 4 in time; coarse pearlite far from 700 °C less (a published activation energy is lower).
 
-    References
-    ----------
     .. [1] Common practice: subcritical spheroidising takes 10 to 24 h at 680-700 °C (from memory).
     """
     rounded = 1.0 / (1.0 + 10.0 ** (_ROUND_POWER * (_ROUND_LOG_J - log_tempering(j))))
@@ -231,8 +211,6 @@ def tempering_coefficients(comp, carbon=None) -> TemperingCoefficients:
     >>> k.slope_hv < 0 < k.width
     True
 
-    References
-    ----------
     .. [1] Own fit of tests/fits/fit_tempering.py (data/fits/tempering_law.csv) to 694 rows of R. A. Grange &
        R. W. Baughman, Trans. ASM 48 (1956) 165, and J. H. Hollomon & L. D. Jaffe, Trans. AIME 162 (1945) 223, not
        bundled, to data/measured/tempered_data_sheets.csv and to data/measured/annealed_bars.csv (our own fit).
@@ -242,17 +220,13 @@ def tempering_coefficients(comp, carbon=None) -> TemperingCoefficients:
     law = _law()
     annealed = dict(law["floor_hv"])
     of_carbon = annealed.pop("C")
-    return TemperingCoefficients(
-        activation_k=law["activation_k"]["1"],
-        half_log_j=_linear(law["half_log_j"], comp, carbon),
-        width=law["width"]["1"],
-        soft_hv=_linear(law["soft_hv"], comp, carbon),
-        slope_hv=np.minimum(_linear(law["slope_hv"], comp, carbon), 0.0),
-        overaged_hv=_linear(law["overaged_hv"], comp),
-        floor_hv=_linear(annealed, comp),
-        floor_carbon_hv=of_carbon,
-        bainite_share=np.minimum(_linear(law["bainite_share"], comp), 1.0),
-    )
+    made = {name: _linear(law[name], comp, carbon) for name in ("half_log_j", "soft_hv")}
+    made |= {name: law[name]["1"] for name in ("activation_k", "width")}
+    made["slope_hv"] = np.minimum(_linear(law["slope_hv"], comp, carbon), 0.0)
+    made["overaged_hv"] = _linear(law["overaged_hv"], comp)
+    made |= {"floor_hv": _linear(annealed, comp), "floor_carbon_hv": of_carbon}
+    made["bainite_share"] = np.minimum(_linear(law["bainite_share"], comp), 1.0)
+    return TemperingCoefficients(**made)
 
 
 def tempered_hardness(

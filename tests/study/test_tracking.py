@@ -11,8 +11,14 @@ from hypothesis import strategies as st
 from reference.control_charts import ewma_run_length
 
 from forgeprops.base.tables import read_rows
-from forgeprops.study.shop.charts import cusum, cusum_run_length, ewma
-from forgeprops.study.shop.tracking import add_to_log, read_log, track
+from forgeprops.study.shop.tracking import (
+    add_to_log,
+    cusum,
+    cusum_run_length,
+    ewma,
+    read_log,
+    track,
+)
 
 
 def printed(table, *columns):

@@ -10,7 +10,7 @@ from ...inputs.grades import grade
 from ...inputs.job import Job
 from ...inputs.later import COOLING_WORDS
 from ...inputs.limits import Limits
-from ...study.diagram import cooling_diagram
+from ...specimens import cooling_diagram
 from ..units import Units, units
 from .answer import sentence
 from .blocks import Widget, rounded, table_of, text
@@ -59,10 +59,8 @@ class Lesson(Widget):
             _cooling(made[LESSON], u), _water_stops(made[LESSON], u), _structure(made[LESSON], u),
             _hardness(made[LESSON], u), _alloy(made[SOFT], made[HARD], u), _bending(made[SOFT], made[HARD], u),
         ]  # fmt: skip
-        super().__init__(
-            static={"steps": steps, "film": _film(made[LESSON], u), "caution": SHORT},
-            task=self._task({}, "No try yet."),
-        )
+        static = {"steps": steps, "film": _film(made[LESSON], u), "caution": SHORT}
+        super().__init__(static=static, task=self._task({}, "No try yet."))
         self.on_msg(self._heard)
 
     def _heard(self, _, message: dict, buffers) -> None:
@@ -124,11 +122,8 @@ class Lesson(Widget):
             "kind": "form", "act": "try", "button": "Try these settings",
             "fields": [f | {"value": values.get(f["name"], f["value"]), "unit": f.get("unit", "")} for f in fields],
         }  # fmt: skip
-        return {
-            "ask": [text(ask, "answer"), form],
-            "tries": [say, plot, table] if rows else [say, plot],
-            "passed": best >= _PASS,
-        }
+        tries = [say, plot, table] if rows else [say, plot]
+        return {"ask": [text(ask, "answer"), form], "tries": tries, "passed": best >= _PASS}
 
 
 def _after(result, zone: str):
@@ -165,16 +160,8 @@ def _hardness_axis(u: Units, low: float = 0.0, high: float = 600.0) -> dict:
 
 
 def _hardness_guess(u: Units, start: float) -> dict:
-    guess = {
-        "axis": "y",
-        "x": 1,
-        "start": start,
-        "unit": "HV",
-        "digits": 0,
-        "step": 10,
-        "bar": True,
-    }
-    return guess | {"words": [u.hardness_text(hv) for hv in range(0, 601, 10)]}
+    guess = {"axis": "y", "x": 1, "start": start, "unit": "HV", "digits": 0, "step": 10}
+    return guess | {"bar": True, "words": [u.hardness_text(hv) for hv in range(0, 601, 10)]}
 
 
 def _bars(names, values, shown=None, **more) -> dict:

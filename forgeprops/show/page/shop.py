@@ -11,9 +11,8 @@ from ...inputs.settings import numbers_of
 from ...inputs.shop import Shop
 from ...io.saved import plain
 from ...strength.hardness_scales import convert_hardness
-from ...study.shop.charts import CUSUM_H
 from ...study.shop.traces import read_traces
-from ...study.shop.tracking import track
+from ...study.shop.tracking import CUSUM_H, track
 from ..units import Units
 from .answer import case_of
 from .blocks import button, buttons, entry, form, line, table_of, text
@@ -171,12 +170,8 @@ def content(desk: Desk, result, progress) -> list[dict]:
     """The tab: drop zone, files with their problems, heats, fit, log, causes."""
     files = _files(desk)
     what = "certificates, furnace log, hardness, traces, bends, log, a shop file or a job"
-    drop = {
-        "kind": "drop",
-        "act": "drop",
-        "accept": ".csv,.txt,.tsv,.xlsx,.json",
-        "words": f"Drop {what} here.",
-    }
+    drop = {"kind": "drop", "act": "drop", "words": f"Drop {what} here."}
+    drop["accept"] = ".csv,.txt,.tsv,.xlsx,.json"
     drop["templates"] = templates(desk.units)
     if not files:
         demo = buttons(button("Try the invented shop's files", "demo"))
@@ -234,10 +229,8 @@ def _fit(desk: Desk) -> list[dict]:
 
         low, high = read([ends.min() - 15, ends.max() + 15])
         series = [line("", [low, high], [low, high], colour="#8A93A0", tag="none")]
-        tips, measured = (
-            [f"head {r.head_id}, {r.zone}" for r in h.itertuples()],
-            read(h["measured_hv"]),
-        )
+        tips = [f"head {r.head_id}, {r.zone}" for r in h.itertuples()]
+        measured = read(h["measured_hv"])
         both = ("before_hv", "published laws"), ("fitted_hv", "this shop")
         for k, (x, name) in enumerate(both):
             dots = {"x": read(h[x]), "y": measured, "look": k, "hollow": not k, "tips": tips}
@@ -297,10 +290,8 @@ def _log(desk: Desk) -> list[dict]:
         x = list(range(1, len(f) + 1))
         high = 1.1 * max(CUSUM_H, float(f["cusum_high"].max()), float(f["cusum_low"].max()))
         red = {"colour": "#B8321A", "dash": "6 4"}
-        series = [
-            line("alarm", [1, len(f)], [CUSUM_H] * 2, **red),
-            line("", [1, len(f)], [-CUSUM_H] * 2, **red),
-        ]
+        series = [line("alarm", [1, len(f)], [CUSUM_H] * 2, **red)]
+        series.append(line("", [1, len(f)], [-CUSUM_H] * 2, **red))
         series.append(line("harder or more", x, f["cusum_high"]))
         series.append(line("softer or less", x, -f["cusum_low"], look=1, dash="6 3"))
         blocks.append({"kind": "plot", "title": f"{name}: what does not average out", "name": "log", "series": series,

@@ -61,11 +61,8 @@ def _bending(desk: Desk, result, progress) -> list[dict]:
     fields = [number(desk, n, now[n]) for n in ("bar_mm", "target_lie_deg", "target_loft_deg")]
     hv = float(desk.reading_hv or round(result.zones["hosel"].hardness_hv))
     reading = entry("reading", "hosel hardness, read", hardness_number(u, hv), u.hardness)
-    blocks = [
-        _bend_facts(u, result.hosel),
-        form("bench", "Set", *fields),
-        form("reading", "Bend by the reading alone", reading),
-    ]
+    blocks = [_bend_facts(u, result.hosel), form("bench", "Set", *fields)]
+    blocks.append(form("reading", "Bend by the reading alone", reading))
     if desk.reading_hv:
         h, hv = job.head.hosel, desk.reading_hv
         alone = hosel_bend(h.outside_mm, h.bore_mm, h.bend_zone_mm, hv, **dict(job.bench))
@@ -100,12 +97,9 @@ def _later(desk: Desk, result, progress) -> list[dict]:
     local = entry("at", "heat the hosel to", t(650), u.temperature), entry("for", "for", 10, "min")
     hv = u.hardness_text
     rows = [[z, hv(r.as_quenched_hv), hv(r.hardness_hv)] for z, r in result.zones.items()]
-    blocks = [
-        *(blocks or [text("No later heat.")]),
-        form("temper", "Add", *temper),
-        form("local", "Add", *local),
-        table_of("later", ["zone", "as cooled", "in the end"], rows),
-    ]
+    blocks = blocks or [text("No later heat.")]
+    blocks += [form("temper", "Add", *temper), form("local", "Add", *local)]
+    blocks.append(table_of("later", ["zone", "as cooled", "in the end"], rows))
     softer = [r for r in soften(result).remedies if r.helps][:4]
     rows = [[u.text(r.what), f"{r.allowed_deg:.1f}°", u.force_text(r.bar_force_n), hv(r.face_hv)] for r in softer]  # fmt: skip
     head = ["what softens the hosel", "bend", "pull", "face"]
