@@ -295,7 +295,7 @@ def test_a_fitted_shop_has_the_range_that_the_thermocouple_promises():
 def test_next_readings_of_a_bend_and_without_water():
     limits = fp.Limits(hosel_allowed_deg=(4.0, None))
     found = fp.next_measurement(fp.estimate(fp.grade("4130"), limits=limits))
-    assert found.reading.key == "bend length" and "scribed" in found.reading.how
+    assert found.reading.what == "length of hosel that bends" and "scribed" in found.reading.how
     assert found.range_then < 0.7 * found.range_now
     found = fp.next_measurement(fp.estimate(fp.grade("4130"), "mid-iron", fp.Route(spray=None)))
     assert "thermocouple" not in " ".join(what for what, *_ in found.others)

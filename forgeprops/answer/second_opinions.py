@@ -52,20 +52,12 @@ _IN_CRITICAL = ("C", "Si", "Mn", "Ni", "Cr", "Mo", "V", "Cu")
 
 @dataclass(frozen=True)
 class Opinion:
-    """What a method says about one zone.
+    """What a method says about one zone."""
 
-    Attributes
-    ----------
-    hardness_hv : Hardness, HV; None if the method gives no number.
-    applicable : False: the number, if any, must not be counted.
-    why : How the number came about, or why the method does not apply.
-    method : "critical rates" or "end-quench position".
-    """
-
-    hardness_hv: float | None
-    applicable: bool
-    why: str
-    method: str = ""
+    hardness_hv: float | None  # None if the method gives no number
+    applicable: bool  # False: the number, if any, must not be counted
+    why: str  # how the number came about, or why the method does not apply
+    method: str = ""  # "critical rates" or "end-quench position"
 
 
 def _mixture(steel, rate, share, martensite: str = "end_quench"):

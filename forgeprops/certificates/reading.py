@@ -5,9 +5,9 @@ from collections.abc import Sequence
 from dataclasses import replace
 
 from ..base.errors import InputError, OtherLayout, check_choice
+from ..base.in_words import InWords
 from ..inputs.grades import grade as library_grade
 from ..inputs.steel import DEFAULT_RESIDUALS, ELEMENTS, Steel
-from ..io.columns import page
 from ..io.grids import Grid, Problem, read_grids
 from ..io.tables import data_frame
 from .layout import find_tables, header_score
@@ -21,7 +21,7 @@ CELL_LIMIT = 200_000
 _SLIP_FACTOR = 4.0
 
 
-class Certificates(tuple):
+class Certificates(InWords, tuple):
     """Certificates in the file's order: a tuple of `Certificate` that also knows the file's problems."""
 
     problems: tuple[Problem, ...]
@@ -58,12 +58,10 @@ class Certificates(tuple):
         first += f", {bad} cannot." if bad else "."
         return "\n".join([first, *(f"- {p}" for p in self.problems)])
 
-    def __repr__(self) -> str:
-        return self.summary()
+    words = summary
 
-    def _repr_html_(self) -> str:
-        title = self.summary().splitlines()[0]
-        return page(title, self.table().drop(columns="problems"), self.problems)
+    def shown(self):
+        return self.table().drop(columns="problems")
 
 
 def read_certificates(
@@ -79,14 +77,10 @@ def read_certificates(
 
     Parameters
     ----------
-    source : path, bytes or upload
-        The file, its bytes, or a file chooser's upload.
-    sheet : str, optional
-        Read this sheet of a workbook only; by default all visible sheets.
-    filename : str, optional
-        Name used in messages when bytes are given.
-    below_limit : {"half", "zero"}
-        What "<0.01" counts for: half the limit, or nothing.
+    source : path, bytes or upload of a file chooser
+    sheet : str, optional; this sheet of a workbook only, by default all visible ones
+    filename : str, optional; name used in messages when bytes are given
+    below_limit : {"half", "zero"}; what "<0.01" counts for
 
     Returns
     -------

@@ -133,10 +133,9 @@ def job_from(options, steel):
     from ..inputs.job import Job, load_job
     from ..inputs.route import Route
     from ..inputs.shop import load_shop
-    from ..io.saved import load_object, save_object
 
     job = load_job(options.job) if options.job else Job()
-    route = load_object(options.route, "route", (1,), Route) if options.route else job.route
+    route = Route.load(options.route) if options.route else job.route
     later = (*route.later, *(_later(option, text) for option, text in options.later))
     quench = (*route.quench, *map(_quench, options.quench))
     route = dataclasses.replace(route, later=later, quench=quench)
@@ -161,5 +160,5 @@ def job_from(options, steel):
     if options.save_job:
         job.save(options.save_job)
     if options.save_route:
-        save_object(options.save_route, "route", 1, job.route)
+        job.route.save(options.save_route)
     return job

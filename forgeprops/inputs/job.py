@@ -13,8 +13,7 @@ from typing import Any
 import numpy as np
 
 from ..base.errors import InputError, check_choice, check_kind, shown
-from ..io.saved import json_bytes, load_object, plain
-from ..io.writing import write_bytes
+from ..io.saved import Saved, plain
 from .cases import Cases, spread
 from .grades import steel_of
 from .head import Head, head
@@ -24,7 +23,6 @@ from .settings import by_part, setting, settings, table
 from .shop import Shop
 from .steel import Steel
 
-_KIND, _VERSION = "job", 1
 #: Settings of the head that a strike may replace.
 _STRIKE = ("loft_deg", "club_speed_m_s")
 #: And what a strike takes beside it; its values are checked by `forgeprops.face.strike.Strike`.
@@ -33,7 +31,7 @@ _SURFACE += ("residual_mpa", "fillet_mm", "edge_notch")
 
 
 @dataclass(frozen=True)
-class Job:
+class Job(Saved):
     """What is made, and the limits it must keep.
 
     Attributes
@@ -57,6 +55,8 @@ class Job:
     >>> job.route.preheat.temperature_c, job.head.face.thickness_mm, job.bench["bar_mm"]
     (900.0, 2.6, 600.0)
     """
+
+    KIND = "job"
 
     steel: Steel | str = "4130"
     head: Head | str = "mid-iron"
@@ -86,10 +86,6 @@ class Job:
 
     def __hash__(self):
         return hash((self.steel, self.head, self.route, self.limits, self.shop))
-
-    def __reduce__(self):  # mapping proxies do not pickle
-        values = [getattr(self, f.name) for f in dataclasses.fields(self)]
-        return Job, (*values[:5], dict(self.bench), dict(self.strike))
 
     @property
     def id(self) -> str:
@@ -163,28 +159,6 @@ class Job:
             raise InputError(f"{name} cannot be varied: {why}.")
         return float(value)
 
-    def as_bytes(self) -> bytes:
-        """What `save` writes."""
-        return json_bytes(_KIND, _VERSION, plain(self))
-
-    def save(self, path, overwrite: bool = False) -> None:
-        """Write the job as a small readable JSON file, whole or not at all.
-
-        Raises
-        ------
-        InputError
-            The file exists (without `overwrite`) or cannot be written.
-
-        Examples
-        --------
-        >>> import tempfile
-        >>> with tempfile.TemporaryDirectory() as folder:
-        ...     Job("1045").with_(spray_s=6).save(folder + "/a.job.json")
-        ...     load_job(folder + "/a.job.json").route.spray.duration_s
-        6.0
-        """
-        write_bytes(path, self.as_bytes(), overwrite)
-
 
 def load_job(source, filename: str | None = None) -> Job:
     """Read a job that `Job.save` wrote; every value is checked.
@@ -199,8 +173,13 @@ def load_job(source, filename: str | None = None) -> Job:
     ------
     InputError
         Not a job file, a newer version, or a value that a job does not take.
+
+    Examples
+    --------
+    >>> load_job(Job("1045").with_(spray_s=6).as_bytes()).route.spray.duration_s
+    6.0
     """
-    return load_object(source, _KIND, (_VERSION,), Job, filename)
+    return Job.load(source, filename)
 
 
 def value_of(name: str, steel: Steel, head: Head, route: Route, shop: Shop) -> float:

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import functools
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from types import MappingProxyType
@@ -214,9 +213,6 @@ class Limits:
     def restored(cls, content: dict, where: str) -> Limits:
         """Limits from what a file kept."""
         return cls(**content)
-
-    def __reduce__(self):  # mapping proxies do not pickle
-        return functools.partial(Limits, **self.saved()), ()
 
     def __hash__(self):
         return hash((tuple(self.bounds.items()), tuple(self.written)))

@@ -11,25 +11,21 @@ import numpy as np
 
 from ..base.errors import InputError, check_choice, check_name, check_number, check_whole, shown
 from ..io.cells import is_day
-from ..io.saved import load_object, plain, save_object
+from ..io.saved import Saved, plain
 from .settings import check_settings, numbers_of
 
 #: The five numbers, by field.
 NUMBERS = tuple(numbers_of("shop"))
 
-_KIND, _VERSION = "shop", 1
-
 
 @dataclass(frozen=True)
-class Shop:
+class Shop(Saved):
     """What one shop's measurements made of the published laws.
 
     Attributes
     ----------
-    spray : Multiplies the spray heat-transfer law (a published spray law is good to about a factor
-        1.5).
-    emissivity : Emissivity of the scaled head in air (0.8 ± 0.1 for thin tight scale at 500–1000
-        °C).
+    spray : Multiplies the spray heat-transfer law (a published one is good to about a factor 1.5).
+    emissivity : Of the scaled head in air (0.8 ± 0.1 for thin tight scale at 500–1000 °C).
     air : Multiplies the convection of still or moving air.
     die : Multiplies the die contact.
     delay_s : Added to the spray delay: what the valve and the pipe take, s.
@@ -54,6 +50,8 @@ class Shop:
     >>> bay.standard_error("spray"), bay.standard_error("die")
     (0.05, 0.0)
     """
+
+    KIND = "shop"
 
     spray: float = 1.0
     emissivity: float = 0.8
@@ -127,29 +125,9 @@ class Shop:
         together = np.array(self.correlations) if self.correlations else np.eye(len(errors))
         return together * np.outer(errors, errors)
 
-    def save(self, path, overwrite: bool = False) -> None:
-        """Write a small readable JSON file, whole or not at all.
-
-        The file is by custom ``NAME.shop.json``; without `overwrite` an existing file is kept.
-
-        Raises
-        ------
-        InputError
-            File exists, folder missing, no permission, full disk.
-
-        Examples
-        --------
-        >>> import tempfile
-        >>> with tempfile.TemporaryDirectory() as folder:
-        ...     Shop(spray=1.2, name="bay 2").save(folder + "/bay2.shop.json")
-        ...     load_shop(folder + "/bay2.shop.json").spray
-        1.2
-        """
-        save_object(path, _KIND, _VERSION, self, overwrite)
-
 
 def load_shop(source, filename: str | None = None) -> Shop:
-    """Read a shop file that `Shop.save` wrote; every field is checked.
+    """Read a shop file, by custom ``NAME.shop.json``, that `Shop.save` wrote; every field is checked.
 
     Parameters
     ----------
@@ -162,8 +140,13 @@ def load_shop(source, filename: str | None = None) -> Shop:
     ------
     InputError
         Not a shop file, an unknown version, a field missing, unknown or out of bounds.
+
+    Examples
+    --------
+    >>> load_shop(Shop(spray=1.2, name="bay 2").as_bytes()).spray
+    1.2
     """
-    return load_object(source, _KIND, (_VERSION,), Shop, filename)
+    return Shop.load(source, filename)
 
 
 def _check_names(given: set[str], allowed: set[str], where: str) -> None:

@@ -52,18 +52,14 @@ class Steel:
     ----------
     name : str
         What the shop calls it.
-    composition : mapping of str to float
-        Element symbol → wt%.  Carbon must be given.  An element that is absent is *unknown* and read
-        through `get` as a stated default residual; 0.0 is zero.
-    grain_size_astm : float
-        ASTM E112 grain-size number of the austenite for formulas that need one, 0 to 14.  The furnace model
-        replaces it by what time and temperature make of it.
-    limits : mapping of str to (low, high), optional
-        The grade's range in wt%; None at an end means "no limit named".
+    composition : mapping of str to float; wt% by element symbol, carbon among them
+        An element that is absent is *unknown* and read through `get` as a stated default residual; 0.0 is zero.
+    grain_size_astm : float; ASTM E112 number of the austenite for formulas that need one, 0 to 14
+        The furnace model replaces it by what time and temperature make of it.
+    limits : mapping of str to (low, high), optional; the grade's range, wt%, None for no limit named
     fine_grain : bool
         Fine-grain practice (aluminium-killed): grain boundaries are pinned up to the coarsening temperature.
-    source : str
-        Standard or certificate the numbers come from.
+    source : str; standard or certificate the numbers come from
     unsure : mapping of str to float, optional
         Standard deviations of contents that the certificate leaves open ("<0.05"), wt%.
 
@@ -136,11 +132,6 @@ class Steel:
         """Elements whose content is a default residual, not a given value."""
         filled = {*DEFAULT_RESIDUALS, *_boron_practice(self.composition)}
         return tuple(sorted(filled - set(self.composition)))
-
-    def __reduce__(self):  # mapping proxies do not pickle; workers elsewhere need the steel
-        limits = None if self.limits is None else dict(self.limits)
-        known = (self.name, dict(self.composition), self.grain_size_astm, limits)
-        return Steel, (*known, self.fine_grain, self.source, dict(self.unsure))
 
     def __hash__(self):
         return hash((self.name, tuple(sorted(self.composition.items())), self.grain_size_astm))

@@ -1,12 +1,13 @@
 """Files of our own: JSON that says what it is and in which version; text cells safe for spreadsheets."""
 
+import copyreg
 import dataclasses
 import json
 import re
 import types
 import typing
 from collections import abc
-from collections.abc import Mapping, Sequence
+from collections.abc import Mapping
 
 from ..base.errors import InputError, check_choice, shown
 from .reading import decode_text, read_source
@@ -135,16 +136,40 @@ def restored(kind, value, where: str):
     return value
 
 
-def save_object(path, kind: str, version: int, value, overwrite: bool = False) -> None:
-    """Write a frozen dataclass as a small readable JSON file (see `write_json`)."""
-    write_json(path, kind, version, plain(value), overwrite)
+class Saved:
+    """A frozen dataclass that is kept in a small readable JSON file of its own."""
+
+    #: What the file says it is.
+    KIND = ""
+
+    def as_bytes(self) -> bytes:
+        """What `save` writes."""
+        return json_bytes(self.KIND, 1, plain(self))
+
+    def save(self, path, overwrite: bool = False) -> None:
+        """Write the file, whole or not at all; without `overwrite` an existing one is kept.
+
+        Raises
+        ------
+        InputError
+            File exists, folder missing, no permission, full disk.
+        """
+        write_bytes(path, self.as_bytes(), overwrite)
+
+    @classmethod
+    def load(cls, source, filename: str | None = None):
+        """Read a file that `save` wrote; every value is checked."""
+        content = read_json(source, cls.KIND, (1,), filename)
+        content.pop("version")
+        return restored(cls, content, f"{cls.KIND} file")
 
 
-def load_object(source, kind: str, versions: Sequence[int], made, filename: str | None = None):
-    """Read a file that `save_object` wrote as an object of the class `made`; every value is checked."""
-    content = read_json(source, kind, versions, filename)
-    content.pop("version")
-    return restored(made, content, f"{kind} file")
+def _mapping(content: dict) -> types.MappingProxyType:
+    return types.MappingProxyType(content)
+
+
+# the mappings of a frozen dataclass do not pickle by themselves; workers elsewhere need them
+copyreg.pickle(types.MappingProxyType, lambda mapping: (_mapping, (dict(mapping),)))
 
 
 def safe_cell(value):

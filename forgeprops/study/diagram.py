@@ -48,11 +48,6 @@ def cooling_diagram(steel: Steel, grain_size_astm: float | None = None) -> Cooli
     Calculated by `forgeprops.specimens.continuous_cooling`, with the steel's own austenite grain or an ASTM
     number of 0 to 14.  A real head does not cool at a constant rate: laid over the diagram, its curve shows
     which region it meets first, not the shares.
-
-    >>> from forgeprops import grade
-    >>> low, alloyed = (cooling_diagram(grade(g)).regions["pearlite"].start_s.min() for g in ("1040", "4140"))
-    >>> bool(low < alloyed)                                 # chromium and molybdenum hold pearlite back
-    True
     """
     if grain_size_astm is not None:
         check_number(grain_size_astm, "grain size", 0.0, 14.0, "ASTM number")

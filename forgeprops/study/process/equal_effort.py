@@ -46,10 +46,6 @@ def metal_in_die_c(steel, preheat_c, head=None, route=None, shop=None):
     """Mean metal temperature in the die, by projected area, at preheat temperatures of 640-1340 °C, °C.
 
     From marches 35 °C apart, straight between them.
-
-    >>> from forgeprops.inputs.grades import grade
-    >>> 860 < metal_in_die_c(grade("1030"), 900.0) < 890
-    True
     """
     answer = np.interp(preheat_c, _SETTINGS_C, _die_map(*checked_case(steel, head, route, shop)))
     return float(answer) if np.ndim(preheat_c) == 0 else answer
@@ -59,11 +55,6 @@ def preheat_for_c(steel, forging_c, head=None, route=None, shop=None):
     """Preheat temperature for a mean metal temperature in the die, °C: the inverse of `metal_in_die_c`.
 
     A forging temperature that no preheat of 640 to 1340 °C gives is an InputError.
-
-    >>> from forgeprops.inputs.grades import grade
-    >>> steel = grade("4130")
-    >>> round(float(preheat_for_c(steel, metal_in_die_c(steel, 900.0))), 6)
-    900.0
     """
     die = _die_map(*checked_case(steel, head, route, shop))
     low, high = math.ceil(die[0]), math.floor(die[-1])

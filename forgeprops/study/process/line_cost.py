@@ -45,15 +45,6 @@ def line_arrays(cases: Cases, line: Line) -> dict[str, np.ndarray]:
     ----------
     .. [1] Handling 5 s, 90 heads in the furnace, one spray station: a demonstration line
        (invented).
-
-    Examples
-    --------
-    >>> import forgeprops as fp
-    >>> made = line_arrays(Cases.of([fp.grade("4130")], [fp.head("mid-iron")], [fp.Route()]), Line())
-    >>> float(made["press_s"][0]), float(made["heads_per_hour"][0]), made["held_up_by"][0]
-    (5.55, 300.0, 'spray')
-    >>> round(float(made["water_l"][0]), 2)        # 12 kg/(m² s) on 80 × 50 mm for 10 s
-    0.48
     """
     route = cases.route
     wet, on_die = route["has_spray"], route["back_on_die"] > 0.0

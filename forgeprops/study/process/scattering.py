@@ -3,6 +3,7 @@
 import math
 from collections.abc import Mapping
 from dataclasses import dataclass
+from typing import NamedTuple
 
 import numpy as np
 
@@ -12,7 +13,7 @@ from ...inputs.head import ZONES
 from ...inputs.limits import QUANTITIES, Limits
 from ...inputs.settings import Setting, Spread, setting
 from ...io.tables import data_frame
-from .sensitivity import Capability, Indices, capability, share_interval, swap, variance_indices
+from .sensitivity import capability, share_interval, swap, variance_indices
 from .study import Study
 
 #: Quantities always kept.
@@ -85,11 +86,6 @@ def inputs_of(
     `spread` holds a standard deviation, (kind, value) or Spread by the name of a setting; it adds to the
     defaults of a shop (data/constants/settings.csv) and replaces them; 0 takes one out.  `chemistry` draws
     the analysis about this heat's ("heat"), within its grade ("grade"), or not ("fixed").
-
-    >>> found = inputs_of(Study("4130"), {"flux": 0.5}, "fixed")
-    >>> [i.name for i in found]
-    ['preheat_c', 'transfer_s', 'delay_s', 'flux', 'water_c', 'face_thickness_mm', 'shop_emissivity',
-    'shop_spray']
     """
     steel, shop = study.steel, study.shop
     chemistry = check_choice(chemistry, "chemistry", CHEMISTRY)
@@ -130,24 +126,12 @@ def inputs_of(
     return tuple(found)
 
 
-@dataclass(frozen=True)
-class Distribution:
-    """One quantity over the scatter."""
-
-    mean: float
-    sd: float
-    percentiles: Mapping[float, float]  # at `_PERCENTS`
-    nominal: float  # with every input at its middle
-
-
-@dataclass(frozen=True)
-class Outside:
-    """Share of cases outside one limit, or outside any, as counted, with its 95 % interval."""
+class Outside(NamedTuple):
+    """Share of cases outside limits, as counted, with its 95 % interval."""
 
     share: float
     low: float
     high: float
-    capability: Capability | None = None  # of a limited quantity
 
 
 @dataclass(frozen=True, repr=False)
@@ -157,10 +141,13 @@ class Scatter(InWords):
     inputs: tuple[Input, ...]  # what was drawn
     drawn: Mapping[str, np.ndarray]  # the inputs of every case
     samples: Mapping[str, np.ndarray]  # the results of every case
-    distributions: Mapping[str, Distribution]
+    #: By quantity: nominal (with every input at its middle), mean, sd, percentiles, share outside the limits of
+    #: each with its 95 % interval, and `Capability`.
+    quantities: object
     outside: Outside  # any of the limits
-    by_quantity: Mapping[str, Outside]  # outside the limits of each, with its capability
-    indices: Mapping[str, Indices]  # by quantity; "slack" is the distance from the limits
+    indices: Mapping[
+        str, object
+    ]  # by quantity, see `variance_indices`; "slack": distance from limits
     limits: Limits
     cases: int  # marched
     cancelled: bool
@@ -168,47 +155,33 @@ class Scatter(InWords):
     def ranking(self, quantity: str = "face_hardness_hv"):
         """Inputs by total order, most first (DataFrame)."""
         found = self.indices[check_choice(quantity, "quantity", self.indices, "scatter")]
-        order = [f"{order}{end}" for order in ("total", "first") for end in ("", "_low", "_high")]
-        table = data_frame({"input": found.names, **{name: getattr(found, name) for name in order}})
-        return table.sort_values("total", ascending=False, ignore_index=True)
+        return found.sort_values("total", ascending=False, ignore_index=True)
 
     def table(self):
-        """Distributions, shares outside and capability by quantity (DataFrame)."""
-        rows = []
-        for name, d in self.distributions.items():
-            row = {"quantity": name, "unit": QUANTITIES[name].unit}
-            row |= {"nominal": d.nominal, "mean": d.mean, "sd": d.sd}
-            row |= {f"p{p:g}".replace(".", "_"): d.percentiles[p] for p in (2.5, 50.0, 97.5)}
-            if name in self.by_quantity:
-                o, c = self.by_quantity[name], self.by_quantity[name].capability
-                row |= {"outside": o.share, "outside_low": o.low, "outside_high": o.high}
-                row |= {"cp": c.cp, "cpk": c.cpk, "cpk_by_percentiles": c.by_percentiles}
-                row["normal"] = c.normal
-            rows.append(row)
-        return data_frame(rows)
+        """Distributions, shares outside and capability, one row a quantity (DataFrame)."""
+        return self.quantities.reset_index()
 
-    shown = table
+    def shown(self):
+        return self.table().drop(columns=["p0_135", "p10", "p90", "p99_865", "skewness"])
 
     def words(self) -> str:
-        lines, o = [], self.outside
+        lines, o, table = [], self.outside, self.quantities
         for name in ("face_hardness_hv", "hosel_allowed_deg"):
-            if name in self.distributions:
-                d, q = self.distributions[name], QUANTITIES[name]
-                lines.append(
-                    f"{q.label[0].upper()}{q.label[1:]}: {d.mean:.4g} ± {d.sd:.2g} {q.unit} (one standard "
-                    f"deviation), 95 % of heads between {d.percentiles[2.5]:.4g} and "
-                    f"{d.percentiles[97.5]:.4g} {q.unit}."
-                )
+            d, q = table.loc[name], QUANTITIES[name]
+            lines.append(
+                f"{q.label[0].upper()}{q.label[1:]}: {d['mean']:.4g} ± {d['sd']:.2g} {q.unit} (one standard "
+                f"deviation), 95 % of heads between {d['p2_5']:.4g} and {d['p97_5']:.4g} {q.unit}."
+            )
         lines.append(
             f"Outside the limits: {100 * o.share:.2g} % of heads (95 % interval {100 * o.low:.2g} to "
             f"{100 * o.high:.2g} %)."
         )
-        for name, by in self.by_quantity.items():
-            c, text = by.capability, f"Cpk {by.capability.cpk:.2f}"
-            if not c.normal:
-                text = f"not normally distributed, so Cpk ({c.cpk:.2f}) misleads; "
-                text += f"by percentiles {c.by_percentiles:.2f}"
-            lines.append(f"{QUANTITIES[name].label}: {100 * by.share:.2g} % outside, {text}.")
+        for name in self.limits.bounds:
+            d, text = table.loc[name], f"Cpk {table.loc[name, 'cpk']:.2f}"
+            if not d["normal"]:
+                text = f"not normally distributed, so Cpk ({d['cpk']:.2f}) misleads; "
+                text += f"by percentiles {d['cpk_by_percentiles']:.2f}"
+            lines.append(f"{QUANTITIES[name].label}: {100 * d['outside']:.2g} % outside, {text}.")
         for name in list(self.indices)[:2]:
             top = self.ranking(name).head(3)
             what = "distance from the limits" if name == "slack" else QUANTITIES[name].label
@@ -280,9 +253,8 @@ def scatter(
     def run(x: np.ndarray, before: int, names) -> dict[str, np.ndarray]:
         """Quantities by name at inputs, shape (cases, d); a cancel ends them early."""
         pieces = {name: [np.empty(0)] for name in names}
-        for table in study.tables(
-            {i.name: x[:, k] for k, i in enumerate(inputs)}, before, n + base * d
-        ):
+        values = {i.name: x[:, k] for k, i in enumerate(inputs)}
+        for table in study.tables(values, before, n + base * d):
             slack = limits.slack(table)  # no veto: what is counted is heads
             table["slack"] = np.maximum(slack, _FARTHEST)  # where there is no number
             for name, found in pieces.items():
@@ -300,7 +272,7 @@ def scatter(
     if not done:
         raise InputError("the scatter was stopped before its first cases were finished.")
     drawn = {i.name: both[:done, k] for k, i in enumerate(inputs)}
-    ranked: dict[str, Indices] = {}
+    ranked = {}
     if base and done == n:
         mixed = run(swap(a[:base], b[:base]).reshape(-1, d), n, wanted)
         done += len(mixed[wanted[0]])
@@ -308,19 +280,23 @@ def scatter(
             y_a, y_b = samples[q][:base], samples[q][half : half + base]
             ranked[q] = variance_indices([*drawn], y_a, y_b, mixed[q].reshape(d, base))
     nominal = study.assess(study.varied({i.name: np.array([i.middle]) for i in inputs}))
-    distributions, by_quantity = {}, {}
-    for name, values in samples.items():
-        if name != "slack":
-            at = dict(zip(_PERCENTS, np.percentile(values, _PERCENTS).tolist(), strict=True))
-            mean, sd = float(values.mean()), float(values.std(ddof=1))
-            distributions[name] = Distribution(mean, sd, at, float(nominal[name][0]))
-    for name, (low, high) in limits.bounds.items():
+    rows = {}
+    for name in (name for name in samples if name != "slack"):
         values = samples[name]
-        out = values < (-np.inf if low is None else low)
-        out |= values > (np.inf if high is None else high)
-        by_quantity[name] = _outside(out, capability(values, low, high))
-    counted = (distributions, _outside(samples["slack"] < 0.0), by_quantity)
-    return Scatter(inputs, drawn, samples, *counted, ranked, limits, done, study.cancel.wanted)
+        row = {"unit": QUANTITIES[name].unit, "nominal": float(nominal[name][0])}
+        row |= {"mean": float(values.mean()), "sd": float(values.std(ddof=1))}
+        at = np.percentile(values, _PERCENTS).tolist()
+        row |= {f"p{p:g}".replace(".", "_"): v for p, v in zip(_PERCENTS, at, strict=True)}
+        if name in limits.bounds:
+            low, high = limits.bounds[name]
+            out = values < (-np.inf if low is None else low)
+            out |= values > (np.inf if high is None else high)
+            share = zip(("outside", "outside_low", "outside_high"), _outside(out), strict=True)
+            row |= {**dict(share), **capability(values, low, high)._asdict()}
+        rows[name] = row
+    table = data_frame(list(rows.values()), index=list(rows))
+    counted = (table.rename_axis("quantity"), _outside(samples["slack"] < 0.0), ranked)
+    return Scatter(inputs, drawn, samples, *counted, limits, done, study.cancel.wanted)
 
 
 def even_numbers(n: int, d: int, seed: int) -> np.ndarray:
@@ -331,5 +307,5 @@ def even_numbers(n: int, d: int, seed: int) -> np.ndarray:
     return sobol.random_base2(math.ceil(math.log2(max(n, 2))))[:n]
 
 
-def _outside(out: np.ndarray, of: Capability | None = None) -> Outside:
-    return Outside(float(out.mean()), *share_interval(int(out.sum()), len(out)), of)
+def _outside(out: np.ndarray) -> Outside:
+    return Outside(float(out.mean()), *share_interval(int(out.sum()), len(out)))

@@ -1,6 +1,6 @@
 """Matches measurements to the heads they were taken on: which steel, drawing, route, probe and mean."""
 
-from collections.abc import Callable, Mapping
+from collections.abc import Mapping
 from dataclasses import dataclass
 
 import numpy as np
@@ -99,11 +99,10 @@ def observe(traces, hardness, head, steel, route, noise_c: float | None = None) 
     if noise_c is not None:
         noise_c = check_number(noise_c, "noise of the thermocouples", 0.0, 100.0, "K")
     names = [n for m in (traces, hardness) if m is not None for n in m.frame["head_id"].unique()]
-    find, number, problems = _finder(head, steel, route), {}, []
-    heads: list[MeasuredHead] = []
+    heads, number, problems = [], {}, []
     for name in dict.fromkeys(names):
         try:
-            heads.append(find(name))
+            heads.append(_measured(name, head, steel, route))
             number[name] = len(heads) - 1
         except InputError as error:
             said = str(error).rstrip("."), f"what was measured on head {name!r} is not used"
@@ -144,44 +143,34 @@ def _probes(traces: Traces, heads, number, noise_c, problems) -> list[Probe]:
     return probes
 
 
-def _finder(head, steel, route) -> Callable[[str], MeasuredHead]:
-    """What finds steel, head and route of a head_id, from singles, files or mappings."""
-
-    def by_name(given, kinds) -> Mapping | None:
-        """The mapping of names to things of these kinds, or None if it is one thing by itself."""
-        many = isinstance(given, Mapping) and given
-        return given if many and all(isinstance(v, kinds) for v in given.values()) else None
-
-    def pick(table, single, name, what, called):
-        if table is None:
-            return single
-        if name not in table:
-            known = ", ".join(map(str, table)) or "none"
-            raise InputError(f"no {what} is given for {called!r}; there is one for {known}.")
-        return table[name]
-
-    runs = route if isinstance(route, Runs) else None
-    routes, drawings = by_name(route, (Route, Mapping)), by_name(head, (Head, Mapping))
-    if isinstance(steel, Certificates):
-        steels = {c.heat: c.steel for c in steel}
+def _measured(name: str, head, steel, route) -> MeasuredHead:
+    """Steel, head and route of a head_id, from singles, files or mappings."""
+    heat = drawing = ""
+    if not isinstance(route, Runs):
+        made = route_from(_pick(route, (Route, Mapping), name, "route", name))
+    elif name in route:
+        heat, drawing, made = route[name].heat, route[name].head, route[name].route
     else:
-        one = isinstance(steel, Mapping) and "composition" in steel
-        steels = None if one else by_name(steel, (Steel, Mapping, str))
+        raise InputError(f"head {name!r} is not in the list of runs; it has {', '.join(route)}.")
+    shape = head_from(drawing or _pick(head, (Head, Mapping), name, "head", name))
+    if isinstance(steel, Certificates):
+        steel = {c.heat: c.steel for c in steel}
+    named = isinstance(steel, Mapping) and "composition" not in steel
+    by = heat if named and heat in steel else name
+    kinds = (Steel, Mapping, str, type(None)) if named else ()
+    metal = _pick(steel, kinds, by, "steel", heat or name)
+    if metal is None:
+        of, need = f" of heat {heat}" if heat else "", "give its steel or a certificate"
+        raise InputError(f"no usable steel for head {name!r}{of}; {need}.")
+    return MeasuredHead(name, steel_of(metal), shape, made)
 
-    def find(name: str) -> MeasuredHead:
-        heat = drawing = ""
-        if runs is None:
-            made = route_from(pick(routes, route, name, "route", name))
-        elif name in runs:
-            heat, drawing, made = runs[name].heat, runs[name].head, runs[name].route
-        else:
-            raise InputError(f"head {name!r} is not in the list of runs; it has {', '.join(runs)}.")
-        shape = head_from(drawing or pick(drawings, head, name, "head", name))
-        metal = pick(steels, steel, heat if heat in (steels or ()) else name, "steel", heat or name)
-        if metal is None:
-            of = f" of heat {heat}" if heat else ""
-            need = "give its steel or a certificate"
-            raise InputError(f"no usable steel for head {name!r}{of}; {need}.")
-        return MeasuredHead(name, steel_of(metal), shape, made)
 
-    return find
+def _pick(given, kinds, name: str, what: str, called: str):
+    """The one of `name` where `given` maps names to things of these kinds; else `given`, one thing by itself."""
+    many = isinstance(given, Mapping) and given
+    if not many or not all(isinstance(v, kinds) for v in given.values()):
+        return given
+    if name not in given:
+        known = ", ".join(map(str, given))
+        raise InputError(f"no {what} is given for {called!r}; there is one for {known}.")
+    return given[name]

@@ -7,7 +7,7 @@ from ...inputs.head import heads
 from ...inputs.route import Route
 from ...inputs.settings import table
 from ...io.cells import header_key
-from ...io.columns import first_problem, number_field, read_rows_of, text_field
+from ...io.columns import number_field, read_rows_of, text_field
 from ...io.grids import Problem
 from ...thermal.spray_units import spray_setting
 from ...units import L_PER_GALLON
@@ -94,7 +94,6 @@ def read_runs(source, route: Route | None = None, sheet: str | None = None, file
             runs[name] = Run(name, values["heat"][i] or "", drawing or "", made)
         except InputError as error:
             rows.report(i, "", error, "head not used")
-    if not runs:
-        raise InputError(f"no usable head in the list of runs; {first_problem(rows)}")
+    rows.require(runs, "head in the list of runs")
     runs.problems = tuple(rows.problems)
     return runs

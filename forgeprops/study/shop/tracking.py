@@ -8,8 +8,9 @@ from dataclasses import dataclass
 import numpy as np
 
 from ...base.errors import InputError, check_choice, check_kind, check_number, shown
+from ...base.in_words import InWords
 from ...io.cells import is_day
-from ...io.columns import HEAD_FIELD, first_problem, number_field, page, read_rows_of, text_field
+from ...io.columns import HEAD_FIELD, Read, listed, number_field, read_rows_of, text_field
 from ...io.grids import Problem
 from ...io.saved import safe_cell
 from ...io.writing import update_bytes
@@ -24,12 +25,8 @@ BASELINE, LEAST_BASELINE = 20, 8
 _D2 = 2.0 / np.sqrt(np.pi)
 
 
-@dataclass(frozen=True)
-class Log:
-    """A shop's log: `frame` with `LOG_COLUMNS` and ``file_row``, and the problems met while reading."""
-
-    frame: object
-    problems: tuple[Problem, ...] = ()
+class Log(Read):
+    """A shop's log: `frame` with `LOG_COLUMNS` and ``file_row``."""
 
 
 _FIELDS = (
@@ -59,8 +56,7 @@ def read_log(source, sheet: str | None = None, filename: str | None = None) -> L
     [452.0]
     """
     rows = read_rows_of(source, _FIELDS, "log", sheet, filename)
-    if not rows.row:
-        raise InputError(f"no usable row in the log; {first_problem(rows)}")
+    rows.require(rows.row, "row in the log")
     frame, kept = rows.frame(), "kept as text; the order of the rows counts"
     for i, day in enumerate(frame["date"]):
         if day and not is_day(day):
@@ -116,8 +112,8 @@ def add_to_log(
     update_bytes(path, with_row)
 
 
-@dataclass(frozen=True)
-class Tracking:
+@dataclass(frozen=True, repr=False)
+class Tracking(InWords):
     """Control charts of a log."""
 
     #: The log with ``error`` (measured − predicted), ``z`` (error from the centre in standard deviations),
@@ -136,11 +132,11 @@ class Tracking:
         """The sentences, one a line."""
         return "\n".join(self.sentences)
 
-    __repr__ = summary
+    def words(self) -> str:
+        return "\n".join([*self.sentences, *listed(self.problems)])
 
-    def _repr_html_(self) -> str:
-        shown = self.alarms if len(self.alarms) else self.limits
-        return page(" ".join(self.sentences), shown, self.problems)
+    def shown(self):
+        return self.alarms if len(self.alarms) else self.limits
 
 
 def track(
