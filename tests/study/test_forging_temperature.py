@@ -10,9 +10,9 @@ import forgeprops as fp
 from forgeprops.answer.evaluation import evaluate
 from forgeprops.forging import effort
 from forgeprops.inputs.cases import Cases
-from forgeprops.study.diagram import cooling_diagram
+from forgeprops.specimens import cooling_diagram
 from forgeprops.study.expectation import against_expectation
-from forgeprops.study.process import equal_effort as ee
+from forgeprops.study.process import preheat as ee
 
 SETTINGS_C = np.arange(700.0, 1250.1, 5.0)
 #: Face, body, hosel.

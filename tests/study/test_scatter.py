@@ -12,8 +12,16 @@ from forgeprops.answer.interval import LN_SPRAY_SD
 from forgeprops.inputs.job import changed
 from forgeprops.inputs.settings import setting
 from forgeprops.study.process import study as study_module
-from forgeprops.study.process.scattering import Input, Spread, even_numbers, inputs_of
-from forgeprops.study.process.sensitivity import capability, share_interval, swap, variance_indices
+from forgeprops.study.process.scattering import (
+    Input,
+    Spread,
+    capability,
+    even_numbers,
+    inputs_of,
+    share_interval,
+    swap,
+    variance_indices,
+)
 from forgeprops.study.process.study import Study
 
 # ---- indices: published test function

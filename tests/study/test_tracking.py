@@ -10,8 +10,14 @@ from hypothesis import given
 from hypothesis import strategies as st
 from reference.control_charts import ewma_run_length
 
-from forgeprops.study.shop.charts import cusum, cusum_run_length, ewma
-from forgeprops.study.shop.tracking import add_to_log, read_log, track
+from forgeprops.study.shop.tracking import (
+    add_to_log,
+    cusum,
+    cusum_run_length,
+    ewma,
+    read_log,
+    track,
+)
 
 # Montgomery & Runger, Applied Statistics and Probability for Engineers, 3rd ed., Table 16-8: tabular CUSUM
 # of the chemical process concentration, target 99, K = 1, H = 10.  Columns: x, upper sum, n, lower sum, n.
