@@ -184,6 +184,8 @@ def end_quench_bar(
     A DataFrame with columns ``distance_mm`` (0 to 100), ``hv``, ``hrc`` (None below the scale), at 10 to 40 points.
     The jet is one coefficient (`packing.JET_W_M2K`); the skin loses heat to still air.
 
+    References
+    ----------
     .. [1] Bar and jet: ISO 642; ASTM A255 (from memory).
     .. [2] Jet of 12 kW/(m² K), within 5-20 read from measured curves; emissivity of the shank 0.4 (our choice).
     """
