@@ -12,8 +12,16 @@ from forgeprops.answer.interval import LN_SPRAY_SD
 from forgeprops.inputs.job import changed
 from forgeprops.inputs.settings import setting
 from forgeprops.study.process import study as study_module
-from forgeprops.study.process.scattering import Input, Spread, even_numbers, inputs_of
-from forgeprops.study.process.sensitivity import capability, share_interval, swap, variance_indices
+from forgeprops.study.process.scattering import (
+    Input,
+    Spread,
+    capability,
+    even_numbers,
+    inputs_of,
+    share_interval,
+    swap,
+    variance_indices,
+)
 from forgeprops.study.process.study import Study
 
 # ---- indices: published test function
@@ -74,13 +82,19 @@ def test_quantiles_are_those_of_the_distribution(spread, exact):
         assert spread.sd(930.0) == pytest.approx(expected, rel=1e-9)
 
 
-def test_quantiles_of_a_cut_off_distribution_and_the_spread_of_the_spray_law():
+def test_quantiles_and_wilsons_interval():
     drawn = Input(setting("delay_s"), 0.3, Spread("normal", 0.5), 0.0, 600.0)
     u = np.linspace(0.001, 0.999, 101)
     exact = stats.truncnorm((0.0 - 0.3) / 0.5, (600.0 - 0.3) / 0.5, 0.3, 0.5)
     np.testing.assert_allclose(drawn.quantile(u), exact.ppf(u), rtol=1e-7, atol=1e-9)
     assert drawn.quantile(u).min() >= 0.0
     assert setting("shop_spray").spread.value == pytest.approx(LN_SPRAY_SD, abs=5e-5)
+    # Wilson 1927 by hand: (p + z²/2n ± z √(p(1-p)/n + z²/4n²)) / (1 + z²/n)
+    for k, n in ((0, 50), (5, 100), (400, 1000)):
+        z, p = stats.norm.ppf(0.975), k / n
+        mid, half = (p + z * z / 2 / n), z * math.sqrt(p * (1 - p) / n + z * z / 4 / n / n)
+        low, high = ((mid + s * half) / (1 + z * z / n) for s in (-1, 1))
+        assert share_interval(k, n) == pytest.approx((low, high), abs=1e-12)
 
 
 def test_inputs_follow_route_shop_and_steel():
@@ -108,15 +122,6 @@ def test_inputs_follow_route_shop_and_steel():
 ])  # fmt: skip
 def test_bad_spreads_are_refused(spread, chemistry, words):
     refuses(words, inputs_of, Study(fp.Steel("mine", {"C": 0.3})), spread, chemistry)
-
-
-def test_share_interval_is_wilsons():
-    # Wilson 1927 by hand: (p + z²/2n ± z √(p(1-p)/n + z²/4n²)) / (1 + z²/n)
-    for k, n in ((0, 50), (5, 100), (400, 1000)):
-        z, p = stats.norm.ppf(0.975), k / n
-        mid, half = (p + z * z / 2 / n), z * math.sqrt(p * (1 - p) / n + z * z / 4 / n / n)
-        low, high = ((mid + s * half) / (1 + z * z / n) for s in (-1, 1))
-        assert share_interval(k, n) == pytest.approx((low, high), abs=1e-12)
 
 
 def test_capability_of_normal_and_other_processes():

@@ -1,6 +1,7 @@
 """The scatter of a real shop: what comes out when nothing stays as it is written down, and what matters."""
 
 import math
+import warnings
 from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import NamedTuple
@@ -13,9 +14,13 @@ from ...inputs.head import ZONES
 from ...inputs.limits import QUANTITIES, Limits
 from ...inputs.settings import Setting, Spread, setting
 from ...io.tables import data_frame
-from .sensitivity import capability, share_interval, swap, variance_indices
 from .study import Study
 
+#: Values of a distribution examined for normality; more make every real process "not normal".
+_TESTED = 1000
+#: Chance below which a sample counts as not normal (common practice).
+_NOT_NORMAL = 0.01
+_INDICES = tuple(f"{order}{end}" for order in ("total", "first") for end in ("", "_low", "_high"))
 #: Quantities always kept.
 _KEPT = tuple(f"{zone}_hardness_hv" for zone in ZONES)
 _KEPT += ("hosel_allowed_deg", "face_margin", "scale_um", "press_effort")
@@ -78,9 +83,7 @@ def _spread(name: str, given) -> Spread:
     return Spread("normal", given)
 
 
-def inputs_of(
-    study: Study, spread: Mapping | None = None, chemistry: str = "heat"
-) -> tuple[Input, ...]:
+def inputs_of(study: Study, spread=None, chemistry: str = "heat") -> tuple[Input, ...]:
     """Everything that is drawn.
 
     `spread` holds a standard deviation, (kind, value) or Spread by the name of a setting; it adds to the
@@ -124,6 +127,98 @@ def inputs_of(
     if not found:
         raise InputError("nothing varies; give a spread above 0 for one input or more.")
     return tuple(found)
+
+
+def variance_indices(names, a: np.ndarray, b: np.ndarray, ab: np.ndarray, resamples: int = 200):
+    """First and total order indices from the three sets of outputs of a Saltelli design (DataFrame).
+
+    Outputs on two independent samples A and B of the d inputs named, shape (n,), and on A with one input after
+    the other taken from B, shape (d, n); `resamples` of the bootstrap that makes the 95 % intervals.  A row an
+    input: ``total`` (what would be left of the variance if all others were fixed), ``first`` (what fixing it
+    alone would take away), each with ``_low`` and ``_high``.
+
+    References
+    ----------
+    .. [1] A. Saltelli et al., Comput. Phys. Commun. 181 (2010) 259; M. J. W. Jansen, Comput. Phys.
+       Commun. 117 (1999) 35 (from memory).
+    """
+    from scipy.stats import DegenerateDataWarning, sobol_indices
+
+    columns = {"input": list(names)}
+    if not np.ptp(np.concatenate([a, b])) > 0.0:
+        return data_frame(columns | dict.fromkeys(_INDICES, 0.0))
+    found = sobol_indices(func={"f_A": a[None], "f_B": b[None], "f_AB": ab[:, None]}, n=len(a))
+    with warnings.catch_warnings():  # an input without effect has no spread for an interval
+        warnings.simplefilter("ignore", DegenerateDataWarning)
+        warnings.filterwarnings("ignore", "invalid value encountered", RuntimeWarning)
+        spread = found.bootstrap(confidence_level=0.95, n_resamples=resamples)
+    for name in _INDICES:
+        order, _, end = name.partition("_")
+        point = np.ravel(getattr(found, f"{order}_order"))
+        interval = getattr(spread, f"{order}_order").confidence_interval
+        ends = np.ravel(getattr(interval, end)) if end else point
+        columns[name] = np.where(np.isnan(ends), point, ends)  # without an interval it is its own
+    return data_frame(columns)
+
+
+def share_interval(outside: int, n: int) -> tuple[float, float]:
+    """95 % interval of a share that was counted (Wilson's, as `scipy.stats` computes it).
+
+    For independent draws; of an evenly filling sample it is on the safe side.
+
+    References
+    ----------
+    .. [1] E. B. Wilson, J. Am. Stat. Assoc. 22 (1927) 209 (from memory).
+    """
+    from scipy.stats import binomtest
+
+    found = binomtest(int(outside), int(n)).proportion_ci(0.95, method="wilson")
+    return float(found.low), float(found.high)
+
+
+class Capability(NamedTuple):
+    """How a quantity fits between its limits."""
+
+    cp: float | None  # width of the limits over six standard deviations; None with one limit
+    cpk: float  # distance from the mean to the nearer limit over three standard deviations
+    #: The same from the median and the 0.135 and 99.865 percentiles, which needs no normal distribution.
+    cpk_by_percentiles: float
+    #: False: `cp` and `cpk` do not mean the usual shares; use the percentile form and the share that was counted.
+    normal: bool
+    skewness: float
+
+
+def capability(values: np.ndarray, low: float | None, high: float | None) -> Capability:
+    """Capability indices of a sample; one of the limits may be missing.
+
+    Cp and Cpk: common practice; the percentile form is that of ISO 22514-2 (from memory).  Normality by
+    D'Agostino & Pearson's test (`scipy.stats.normaltest`) on up to 1000 of the values.
+    """
+    if low is None and high is None:
+        raise InputError("a capability needs a limit; give a low one, a high one or both.")
+    from scipy.stats import normaltest, skew
+
+    both = low is not None and high is not None
+    low, high = -np.inf if low is None else low, np.inf if high is None else high
+    values = np.asarray(values, float)
+    mean, sd = float(values.mean()), float(values.std(ddof=1))
+    bottom, median, top = (float(v) for v in np.quantile(values, [0.00135, 0.5, 0.99865]))
+    if sd <= 1e-12 * max(abs(mean), 1.0):
+        end = np.inf if low <= mean <= high else -np.inf
+        return Capability(np.inf if both else None, end, end, True, 0.0)
+    cpk = min((mean - low) / (3.0 * sd), (high - mean) / (3.0 * sd))
+    tails = max(median - bottom, 1e-12), max(top - median, 1e-12)
+    by_percentiles = min((median - low) / tails[0], (high - median) / tails[1])
+    step = max(len(values) // _TESTED, 1)
+    normal = len(values) < 20 or bool(normaltest(values[::step]).pvalue > _NOT_NORMAL)
+    cp = (high - low) / (6.0 * sd) if both else None
+    return Capability(cp, cpk, by_percentiles, normal, float(skew(values)))
+
+
+def swap(a: np.ndarray, b: np.ndarray) -> np.ndarray:
+    """A with one input after the other taken from B, shape (d, n, d): the third set of a Saltelli design."""
+    own = np.eye(a.shape[1], dtype=bool)[:, None]
+    return np.where(own, b, a)
 
 
 class Outside(NamedTuple):
