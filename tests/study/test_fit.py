@@ -154,7 +154,7 @@ def test_the_shop_is_saved_and_taken_by_an_estimate(tmp_path):
     found = fit(None, hardness, HEAD, "4130", ROUTE, numbers=("spray", "delay_s"))
     found.shop.save(tmp_path / "bay.shop.json")
     again = fp.load_shop(tmp_path / "bay.shop.json")
-    assert again == found.shop and again.covariance().shape == (2, 2)
+    assert again == found.shop and np.shape(again.correlations) == (2, 2)
     refuses("exists", found.shop.save, tmp_path / "bay.shop.json")
     results = (fp.estimate("4130", HEAD, shop=s) for s in (None, again))
     neutral, own = (r.zones["face"].hardness_hv for r in results)
