@@ -53,30 +53,19 @@ BATHS = {
 
 
 def bath_w_m2k(medium, surface_c, bath_c=None, agitation=0.0):
-    """Heat-transfer coefficient of a bath on clean hot steel, W/(m² K), total (do not add radiation), referred to surface minus bath.
+    """Heat-transfer coefficient of a bath of `BATHS` on clean hot steel, W/(m² K), total (do not add radiation), referred to surface minus bath.
 
-    Parameters
-    ----------
-    medium : {"water bath", "polymer bath", "oil bath"}
-    surface_c : float or array; 150 to 900 °C; above the law stays at its film value.
-    bath_c : float; the usual temperature of the bath when left out, see `BATHS`.
-    agitation : float; 0 for a still bath to 1 for good circulation.
+    Surface of 150 to 900 °C (above the law stays at its film value), the usual temperature of the bath when left out, agitation
+    from 0 for a still bath to 1 for good circulation.  h = c + (f - c) s + (p - (c + (f - c) s)) exp(-((T - Tp)/w)²), s rising
+    from 0 to 1 through the peak, times (1 + stirred × agitation) and, for water and polymer, (1 - 0.0075 (bath - usual)) on what
+    boils.  By it the 12.5 mm nickel probe of ISO 9950 cools at most at 63 °C/s in oil (reference oil 47-53), 146 in water
+    (190-260) and 160 in polymer (100-190; all from memory).
 
-    Notes
-    -----
-    h = c + (f - c) s + (p - (c + (f - c) s)) exp(-((T - Tp)/w)²), s rising from 0 to 1 through the peak, times (1 + stirred × agitation)
-    and, for water and polymer, (1 - 0.0075 (bath - usual)) on what boils.  By it the 12.5 mm nickel probe of ISO 9950 cools at most
-    at 63 °C/s in oil (reference oil 47-53), 146 in water (190-260) and 160 in polymer (100-190; all from memory).
-
-    References
-    ----------
-    .. [1] R. Buczek & T. Telejko, Int. J. Heat Fluid Flow 44 (2013) 358, abstract: levels in oil and polymer (read).
-    .. [2] Widths, water and the effect of agitation by Grossmann severities (common practice).
-
-    Examples
-    --------
     >>> [round(float(bath_w_m2k("oil bath", t)), -2) for t in (150.0, 535.0, 800.0)]
     [500.0, 4700.0, 500.0]
+
+    .. [1] R. Buczek & T. Telejko, Int. J. Heat Fluid Flow 44 (2013) 358, abstract: levels in oil and polymer (read).
+    .. [2] Widths, water and the effect of agitation by Grossmann severities (common practice).
     """
     bath = BATHS[check_choice(medium, "medium", BATHS)]
     off = np.asarray(surface_c, float) - bath.peak_c
