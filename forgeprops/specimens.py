@@ -65,9 +65,7 @@ class Cooled:
         return hardness_interval_hv(self.hardness_hv, self.fractions)[1]
 
 
-def _case(
-    steel, from_c, grain_size_astm, k=None, within_c=(750.0, 1300.0), emissivity=0.8, air_c=25.0
-):
+def _case(steel, from_c, grain, k=None, within_c=(750.0, 1300.0), emissivity=0.8, air_c=25.0):
     """Steel, case and start of one specimen, fully austenitic, in still air (forge-scaled unless said otherwise)."""
     steel = steel_of(steel)
     from_c = check_number(from_c, "temperature from which it cools", *within_c, "°C")
@@ -75,9 +73,9 @@ def _case(
         kinetics.check_constants(k)
     case = np.zeros(1, packing.CASE)
     start = packing.pack_steels([steel], case, k)
-    grain = steel.grain_size_astm
-    if grain_size_astm is not None:
-        grain = check_number(grain_size_astm, "grain size", 0.0, 14.0, "ASTM number")
+    if grain is not None:
+        check_number(grain, "grain size", 0.0, 14.0, "ASTM number")
+    grain = steel.grain_size_astm if grain is None else float(grain)
     case["start_grain_um"] = austenite.diameter_um_from_astm(grain)
     case["start_c"], case["start_austenite"] = from_c, 1.0
     case["air_c"], case["emissivity"] = air_c, emissivity

@@ -7,6 +7,7 @@ import textwrap
 from typing import Any
 
 from ..base import cautions
+from ..base.arrays import rounded
 from ..base.ranges import ranked
 from ..base.tables import read_rows
 from ..forging.cautions import FULL_AUSTENITE, NO_AUSTENITE, is_idle
@@ -330,10 +331,6 @@ hotter_like_1030_c=equal_effort.hotter_c hotter_like_1030_low_c=equal_effort.low
 hotter_like_1030_high_c=equal_effort.high_c"""
 
 
-def _rounded(value) -> float | None:
-    return None if value is None else float(f"{value:.4g}")
-
-
 def _numbers(thing, names: str) -> dict[str, float | None]:
     found = {}
     for name in names.split():
@@ -341,16 +338,16 @@ def _numbers(thing, names: str) -> dict[str, float | None]:
         value = thing
         for part in path.split("."):
             value = None if value is None else getattr(value, part)
-        found[new or path] = _rounded(value)
+        found[new or path] = rounded(value)
     return found
 
 
 def _zone_numbers(zone, strain_effect_hv: float) -> dict[str, Any]:
     found = _numbers(zone, _ZONE)
     found["fractions"] = {name: round(share, 4) for name, share in zone.fractions.items()}
-    found |= {**_numbers(zone, _FLOW), "strain_effect_hv": _rounded(strain_effect_hv)}
+    found |= {**_numbers(zone, _FLOW), "strain_effect_hv": rounded(strain_effect_hv)}
     for of in ("tensile", "yield"):
-        low, high = map(_rounded, zone.interval(f"{of}_mpa"))
+        low, high = map(rounded, zone.interval(f"{of}_mpa"))
         found |= {f"{of}_low_mpa": low, f"{of}_high_mpa": high}
     return found
 
@@ -373,7 +370,7 @@ def to_dict(result, units=None) -> dict[str, Any]:
         "surface": _numbers(result.surface, _SURFACE),
         "effort": _numbers(result, _EFFORT),
         "press_strain_counted": result.press_strain_counted,
-        "without_spray_hv": dry and {name: _rounded(hv) for name, hv in dry.items()},
+        "without_spray_hv": dry and {name: rounded(hv) for name, hv in dry.items()},
         "warnings": [dataclasses.asdict(w) for w in ranked(result.warnings)],
         "cautions": cautions.beside(),
         "sources": [str(source) for source in result.sources],

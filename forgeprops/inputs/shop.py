@@ -131,10 +131,8 @@ def load_shop(source, filename: str | None = None) -> Shop:
 
     Parameters
     ----------
-    source : path, bytes or upload
-        The file (see `io.reading.read_source`).
-    filename : str, optional
-        Name for messages when bytes are given.
+    source : path, bytes or upload (see `io.reading.read_source`)
+    filename : str, optional; name for messages when bytes are given
 
     Raises
     ------

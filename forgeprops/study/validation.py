@@ -24,6 +24,7 @@ from ..transformation.tempering import tempered_hrc, tempering_interval_hrc
 LEFT_OUT, _SOURCE_OUT = "each steel predicted without it", "each source predicted without it"
 _COLUMNS = ("measured", "predicted", "low", "high", "group", "kind", "read")
 _ELEMENTS = ("C", "Si", "Mn", "Ni", "Cr", "Mo")
+_PAIR = ("predicted_hv", "measured_hv")
 #: Start temperatures of which error figures are stored (the licence of the rows forbids to bundle them).
 STORED = ("ms", "bs")
 
@@ -295,15 +296,9 @@ def _bar_error(cooling: str) -> dict[str, Any]:
     """Error of the bars of one cooling, HB; the worse of two runs, which refit to different ends."""
     t = bars()
     t = t[t["cooling"] == cooling]
-    predicted, measured = (
-        convert_array(t[c].to_numpy(), "HV", "HB")[0] for c in ("predicted_hv", "measured_hv")
-    )
+    predicted, measured = (convert_array(t[c].to_numpy(), "HV", "HB")[0] for c in _PAIR)
     error = np.abs(np.asarray(predicted, float) - np.asarray(measured, float))
-    by_steel = (
-        data_frame({"steel": t["steel"], "error": error})
-        .groupby("steel", sort=False)["error"]
-        .mean()
-    )
+    by_steel = t.assign(error=error).groupby("steel", sort=False)["error"].mean()
     worst = ", ".join(by_steel.sort_values(ascending=False, kind="stable").index[:3])
     own, other = float(error.mean()), _kinetics("normalised bars", LEFT_OUT)["reached"]
     found = {"stored": own, "other": other, "worst": worst, "rows": len(t)}
@@ -323,7 +318,7 @@ def _quenched_error(of: str) -> dict[str, Any]:
     """Greatest error of the read bars of one steel in one bath, HRC."""
     (steel, cooling), t = of.split(" ", 1), bars()
     t = t[(t["steel"] == steel) & (t["cooling"] == cooling) & (t["basis"] == "read")]
-    predicted, measured = (hrc_from_hv(t[c].to_numpy()) for c in ("predicted_hv", "measured_hv"))
+    predicted, measured = (hrc_from_hv(t[c].to_numpy()) for c in _PAIR)
     return {"reached": np.abs(predicted - measured).max(), "rows": len(t), "groups": 1}
 
 

@@ -32,38 +32,15 @@ def perfectly_plastic(yield_mpa, youngs=E):
     return FlowCurve(youngs, yield_mpa, 0.0, 0.0, 0.5)
 
 
-# ---- an independent fibre model: any width, thin strips, midpoint rule ----
-
-
-def fibre_moment(stress, width, low, high, k, strips):
-    edges = np.linspace(low, high, strips + 1)
-    y = 0.5 * (edges[1:] + edges[:-1])
-    return float(np.sum(stress(k * y) * y * width(y)) * (edges[1] - edges[0]))
-
-
-def tube_width(outside, bore):
-    big, small = outside / 2, bore / 2
-    return lambda y: (
-        2 * (np.sqrt(np.maximum(big**2 - y**2, 0)) - np.sqrt(np.maximum(small**2 - y**2, 0)))
-    )
-
-
-def test_shape_factor_limits():
+def test_shape_factor_limits_and_hosel_sections_by_hand():
+    """Their moduli are rows of printed_values.csv."""
     assert shape_factor(10.0) == pytest.approx(16 / (3 * math.pi), rel=1e-12)
     assert shape_factor(10.0, 9.9999) == pytest.approx(4 / math.pi, rel=1e-4)
-
-
-@pytest.mark.parametrize("outside, bore, inertia, ze, zp, f", [
-    (12.5, 9.5, 798.6, 127.78, 182.62, 1.4293), (12.5, 9.0, 876.4, 140.22, 204.02, 1.4550),
-    (13.0, 9.4, 1018.7, 156.73, 227.74, 1.4531), (13.5, 9.4, 1247.2, 184.77, 271.63, 1.4701),
-    (13.5, 9.0, 1308.4, 193.83, 288.56, 1.4887), (14.0, 9.4, 1502.5, 214.64, 318.90, 1.4857),
-    (13.5, 0.0, 1630.4, 241.55, 410.06, 1.6977),
-])  # fmt: skip
-def test_hosel_sections_worked_by_hand(outside, bore, inertia, ze, zp, f):
-    assert bm.second_moment_mm4(outside, bore) == pytest.approx(inertia, rel=1e-4)
-    assert bm.elastic_modulus_mm3(outside, bore) == pytest.approx(ze, rel=1e-4)
-    assert bm.plastic_modulus_mm3(outside, bore) == pytest.approx(zp, rel=1e-4)
-    assert shape_factor(outside, bore) == pytest.approx(f, abs=1e-4)
+    for outside, bore, factor in (
+        (12.5, 9.5, 1.4293), (12.5, 9.0, 1.4550), (13.0, 9.4, 1.4531), (13.5, 9.4, 1.4701), (13.5, 9.0, 1.4887),
+        (14.0, 9.4, 1.4857), (13.5, 0.0, 1.6977),
+    ):  # fmt: skip
+        assert shape_factor(outside, bore) == pytest.approx(factor, abs=1e-4)
 
 
 @pytest.mark.parametrize("ratio, expected", [
@@ -101,7 +78,6 @@ def test_linear_hardening_and_power_law_closed_forms():
     # a tube whose stress is K e^n has M = K k^n 2 (R^(n+3) - r^(n+3)) B(n/2 + 1, 3/2) (derived)
     j = 2 * (6.75**3.2 - 4.7**3.2) * beta(0.2 / 2 + 1, 1.5)
     exact = 700 * 0.0021**0.2 * j
-    assert exact == pytest.approx(74_358, abs=1)
     curve = FlowCurve(E, 1e-3, 0.0, 700.0, 0.2)  # with a vanishing yield
     assert moment_nmm(13.5, 9.4, curve, 0.0021) == pytest.approx(exact, rel=1e-3)
 
@@ -129,14 +105,11 @@ def test_springback_table(sy, length, moment, spring, strain):
 @pytest.mark.parametrize("branch", BRANCHES)
 @pytest.mark.parametrize("hv", [120, 150, 210, 320, 450])
 @pytest.mark.parametrize("outside, bore", [(13.4, 9.4), (13.5, 0.0)])
-def test_quadrature_and_fibres_agree(branch, hv, outside, bore):
-    curve, big = strength(hv, branch=branch).curve, outside / 2
+def test_moments_of_real_steels_by_quadrature(branch, hv, outside, bore):
+    curve = strength(hv, branch=branch).curve
     for k in (3e-4, 1e-3, 4e-3, 1.2e-2):
         exact = by_quadrature(curve, outside, bore, k, epsrel=1e-10, limit=200)
-        ours = float(moment_nmm(outside, bore, curve, k))
-        assert ours == pytest.approx(exact, rel=1e-7)
-        strips = fibre_moment(curve.stress_mpa, tube_width(outside, bore), -big, big, k, 4000)
-        assert ours == pytest.approx(strips, rel=5e-4)
+        assert moment_nmm(outside, bore, curve, k) == pytest.approx(exact, rel=1e-7)
 
 
 def test_slope_is_the_derivative_and_inverse_returns():
@@ -191,28 +164,21 @@ def test_eccentric_bore_by_the_parallel_axis_theorem_and_by_equal_areas():
 AMPLITUDES = np.array([0.005, 0.010, 0.014, 0.020, 0.030])
 
 
-@pytest.mark.parametrize("hb, lives", [
-    (150, [5935, 1174, 577, 281, 127]), (200, [5824, 1000, 474, 225, 100]),
-    (300, [6045, 706, 306, 136, 57]), (400, [7599, 481, 183, 75, 30]),
+@pytest.mark.parametrize("law, lives", [
+    (f.roessle_fatemi(convert_hardness(150, "HB", "HV")), [5935, 1174, 577, 281, 127]),
+    (f.roessle_fatemi(convert_hardness(200, "HB", "HV")), [5824, 1000, 474, 225, 100]),
+    (f.roessle_fatemi(convert_hardness(300, "HB", "HV")), [6045, 706, 306, 136, 57]),
+    (f.roessle_fatemi(convert_hardness(400, "HB", "HV")), [7599, 481, 183, 75, 30]),
+    (f.uniform_material_law(500), [3786, 817, 415, 208, 98]), (f.uniform_material_law(1000), [6825, 822, 364, 166, 72]),
 ])  # fmt: skip
-def test_roessle_fatemi_lives_worked_independently(hb, lives):
-    cycles = f.cycles_to_crack(f.roessle_fatemi(convert_hardness(hb, "HB", "HV")), AMPLITUDES)
-    assert cycles == pytest.approx(lives, rel=0.01, abs=0.6)
+def test_lives_worked_independently(law, lives):
+    assert f.cycles_to_crack(law, AMPLITUDES) == pytest.approx(lives, rel=0.01, abs=0.6)
 
 
-@pytest.mark.parametrize("tensile, lives", [(500, [3786, 817, 415, 208, 98]), (1000, [6825, 822, 364, 166, 72])])  # fmt: skip
-def test_uniform_law_lives_worked_independently(tensile, lives):
-    cycles = f.cycles_to_crack(f.uniform_material_law(tensile), AMPLITUDES)
-    assert cycles == pytest.approx(lives, rel=0.01, abs=0.6)
-
-
-def test_two_methods_agree_within_a_factor_three_for_low_cycles():
+def test_fatigue_methods_amplitude_and_damage_of_bends():
     for hv in (150, 200, 250, 300, 350):
         a = f.cycles_to_crack(f.roessle_fatemi(hv), 0.015)
         assert 1 / 3 < a / f.cycles_to_crack(f.uniform_material_law(3.12 * hv), 0.015) < 3
-
-
-def test_allowed_amplitude_lies_between_the_methods_and_falls_with_cycles():
     n = np.array([1, 5, 20, 100])
     amp = f.allowed_amplitude(200, 624, n, 20.0)
     assert (np.diff(amp) < 0).all()
@@ -220,9 +186,6 @@ def test_allowed_amplitude_lies_between_the_methods_and_falls_with_cycles():
     both = np.array([f.strain_amplitude(x, 20.0 * n) for x in laws])
     assert (amp >= both.min(axis=0)).all() and (amp <= both.max(axis=0)).all()
     assert (both.max(axis=0) < 1.3 * both.min(axis=0)).all()  # the methods agree to a quarter
-
-
-def test_damage_of_bends():
     assert f.miner_damage(200, 624, []) == 0.0
     one = f.miner_damage(200, 624, [0.03])
     laws = f.roessle_fatemi(200), f.uniform_material_law(624)

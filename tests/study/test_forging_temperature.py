@@ -148,7 +148,7 @@ def answer(results):
     return fp.soften(results["4340"])
 
 
-def test_each_remedy_is_the_estimate_of_its_route(results, answer):
+def test_remedies_are_estimates_and_local_heat_spares_the_face(results, answer):
     base = results["4340"]
     assert answer.hosel_hv == pytest.approx(base.zones["hosel"].hardness_hv)
     for remedy in (answer.remedies[0], answer.remedies[-1]):
@@ -159,9 +159,6 @@ def test_each_remedy_is_the_estimate_of_its_route(results, answer):
         expected = base.zones["face"].hardness_hv - fresh.zones["face"].hardness_hv
         assert remedy.face_softer_hv == pytest.approx(expected)
         assert remedy.face_margin == pytest.approx(fresh.face.margin)
-
-
-def test_local_heat_spares_the_face_and_a_temper_costs_it(answer):
     heats = [r for r in answer.remedies if r.kind == "local heat"]
     assert len(heats) == 3
     for remedy in heats:

@@ -10,74 +10,31 @@ from hypothesis import given
 from hypothesis import strategies as st
 from reference.control_charts import ewma_run_length
 
-from forgeprops.study.shop.tracking import (
-    add_to_log,
-    cusum,
-    cusum_run_length,
-    ewma,
-    read_log,
-    track,
-)
-
-# Montgomery & Runger, Applied Statistics and Probability for Engineers, 3rd ed., Table 16-8: tabular CUSUM
-# of the chemical process concentration, target 99, K = 1, H = 10.  Columns: x, upper sum, n, lower sum, n.
-# Page 636 (read).  Row 20 prints n = 0 beside an upper sum of 1.0; a misprint for 1.
-TABLE_16_8 = [
-    (102.0, 2.0, 1, 0.0, 0), (94.8, 0.0, 0, 3.2, 1), (98.3, 0.0, 0, 2.9, 2),
-    (98.4, 0.0, 0, 2.5, 3), (102.0, 2.0, 1, 0.0, 0), (98.5, 0.5, 2, 0.0, 0),
-    (99.0, 0.0, 0, 0.0, 0), (97.7, 0.0, 0, 0.3, 1), (100.0, 0.0, 0, 0.0, 0),
-    (98.1, 0.0, 0, 0.0, 0), (101.3, 1.3, 1, 0.0, 0), (98.7, 0.0, 0, 0.0, 0),
-    (101.1, 1.1, 1, 0.0, 0), (98.4, 0.0, 0, 0.0, 0), (97.0, 0.0, 0, 1.0, 1),
-    (96.7, 0.0, 0, 2.3, 2), (100.3, 0.3, 1, 0.0, 0), (101.4, 1.7, 2, 0.0, 0),
-    (97.2, 0.0, 0, 0.8, 1), (101.0, 1.0, 1, 0.0, 0),
-]  # fmt: skip
+from forgeprops.base.tables import read_rows
+from forgeprops.study.shop import tracking as tr
 
 
-def test_published_tabular_cusum():
-    x, high, n_high, low, n_low = map(np.array, zip(*TABLE_16_8, strict=True))
-    got = cusum(x, target=99.0, allowance=1.0, interval=10.0)
+def printed(table, *columns):
+    rows = [r for r in read_rows("validation/control_charts.csv") if r["table"] == table]
+    return [np.array([float(r[name]) for r in rows]) for name in columns]
+
+
+def test_published_charts():
+    x, high, n_high, low, n_low = printed("16-8", "x", "upper", "n_upper", "lower", "n_lower")
+    got = tr.cusum(x, target=99.0, allowance=1.0, interval=10.0)
     np.testing.assert_allclose(got.high, high, atol=0.05)  # printed to one decimal
     np.testing.assert_allclose(got.low, low, atol=0.05)
-    assert not got.alarm.any()  # "in control", says the book
+    assert len(x) == 20 and not got.alarm.any()
     # the book's n: rows 10 and 14 have a sum of 0.0 only after rounding, so counts are held where the sum is clear
     for found, sums, counts in ((got.n_high, high, n_high), (got.n_low, low, n_low)):
         assert found[sums > 0.05].tolist() == counts[sums > 0.05].tolist()
-
-
-# NIST/SEMATECH e-Handbook of Statistical Methods, 6.3.2.4 (doi 10.18434/M32189): λ = 0.3, target 50, s =
-# 2.0539, k = 3; all values as printed, read in a public transcription.  All lie between the limits, says the
-# page.
-NIST_DATA = [
-    52.0, 47.0, 53.0, 49.3, 50.1, 47.0, 51.0, 50.1, 51.2, 50.5, 49.6, 47.6, 49.9, 51.3, 47.8,
-    51.2, 52.6, 52.4, 53.6, 52.1,
-]  # fmt: skip
-NIST_EWMA = [
-    50.60, 49.52, 50.56, 50.18, 50.16, 49.21, 49.75, 49.85, 50.26, 50.33, 50.11, 49.36, 49.52,
-    50.05, 49.38, 49.92, 50.73, 51.23, 51.94, 51.99,
-]  # fmt: skip
-
-
-def test_published_ewma():
-    got = ewma(NIST_DATA, target=50.0, sigma=2.0539, weight=0.3, width=3.0, steady=True)
-    assert got.value.round(2).tolist() == NIST_EWMA
+    x, expected = printed("6.3.2.4", "x", "ewma")
+    got = tr.ewma(x, target=50.0, sigma=2.0539, weight=0.3, width=3.0, steady=True)
+    assert len(x) == 20 and got.value.round(2).tolist() == expected.tolist()
     # the page multiplies with 0.4201 for √(0.3/1.7) = 0.42008
     assert got.upper[0] == pytest.approx(52.5884, abs=2e-4)
     assert got.lower[0] == pytest.approx(47.4115, abs=2e-4)
     assert not got.alarm.any()
-
-
-# Montgomery & Runger, Table 16-9: run lengths with k = 1/2 (read).
-TABLE_16_9 = {
-    4: (168, 74.2, 26.6, 13.3, 8.38, 4.75, 3.34, 2.62, 2.19, 1.71),
-    5: (465, 139, 38.0, 17.0, 10.4, 5.75, 4.01, 3.11, 2.57, 2.01),
-}
-
-
-@pytest.mark.parametrize("h", [4, 5])
-def test_published_run_lengths_of_the_cusum(h):
-    shifts = (0, 0.25, 0.5, 0.75, 1, 1.5, 2, 2.5, 3, 4)
-    for shift, printed in zip(shifts, TABLE_16_9[h], strict=True):
-        assert cusum_run_length(shift, 0.5, h) == pytest.approx(printed, rel=0.005)
 
 
 # Crowder's widths for a run length of 250, as quoted in the manual of R's spc package (xewma.crit).
@@ -93,17 +50,17 @@ def test_run_length_by_simulation():
     lengths = []
     for _ in range(400):
         z = rng.normal(1.0, 1.0, 200)
-        lengths.append(int(np.argmax(cusum(z, restart=False).alarm)) + 1)
-    assert np.mean(lengths) == pytest.approx(cusum_run_length(1.0), rel=0.08)
+        lengths.append(int(np.argmax(tr.cusum(z, restart=False).alarm)) + 1)
+    assert np.mean(lengths) == pytest.approx(tr.cusum_run_length(1.0), rel=0.08)
 
 
 @given(st.lists(st.floats(-5, 5), max_size=40), st.floats(-3, 3))
 def test_charts_are_symmetric_and_follow_the_target(values, target):
-    a, b = cusum(values), cusum([-v for v in values])
+    a, b = tr.cusum(values), tr.cusum([-v for v in values])
     np.testing.assert_allclose(a.high, b.low)
-    moved = cusum([v + target for v in values], target=target)
+    moved = tr.cusum([v + target for v in values], target=target)
     np.testing.assert_allclose(moved.high, a.high, atol=1e-9)
-    e = ewma(values)
+    e = tr.ewma(values)
     assert np.all(e.lower <= e.upper)
     assert not values or abs(e.value).max() <= max(abs(v) for v in values) + 1e-12
 
@@ -117,43 +74,42 @@ def invented_log(n=60, drift_from=None, drift=0.0, offset=0.0, seed=0, quantity=
     return pd.DataFrame({**table, "predicted": 440.0, "measured": 440.0 + error})
 
 
-def test_a_drift_is_found_soon_and_dated():
+def test_drifts_are_found_soon_and_logs_in_control_rarely_alarm():
     late, begin, shift = [], [], []
     for seed in range(20):
-        got = track(invented_log(120, 60, -20.0, seed=seed), sigma=10.0, centre="zero")
+        got = tr.track(invented_log(120, 60, -20.0, seed=seed), sigma=10.0, centre="zero")
         alarms = got.alarms[(got.alarms["chart"] == "CUSUM") & (got.alarms["reading"] > 60)]
         assert alarms["direction"].iloc[0] == "below"
         late.append(alarms["reading"].iloc[0] - 60)
         begin.append(alarms["since_reading"].iloc[0] - 61)
         shift.append(alarms["shift"].iloc[0])
     # 4.0 at two standard deviations
-    assert np.mean(late) == pytest.approx(cusum_run_length(2.0), abs=1.2)
+    assert np.mean(late) == pytest.approx(tr.cusum_run_length(2.0), abs=1.2)
     assert abs(np.median(begin)) <= 2 and np.mean(shift) == pytest.approx(-20.0, abs=6.0)
-
-
-def test_in_control_logs_rarely_alarm_and_say_so():
     logs = (invented_log(100, seed=s) for s in range(40))
-    charts = [track(log, sigma=10.0, centre="zero").alarms["chart"] for log in logs]
+    charts = [tr.track(log, sigma=10.0, centre="zero").alarms["chart"] for log in logs]
     alarms = sum((chart == "CUSUM").sum() for chart in charts)
     # 8.6 expected in 4000 readings
-    assert alarms == pytest.approx(40 * 100 / cusum_run_length(0.0), abs=7)
+    assert alarms == pytest.approx(40 * 100 / tr.cusum_run_length(0.0), abs=7)
     measured = [433.0, 446, 441, 438] * 10
-    quiet = track(pd.DataFrame({"quantity": "face HV", "predicted": 440.0, "measured": measured}))
+    quiet = tr.track(
+        pd.DataFrame({"quantity": "face HV", "predicted": 440.0, "measured": measured})
+    )
     assert "no drift over 40 readings" in quiet.summary() and len(quiet.alarms) == 0
 
 
 def test_a_standing_offset_several_quantities_and_too_few_readings():
-    got = track(invented_log(60, offset=25.0, seed=4))
+    got = tr.track(invented_log(60, offset=25.0, seed=4))
     assert len(got.alarms) == 0 and "fit the shop" in got.summary()
     assert got.limits.loc[0, "centre"] == pytest.approx(25.0, abs=6)
-    assert len(track(invented_log(60, offset=25.0, seed=4), centre="zero").alarms) > 0
+    assert len(tr.track(invented_log(60, offset=25.0, seed=4), centre="zero").alarms) > 0
     drifting = invented_log(30, 20, 40.0, quantity="hosel hardness HV")
     log = pd.concat([invented_log(30), drifting, invented_log(5, quantity="bend °")])
-    got = track(log)
+    got = tr.track(log)
     assert set(got.limits["quantity"]) == {"face hardness HV", "hosel hardness HV"}
     assert set(got.alarms["quantity"]) == {"hosel hardness HV"}
     assert "bend °: 5 readings are too few" in got.summary() and len(got.table) == 60
-    assert track(log, "face hardness HV").limits["quantity"].tolist() == ["face hardness HV"]
+    assert tr.track(log, "face hardness HV").limits["quantity"].tolist() == ["face hardness HV"]
     assert "hosel" in got._repr_html_()
 
 
@@ -161,17 +117,17 @@ def test_log_file_round_trip_and_damages(tmp_path):
     path = tmp_path / "log.csv"
     for i in range(12):
         said = {"head_id": str(i), "heat": "=A1", "date": f"2025-03-{i + 1:02d}"}
-        add_to_log(path, "face hardness HV", 440, 438 + i % 5, **said)
-    log = read_log(path)
+        tr.add_to_log(path, "face hardness HV", 440, 438 + i % 5, **said)
+    log = tr.read_log(path)
     assert len(log.frame) == 12 and log.problems == ()
     assert log.frame["heat"].tolist() == ["=A1"] * 12
     assert "\n2025-03-01,'=A1," in path.read_text()  # no formula for a spreadsheet program
-    assert track(path).limits.loc[0, "readings"] == 12
+    assert tr.track(path).limits.loc[0, "readings"] == 12
     text = (
         "date;quantity;predicted;measured\n1 March;HV;440;450\n2025-03-02;HV;x;450\n"
         "2025-03-01;HV;440;-\n2025-02-01;HV;440,5;450,5\n2025-01-01;HV;440;441"
     )
-    log = read_log(text.encode())
+    log = tr.read_log(text.encode())
     assert log.frame["measured"].tolist() == [450, 450.5, 441]
     said = " ".join(str(p) for p in log.problems)
     assert "not a day" in said and "not in order" in said and "row 3" in said and "row 4" in said
@@ -179,7 +135,7 @@ def test_log_file_round_trip_and_damages(tmp_path):
 
 def _append(path, k):
     for i in range(10):
-        add_to_log(path, "HV", k, i, date="2025-03-01")
+        tr.add_to_log(path, "HV", k, i, date="2025-03-01")
 
 
 def test_no_row_is_lost_between_writers(tmp_path):
@@ -191,7 +147,7 @@ def test_no_row_is_lost_between_writers(tmp_path):
     for w in writers:
         w.join(60)
     assert [w.exitcode for w in writers] == [0, 0, 0]
-    frame = read_log(path).frame
+    frame = tr.read_log(path).frame
     assert len(frame) == 30
     assert frame.groupby("predicted")["measured"].apply(list).tolist() == [list(range(10))] * 3
 
@@ -207,4 +163,4 @@ def test_no_row_is_lost_between_writers(tmp_path):
     (b"quantity,predicted,measured\nHV,a,b", {}, "no usable"),
 ])  # fmt: skip
 def test_bad_logs(log, options, message):
-    refuses(f"(?i){message}", track, log, **options)
+    refuses(f"(?i){message}", tr.track, log, **options)

@@ -177,9 +177,7 @@ def _table_of(cases: Sequence[Case], begin: int, quick: bool) -> dict[str, np.nd
 # ---- chunks on an executor ---------------------------------------------------------------------------------
 
 
-def _computed(
-    parts, executor, progress, stop, total, quick, finished=lambda begin, cases: False
-) -> Iterator[tuple[int, Sequence[Case], dict[str, np.ndarray] | None]]:
+def _computed(parts, executor, progress, stop, total, quick, finished=None) -> Iterator[tuple]:
     """Begin, cases and table of every chunk in order; a few chunks are in work at the same time.
 
     The table is None for a chunk of which `finished` says so.
@@ -194,7 +192,8 @@ def _computed(
     try:
         while True:
             while len(waiting) < 2 * ahead and not stop() and (cases := next(parts, None)):
-                future = None if finished(begin, cases) else _submit(executor, cases, begin, quick)
+                kept = finished is not None and finished(begin, cases)
+                future = None if kept else _submit(executor, cases, begin, quick)
                 waiting.append((begin, cases, future))
                 begin += len(cases)
             if not waiting or stop():

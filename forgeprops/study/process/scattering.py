@@ -83,9 +83,7 @@ def _spread(name: str, given) -> Spread:
     return Spread("normal", given)
 
 
-def inputs_of(
-    study: Study, spread: Mapping | None = None, chemistry: str = "heat"
-) -> tuple[Input, ...]:
+def inputs_of(study: Study, spread=None, chemistry: str = "heat") -> tuple[Input, ...]:
     """Everything that is drawn.
 
     `spread` holds a standard deviation, (kind, value) or Spread by the name of a setting; it adds to the

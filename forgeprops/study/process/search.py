@@ -133,10 +133,8 @@ def deviations_away(slack: np.ndarray) -> np.ndarray:
     return np.where(outside < inside, -away, away) * np.hypot(1.0, _SMOOTH)
 
 
-def raise_least(
-    f, x0, free, iterations=25, enough=1e-3
-) -> tuple[np.ndarray | None, np.ndarray | None]:
-    """Raise the least of the `free` columns of f while the others stay at 0 or above.
+def raise_least(f, x0, free, iterations=25, enough=1e-3) -> tuple:
+    """Place where the least of the `free` columns of f is greatest while the others stay at 0 or above, and f there.
 
     Sequential least squares (`scipy.optimize.minimize`) on t with f_j >= t for the free columns; values and
     gradients of a point are one batch.  The best point of all that were calculated is returned: the march's own

@@ -240,9 +240,7 @@ class Study:
         table["meets"] = (table["slack"] >= 0.0) & (veto == "")
         return table
 
-    def tables(
-        self, values: Mapping[str, np.ndarray], done: int = 0, total: int | None = None
-    ) -> Iterator[dict[str, np.ndarray]]:
+    def tables(self, values: Mapping, done: int = 0, total: int | None = None) -> Iterator[dict]:
         """Tables of the case with these values, batch by batch; a cancel ends them early.
 
         `done` and `total` are the cases calculated before and those of the whole study, for `progress`.
@@ -302,9 +300,7 @@ def joined(pieces: Sequence[Mapping[str, np.ndarray]]) -> dict[str, np.ndarray]:
     return {name: np.concatenate([p[name] for p in pieces]) for name in pieces[0]}
 
 
-def answers(
-    cases: Cases, *, want=(), line=None, threads=None, bench=None, **options
-) -> dict[str, np.ndarray]:
+def answers(cases: Cases, *, want=(), line=None, threads=None, bench=None, **options) -> dict:
     """Results of many cases, one array a column (see `RESULT_COLUMNS`), on as many threads as there are cores.
 
     `want` as in `answer.evaluation.evaluate`: with "interval" also the 80 % interval of hardness;

@@ -52,9 +52,7 @@ class Ewma(NamedTuple):
     alarm: np.ndarray
 
 
-def cusum(
-    values, target=0.0, allowance: float = CUSUM_K, interval: float = CUSUM_H, restart=True
-) -> Cusum:
+def cusum(values, target=0.0, allowance=CUSUM_K, interval=CUSUM_H, restart=True) -> Cusum:
     """Tabular cumulative sums above and below a target.
 
     ``high[i] = max(0, x[i] − (target + K) + high[i−1])`` and ``low[i] = max(0, (target − K) − x[i] +
