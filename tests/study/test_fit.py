@@ -168,13 +168,8 @@ def test_the_demo_shop():
     traces = fp.read_traces(file["traces"], file["channels"])
     steels, runs = fp.read_certificates(file["certificates"]), fp.read_runs(file["runs"])
     found = fp.fit(traces, fp.read_hardness(file["hardness"]), "mid-iron", steels, runs)
-    put_in = (
-        ("spray", 1.25, 0.03),
-        ("emissivity", 0.84, 0.03),
-        ("die", 0.85, 0.12),
-        ("delay_s", 0.4, 0.1),
-    )
-    for number, truth, off in put_in:
+    truths = {"spray": 1.25, "emissivity": 0.84, "die": 0.85, "delay_s": 0.4}
+    for (number, truth), off in zip(truths.items(), (0.03, 0.03, 0.12, 0.1), strict=True):
         assert getattr(found.shop, number) == pytest.approx(truth, abs=off)
         low, high = found.interval(number)
         assert low < truth < high, number
