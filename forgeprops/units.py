@@ -19,10 +19,8 @@ OFFERED = {
     "temperature": ("°C", "°F"),
     "length": ("mm", "in"),
     "hardness": ("HV", "HRC", "HRB", "HB"),
-    "flow": ("L/min", "gpm"),
-    "force": ("N", "lbf"),
-    "strength": ("MPa", "ksi"),
 }
+OFFERED |= {"flow": ("L/min", "gpm"), "force": ("N", "lbf"), "strength": ("MPa", "ksi")}
 L_PER_GALLON, _N_PER_TON, MPA_PER_KSI = 3.785411784, 2000.0 * LBF_N, 1000.0 * LBF_N / MM_PER_INCH**2
 #: The scale that goes on where another ends.
 _NEXT_SCALE = {"HRC": "HRB", "HRB": "HRC"}
@@ -39,17 +37,9 @@ _AMOUNT = re.compile(
 
 @dataclass(frozen=True)
 class Units:
-    """Units of every display.
+    """Units of every display, by the kinds of `OFFERED`.
 
-    Attributes
-    ----------
-    temperature : {"°C", "°F"}
-    length : {"mm", "in"}
-    hardness : {"HV", "HRC", "HRB", "HB"}; where Rockwell C ends Rockwell B goes on, and the other
-        way round.
-    flow : {"L/min", "gpm"}
-    force : {"N", "lbf"}
-    strength : {"MPa", "ksi"}; flow stress too.
+    Where Rockwell C ends Rockwell B goes on, and the other way round; the unit of strength is that of flow stress too.
 
     Examples
     --------
@@ -91,13 +81,10 @@ class Units:
             kind, unit = names.get(word.lower(), ("", ""))
             if not kind or found.get(kind, unit) != unit:
                 allowed = "; ".join(" or ".join(offered) for offered in OFFERED.values())
-                raise InputError(
-                    f"units {shown(units)}: {shown(word)} is no unit on offer (US, SI, or one each of {allowed})."
-                )
+                what = f"units {shown(units)}: {shown(word)} is no unit on offer"
+                raise InputError(f"{what} (US, SI, or one each of {allowed}).")
             found[kind] = unit
         return cls(**found)
-
-    # ---- numbers -------------------------------------------------------------------------------------------------
 
     def from_c(self, temperature_c):
         """Temperature (number or array) in the chosen unit."""
@@ -139,8 +126,6 @@ class Units:
             return self.from_l_min(value * from_flux(1.0).total_l_min)
         turn = {"°C": self.from_c, "mm": self.from_mm, "N": self.from_n}.get(setting.unit)
         return turn(value) if turn else value
-
-    # ---- words ---------------------------------------------------------------------------------------------------
 
     def title(self, setting) -> str:
         """Words and unit of a setting, as an axis title."""
@@ -251,8 +236,6 @@ class Units:
             return "tons", lambda x: x * 1e6 / _N_PER_TON, -1
         n, more = (1000.0, -1) if unit == "kN" else (1.0, 0)
         return "lbf", lambda x: x * n / LBF_N, more
-
-    # ---- tables --------------------------------------------------------------------------------------------------
 
     def table(self, frame):
         """A table whose columns carry their unit (``_c``, ``_mm``, ``_hv``, ``_n``, ``_mpa``, ``_l_min``) in the reader's units.

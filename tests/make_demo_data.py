@@ -5,8 +5,6 @@ published laws (`TRUTH`), and noise is added.  Nothing in it was measured on rea
 tests/make_demo_data.py [folder]``; without a folder the files in data/demo are replaced.
 """
 
-from __future__ import annotations
-
 import csv
 import io
 import sys
@@ -26,10 +24,7 @@ from forgeprops.study.spray_plate.conduction import Plate
 from forgeprops.thermal.spray import spray_w_m2k
 
 #: What the invented shop is like; the published laws have 1, 0.8, 1, 1 and 0 here.
-TRUTH = fp.Shop(
-    spray=1.25, emissivity=0.84, air=1.0, die=0.85, delay_s=0.4, name="invented shop, the truth"
-)
-
+TRUTH = fp.Shop(1.25, 0.84, 1.0, 0.85, 0.4, name="invented shop, the truth")
 SAYS = (
     "Invented data of an invented shop, made by tests/make_demo_data.py: no real steel was measured"
 )
@@ -37,14 +32,13 @@ SEED = 20250301
 
 #: Composition of the invented heats, wt%, within their grades; R5 is a slip of the pen in the file (C 2.9).
 _ELEMENTS = "C Si Mn P S Cr Mo Ni Cu N".split()
+_HEATS = """R1 4130 0.31 0.25 0.52 0.012 0.008 0.95 0.19 0.08 0.12 0.0070
+R2 4130 0.29 0.22 0.46 0.010 0.006 0.88 0.17 0.05 0.10 0.0065
+R3 SCM420 0.20 0.25 0.75 0.014 0.009 1.05 0.20 0.06 0.09 0.0080
+R4 1030 0.30 0.23 0.75 0.015 0.018 0.09 0.02 0.09 0.15 0.0060"""
 HEATS = {
-    heat: (grade, dict(zip(_ELEMENTS, map(float, contents.split()), strict=True)))
-    for heat, grade, contents in (
-        ("R1", "4130", "0.31 0.25 0.52 0.012 0.008 0.95 0.19 0.08 0.12 0.0070"),
-        ("R2", "4130", "0.29 0.22 0.46 0.010 0.006 0.88 0.17 0.05 0.10 0.0065"),
-        ("R3", "SCM420", "0.20 0.25 0.75 0.014 0.009 1.05 0.20 0.06 0.09 0.0080"),
-        ("R4", "1030", "0.30 0.23 0.75 0.015 0.018 0.09 0.02 0.09 0.15 0.0060"),
-    )
+    heat: (grade, dict(zip(_ELEMENTS, map(float, contents), strict=True)))
+    for heat, grade, *contents in map(str.split, _HEATS.splitlines())
 }
 
 #: Measured heads: heat, preheat °C, flux kg/(m² s), spray s, delay s, thermocouples on it.
@@ -211,7 +205,7 @@ def plate(rng) -> bytes:
     made, water = Plate(10.0, 1.0), 25.0
     state, rows = made.start(900.0), [["time_s", "channel", "temperature_c"]]
 
-    def flux(share, surface):
+    def flux(surface):
         def q(at):
             return TRUTH.spray * spray_w_m2k(12.0, at, water) * (at - water)
 

@@ -27,10 +27,7 @@ SHOPS = {
 
 
 def truth(result, z, random, heads):
-    """What the tester reads on heads of the known shop: the engine at its true settings, and its true errors.
-
-    Returns face and hosel hardness and pull, each (heads,).
-    """
+    """What is read on heads of the known shop, at its true settings and errors: face and hosel hardness, pull, each (heads,)."""
     ln_sd = float(np.nan_to_num(result.shop.spray_ln_sd, nan=np.log(1.5) / 1.645))
     shop = dataclasses.replace(result.shop, spray=result.shop.spray * float(np.exp(ln_sd * z[0])))
     cases = []

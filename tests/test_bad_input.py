@@ -13,6 +13,7 @@ from checks import refuses
 
 import forgeprops as fp
 from forgeprops.base.tables import data_path
+from forgeprops.show.sheet import sheet_html
 from forgeprops.study.spray_plate.conduction import Plate
 
 STEEL = fp.grade("4130")
@@ -51,7 +52,6 @@ LEFT_OUT = {
     "material": "a Strength", "neck_material": "a Strength", "branch": "text or nothing",
 }  # fmt: skip
 _TIMES = [0.1 * i for i in range(400)]
-#: Arguments that make a call valid; anything else has its default.
 _STEEL_IS_ENOUGH = (
     "estimate air_cooled_bar carbon_equivalents critical_temperatures end_quench end_quench_bar forging_temperature_study "
     "ideal_diameter ideal_diameter_upper scatter window judge_heat"
@@ -149,7 +149,7 @@ def test_public_calls_refuse(call, tmp_path, monkeypatch):
         assert not list(tmp_path.iterdir()), (name, value)
 
 
-def test_every_public_call_is_tried():
+def test_every_public_call_is_tried_and_own_tables_stay_as_they_are():
     results = {"Estimate", "InputError", "Warn", "__version__"}  # made by the package, not by users
     names = set(fp.__all__) - results
     public = {n for n in names if inspect.signature(getattr(fp, n)).parameters}
@@ -157,40 +157,23 @@ def test_every_public_call_is_tried():
     elsewhere = {"Head", "Limits", "estimate_many", "judge_heats", "Units"}
     assert public <= set(VALID) | elsewhere, public - set(VALID) - elsewhere
     assert all(list(malformed(call)) for call in VALID if call != "Line")
-
-
-# --------------------------------------------------------------------------------------------- files
+    # Nothing that is read is a number where there is none: the project's own tables hold no NaN as text.
+    for path in data_path().rglob("*.csv"):
+        assert not re.search(r"(?m)(^|,)(nan|NaN|inf)(,|$)", path.read_text(encoding="utf-8")), path
 
 
 @pytest.mark.parametrize("name", ["", " ", "a\n}", "a\rb", "\x1b[31m", "\ud800", "a\u2028b", "x" * 121, 7])  # fmt: skip
 @pytest.mark.parametrize("part", ["steel", "head", "shop"])
 def test_names_are_printable_and_bounded(part, name):
-    make = {
-        "steel": lambda: fp.Steel(name, {"C": 0.3}),
-        "head": lambda: dataclasses.replace(HEAD, name=name),
-        "shop": lambda: fp.Shop(name=name),
-    }[part]
-    refuses("name must be.*printable", make)
+    make = {"steel": fp.Steel, "head": dataclasses.replace, "shop": fp.Shop}[part]
+    given = {"steel": [name, {"C": 0.3}], "head": [HEAD], "shop": []}[part]
+    refuses("name must be.*printable", make, *given, **({} if part == "steel" else {"name": name}))
 
-
-def test_own_tables_stay_as_they_are():
-    """Nothing that is read is a number where there is none: the project's own tables hold no NaN as text."""
-    for path in data_path().rglob("*.csv"):
-        assert not re.search(r"(?m)(^|,)(nan|NaN|inf)(,|$)", path.read_text(encoding="utf-8")), path
-
-
-# --------------------------------------------------------------------------------------------- what is never done
 
 PACKAGE = Path(fp.__file__).parent
 _FORBIDDEN_CALLS = {"eval", "exec", "compile", "__import__", "input"}
-_FORBIDDEN_METHODS = {
-    "os.system", "os.popen", "pd.read_pickle", "pandas.eval", "np.load", "pd.eval",
-}  # fmt: skip
-_FORBIDDEN_MODULES = {
-    "pickle", "cPickle", "marshal", "shelve", "dill", "joblib", "yaml", "subprocess", "ctypes",
-}  # fmt: skip
-
-
+_FORBIDDEN_METHODS = set("os.system os.popen pd.read_pickle pandas.eval np.load pd.eval".split())
+_FORBIDDEN_MODULES = set("pickle cPickle marshal shelve dill joblib yaml subprocess ctypes".split())
 #: The engine alone loads and calls a library, and its build hook alone runs a compiler.
 _ALLOWED = {
     "engine/native/library.py": {"ctypes"}, "engine/batch.py": {"ctypes"},
@@ -222,10 +205,7 @@ _NASTY = '<script>alert(1)</script> & "q" <img src=x onerror=alert(2)>'
 
 
 def test_html_escapes_what_users_write():
-    from forgeprops.show.sheet import sheet_html
-
-    steel = fp.Steel(_NASTY, {"C": 0.3, "Mn": 0.6}, source=_NASTY)
-    result = fp.estimate(steel)
+    result = fp.estimate(fp.Steel(_NASTY, {"C": 0.3, "Mn": 0.6}, source=_NASTY))
     for page in (result._repr_html_(), sheet_html(result, date=_NASTY)):
         assert "<script>alert" not in page and "<img src=x" not in page
         assert html.escape(_NASTY[:25]) in page

@@ -5,6 +5,7 @@ import json
 import re
 from pathlib import Path
 
+import pyarrow.parquet as pq
 import pytest
 
 import forgeprops as fp
@@ -12,8 +13,9 @@ from forgeprops.__main__ import main
 from forgeprops.base.cautions import BENCH, CAUTIONS, SHORT, beside
 from forgeprops.base.tables import data_path
 from forgeprops.show.page import Page
+from forgeprops.show.page.lesson import Lesson
+from forgeprops.show.page.trust import Trust
 from forgeprops.show.sheet import sheet_html
-from forgeprops.study.shop.heat_acceptance import judge_heats
 
 ROOT = Path(__file__).parents[1]
 NOTEBOOKS = sorted((ROOT / "notebooks").glob("*.ipynb"))
@@ -76,33 +78,20 @@ def test_every_subcommand_carries_them(command, tmp_path, monkeypatch, capsys):
     assert json.loads(capsys.readouterr().out)["cautions"] == beside()
 
 
-def test_tables_in_a_notebook_carry_the_short_one():
-    limits = fp.Limits(hosel_allowed_deg=(1, None))
-    drawn = fp.scatter("1030", n=16, indices=False)
-    for table in (fp.compare(["1030"], [900], limits=limits), drawn, judge_heats(["4130"], limits=limits)):  # fmt: skip
-        assert SHORT in table._repr_html_()
+def test_every_notebook_carries_the_short_one():
+    assert NOTEBOOKS and [p.stem for p in NOTEBOOKS if SHORT not in notebook(p)] == []
 
 
-@pytest.mark.parametrize("path", NOTEBOOKS, ids=lambda p: p.stem)
-def test_every_notebook_carries_the_short_one(path):
-    assert SHORT in notebook(path)
-
-
-def test_every_page_carries_the_short_one():
-    from forgeprops.show.page import Page
-    from forgeprops.show.page.lesson import Lesson
-    from forgeprops.show.page.trust import Trust
-
+def test_every_page_and_table_carry_the_short_one(tmp_path):
     assert all(SHORT in flat(str(made().static)) for made in (Page, Lesson, Trust))
-
-
-def test_tables_carry_the_short_one(tmp_path):
-    import pyarrow.parquet as pq
-
     assert fp.estimate_many([fp.grade("1030")]).attrs["cautions"] == SHORT
     fp.estimate_many([fp.grade("1030")], to=tmp_path / "cases")
     part = next((tmp_path / "cases").glob("part-*.parquet"))
     assert pq.read_schema(part).metadata[b"cautions"].decode() == SHORT
+    limits = fp.Limits(hosel_allowed_deg=(1, None))
+    drawn = fp.scatter("1030", n=16, indices=False)
+    for table in (fp.compare(["1030"], [900], limits=limits), drawn, fp.judge_heats(["4130"], limits=limits)):  # fmt: skip
+        assert SHORT in table._repr_html_()
 
 
 #: What the cautions must name, beside the dangers of a usual forge shop.
@@ -110,14 +99,11 @@ DANGERS = (
     "plated, cast, welded, repaired, shafted or bonded; no torch on plated, leaded; pacemaker; hydrogen; "
     "purge before lighting; carbon monoxide; explodes; lock out; trapped under a head; no silica; "
     "screw bender or a longer bar; flashes it into fire; fumes; above 50 hrc; hours later; black-hot; bursts; "
-    "steam; local codes; makers' instructions; licensed practice; injure; trial bend; eye protection"
+    "snap; clamp; steam; local codes; makers' instructions; licensed practice; injure; trial bend; eye protection"
 )
 
 
-def test_every_danger_is_named():
+def test_every_danger_is_named_and_they_stay_short():
     text = " ".join(beside()).lower()
     assert [danger for danger in DANGERS.split("; ") if danger not in text] == []
-
-
-def test_they_stay_short():
     assert all(len(text.split()) < 45 for text in beside())

@@ -12,6 +12,7 @@ from checks import flaw
 
 import forgeprops as fp
 from forgeprops.__main__ import main
+from forgeprops.command_line import commands
 from forgeprops.command_line.job import job_from
 from forgeprops.command_line.options import SETTINGS, parser
 from forgeprops.inputs.settings import settings
@@ -39,9 +40,15 @@ def as_json(result):
     return {"schema": 2, **json.loads(json.dumps(result.to_dict()))}
 
 
-def test_prints_the_summary_of_the_same_estimate(said):
+def test_prints_the_summary_the_temper_and_no_spray_of_the_same_estimate(said):
     told = said("--grade", "4130", "--preheat-c", "930")
     assert told.strip() == fp.estimate("4130").summary().strip()
+    given = "--grade 4140 --temper 600:1h --temper 200:90min --json".split()
+    found = json.loads(said(*given))
+    route = fp.Route(later=(fp.Temper(600, 3600), fp.Temper(200, 5400)))
+    assert found == as_json(fp.estimate("4140", "mid-iron", route))
+    zones = [z["hardness_hv"] for z in json.loads(said("--spray", "0", "--json"))["zones"].values()]
+    assert max(zones) - min(zones) < 30.0
 
 
 def test_the_two_grades_of_the_first_question(said):
@@ -52,27 +59,14 @@ def test_the_two_grades_of_the_first_question(said):
     assert one["hosel"]["allowed_deg"] < two["hosel"]["allowed_deg"]
     text = " ".join(said("--grade", "4130", "--details").split())
     # the water in the units of the shop, the steel's own numbers, what the furnace made
-    for words in (
-        "martensite|°|L/min on|mL in 10 s|2 s after the press|ideal diameter| Ms |grain ASTM".split(
-            "|"
-        )
-    ):
-        assert words in text, words
-
-
-def test_temper_is_that_of_the_route(said):
-    given = "--grade 4140 --temper 600:1h --temper 200:90min --json".split()
-    found = json.loads(said(*given))
-    route = fp.Route(later=(fp.Temper(600, 3600), fp.Temper(200, 5400)))
-    assert found == as_json(fp.estimate("4140", "mid-iron", route))
+    words = "martensite|°|L/min on|mL in 10 s|2 s after the press|ideal diameter| Ms |grain ASTM"
+    assert [w for w in words.split("|") if w not in text] == []
 
 
 def test_later_heats_keep_the_order_typed_and_a_heat_undone_is_named():
     typed = ["--normalise", "890:30min", "--temper", "600:1h", "--torch", "680:10min"]
     for first, kinds in ((0, "NTL"), (2, "TLN"), (4, "LNT")):
-        words = typed[first:] + typed[:first]
-        options = parser().parse_args(words)
-        job = job_from(options, fp.grade("4130"))
+        job = job_from(parser().parse_args(typed[first:] + typed[:first]), fp.grade("4130"))
         assert "".join(type(heat).__name__[0] for heat in job.route.later) == kinds
         (note,) = (w.text for w in fp.estimate(job).warnings if w.code == "normalised")
         assert ("undoes the heats before it" in note) == (first != 0)
@@ -86,11 +80,6 @@ def test_json_is_valid_complete_and_alone():
     route = fp.Route().with_(flux=8.0, surroundings="row")
     assert answer == as_json(fp.estimate("1045", "wedge", route))
     assert isinstance(answer["warnings"], list)
-
-
-def test_spray_zero_is_no_spray(said):
-    zones = [z["hardness_hv"] for z in json.loads(said("--spray", "0", "--json"))["zones"].values()]
-    assert max(zones) - min(zones) < 30.0
 
 
 #: Options apart by a bar, and words of the sentence.
@@ -141,12 +130,14 @@ def test_bad_input_is_one_line_and_exit_code_2(line, capsys, tmp_path, monkeypat
     assert not list(tmp_path.iterdir())
 
 
-def test_process_exit_codes_and_streams():
+def test_process_exit_codes_streams_and_an_ascii_terminal():
     for options in ("--grade", "9999"), ("--no-such-option",):
         bad = run(*options)
         assert bad.returncode == 2 and bad.stdout == "" and options[-1] in bad.stderr
         assert "Traceback" not in bad.stderr
     assert run("--version").stdout.strip() == f"forgeprops {fp.__version__}"
+    done = run("--grade", "1030", PYTHONIOENCODING="ascii", LC_ALL="C", PYTHONUTF8="0")
+    assert done.returncode == 0 and "HV" in done.stdout
 
 
 @pytest.mark.skipif(os.name == "nt", reason="pipes of another kind")
@@ -168,17 +159,18 @@ def test_an_output_that_takes_nothing_is_one_sentence(options, stdout):
     assert done.stderr.startswith("forgeprops: the output cannot be written: ")
 
 
-def test_ascii_terminal_does_not_choke():
-    done = run("--grade", "1030", PYTHONIOENCODING="ascii", LC_ALL="C", PYTHONUTF8="0")
-    assert done.returncode == 0 and "HV" in done.stdout
-
-
-def test_list_and_help(said):
+def test_list_help_and_every_setting_listed_is_taken(said):
     text = said("--list")
     for name in (*fp.grades(), *fp.heads(), *(f"  {name} " for name in settings())):
         assert name in text
     assert "invented" in text and "spray time, s, 0 to 600" in text
     assert "--preheat-c" in said("--help")
+    # At the middle of its range.
+    for s in SETTINGS:
+        if s.is_number:
+            words = ["--" + s.name.replace("_", "-"), f"{0.5 * (s.low + s.high):g}"]
+            words += ["--quench", "oil bath:60"] * (s.part == "quench")
+            job_from(parser().parse_args(words), fp.grade("4130"))
 
 
 def test_any_setting_can_be_set_and_a_job_saved_and_started_from(tmp_path, said, capsys):
@@ -214,18 +206,6 @@ def test_comparison_takes_steels_as_text_and_ranks_no_cracked_head_first(said):
     assert plain == ["warning quench-crack"] * 2
 
 
-def test_heat_of_a_certificate(tmp_path, said, capsys):
-    mill = tmp_path / "mill.csv"
-    head = "Schmelze;Sorte;C %;Mn %;Cr %;Mo %;N ppm;B %"
-    mill.write_text(f"{head}\nA1;4130;0,31;0,52;0,96;0,19;70;<0.001\n")
-    given = "--certificate", str(mill)
-    assert json.loads(said(*given, "--heat", "A1", "--json"))["steel"] == "A1"
-    assert said("accept", *given, "--limits", "face_hardness_hrc=30:55").startswith("A1: ")
-    assert main([*given, "--heat", "B2"]) == 2
-    assert "it has A1" in capsys.readouterr().err
-
-
-#: Options, and the same in Python: own head, every medium and later heat, a preheat by coil, a slow cooling.
 def part(steel="4130", changes=None, **route):
     return fp.Job(steel, route=fp.Route(**route).with_(**changes or {}))
 
@@ -255,17 +235,23 @@ def test_every_part_of_a_head_and_a_route(options, tmp_path, said):
     assert fp.load_job(job) == expected and answer == as_json(fp.estimate(expected))
 
 
-def test_route_from_a_file_and_text_in_other_units(tmp_path, said):
+def test_route_and_heat_from_a_file(tmp_path, said, capsys):
     file = str(tmp_path / "route.json")
     first = said("--spray-s", "3", "--quench", "water spray:5:2", "--save-route", file)
     text = said("--route", file, "--units", "US")
     assert " °F" in text and " °C" not in text and " lbf" in text
     assert said("--route", file) == first
+    mill = tmp_path / "mill.csv"
+    head = "Schmelze;Sorte;C %;Mn %;Cr %;Mo %;N ppm;B %"
+    mill.write_text(f"{head}\nA1;4130;0,31;0,52;0,96;0,19;70;<0.001\n")
+    given = "--certificate", str(mill)
+    assert json.loads(said(*given, "--heat", "A1", "--json"))["steel"] == "A1"
+    assert said("accept", *given, "--limits", "face_hardness_hrc=30:55").startswith("A1: ")
+    assert main([*given, "--heat", "B2"]) == 2
+    assert "it has A1" in capsys.readouterr().err
 
 
 def test_stopped_work_says_so_and_keeps_what_was_finished(capsys, monkeypatch):
-    from forgeprops.command_line import commands
-
     def interrupted(*_):
         signal.raise_signal(signal.SIGINT)
         return "first rows", {}
@@ -277,12 +263,3 @@ def test_stopped_work_says_so_and_keeps_what_was_finished(capsys, monkeypatch):
     out, err = capsys.readouterr()
     assert out.startswith("first rows\n\nAn estimate") and err.count("\n") == 1
     assert signal.signal(signal.SIGINT, before) is signal.default_int_handler
-
-
-def test_every_setting_listed_is_taken():
-    """At the middle of its range."""
-    for s in SETTINGS:
-        if s.is_number:
-            words = ["--" + s.name.replace("_", "-"), f"{0.5 * (s.low + s.high):g}"]
-            words += ["--quench", "oil bath:60"] * (s.part == "quench")
-            job_from(parser().parse_args(words), fp.grade("4130"))

@@ -33,18 +33,14 @@ def estimated(steel, **settings):
     return fp.estimate(steel, HEAD, ROUTE.with_(**settings))
 
 
-# ---- what forges tell ------------------------------------------------------------------------------------------
-
-
-def test_chromoly_face_is_clearly_harder_and_its_hosel_bends_less(both):
+def test_chromoly_face_is_harder_its_hosel_bends_less_and_the_spray_makes_the_face_the_hardest_zone(
+    both,
+):
     low, chromoly = both["1020"], both["4130"]
     assert chromoly.zones["face"].hardness_hv > low.zones["face"].hardness_hv + 100.0
     assert chromoly.zones["face"].hardness_low_hv > low.zones["face"].hardness_high_hv
     assert chromoly.zones["hosel"].hardness_hv > low.zones["hosel"].hardness_hv + 40.0
     assert chromoly.hosel.allowed_deg < low.hosel.allowed_deg
-
-
-def test_the_face_is_the_hardest_zone_when_it_is_sprayed_and_none_is_without(both):
     result = both["4130"]
     hv = {name: zone.hardness_hv for name, zone in result.zones.items()}
     assert max(hv, key=hv.get) == "face"
@@ -85,7 +81,7 @@ def test_water_that_buys_nothing_is_told_with_the_reason():
     assert idle("4130")[1] == "" and idle("4130", preheat_c=700.0)[1] == ""
 
 
-@pytest.mark.parametrize(("steel", "words"), [
+@pytest.mark.parametrize("steel, words", [
     (fp.grade("4130"), "the chromium and molybdenum hold back"), (fp.grade("4340"), "the chromium, nickel and molybdenum hold back"),
     (fp.Steel("chromium", {"C": 0.3, "Mn": 0.8, "Cr": 1.6}), "the chromium holds back"),
 ])  # fmt: skip
@@ -149,24 +145,18 @@ def test_the_press_is_told(plain):
     assert alloyed[1].zones["face"].fractions["martensite"] > 0.8
 
 
-def test_more_of_what_hardens_hardens_more():
+def test_more_of_what_hardens_hardens_more_and_later_heat_softens_the_zones_named():
     flux = faces("4130", [ROUTE.with_(flux=f) for f in (6.0, 9.0, 12.0, 16.0, 22.0)])[:, 0]
     assert (np.diff(flux) > -0.5).all() and flux[-1] > flux[0] + 50.0
     dry = [faces(name, [DRY])[0, 4] for name in "1020 1030 1045 4130 4140 4340".split()]
     assert (np.diff(dry) > 0.0).all()
     cooled = faces("4140", [DRY.with_(surroundings=s) for s in ("fan", "single", "sleeve")])[:, 4]
     assert (np.diff(cooled) < 0.0).all()
-
-
-def test_later_heat_softens_a_hard_face_and_only_the_zones_named():
     heat = fp.LaterHeat(550.0, 3600.0, ("hosel",))
     hard, hosel = (fp.estimate("4340", HEAD, fp.Route(later=later)) for later in ((), (heat,)))
     assert hosel.zones["hosel"].hardness_hv < hard.zones["hosel"].hardness_hv - 50.0
     assert hosel.zones["face"].hardness_hv == pytest.approx(hard.zones["face"].hardness_hv)
     assert hosel.hosel.allowed_deg > hard.hosel.allowed_deg
-
-
-# ---- limits and continuity -------------------------------------------------------------------------------------
 
 
 @pytest.mark.parametrize("name", ["1030", "4130", "4340"])
@@ -221,10 +211,4 @@ def test_events_and_curves_belong_together(both):
         if zone.water_c is not None:
             at = np.interp(result.events["water on"], zone.time_s, zone.temperature_c)
             assert at == pytest.approx(zone.water_c, abs=1.0)
-
-
-# ---- bad input: one clear sentence ---------------------------------------------------------------------------------
-
-
-def test_room_temperature_is_a_valid_preheat():
     assert estimated("1020", preheat_c=20.0).zones["hosel"].hardness_hv > 100.0

@@ -1,10 +1,14 @@
-"""A job: changed by short names, saved and loaded whole, and every damage refused in one sentence."""
+"""Jobs, shops and limits: changed by short names, saved and loaded whole, every damage refused in one sentence."""
 
 import json
 import pickle
+import subprocess
+import sys
 
 import pytest
 from checks import refuses
+from hypothesis import given
+from hypothesis import strategies as st
 
 import forgeprops as fp
 
@@ -39,20 +43,14 @@ def test_changes_reach_their_part_and_nothing_else():
     assert [job.value(n) for n in ("preheat_c", "C", "shop_air")] == [930.0, 0.4, 1.1]
 
 
-def test_an_estimate_of_a_job_is_the_estimate_of_its_parts():
+def test_an_estimate_of_a_job_is_the_estimate_of_its_parts_and_its_strike():
     head = JOB.head.with_(club_speed_m_s=40.0)
     more = {"bench": dict(JOB.bench), "limits": JOB.limits}
     parts = fp.estimate(JOB.steel, head, JOB.route, JOB.shop, **more)
     assert fp.estimate(JOB).to_dict() == parts.to_dict()
-
-
-def test_the_strike_reaches_the_head_that_is_estimated():
     assert fp.estimate(JOB).head.face.club_speed_m_s == 40.0
     assert JOB.head.face.club_speed_m_s != 40.0  # the job's own head stays
-
-
-def test_a_faster_strike_leaves_less_margin():
-    """A strike that is stored but not used would call a face safe that is not."""
+    # A strike that is stored but not used would call a face safe that is not.
     jobs = (fp.Job(strike={"club_speed_m_s": v}) for v in (30.0, 50.0))
     slow, fast = (fp.estimate(job).face.margin for job in jobs)
     assert fast < 0.9 * slow
@@ -69,10 +67,8 @@ def test_the_surface_of_a_strike_is_part_of_the_job(tmp_path):
     refuses("finish", fp.estimate, fp.Job(strike={"front_finish": "shiny"}))
 
 
-@pytest.mark.parametrize(("changes", "words"), [
-    ({"spray_s": 9999}, "spray time"),
-    ({"sprays": 9}, "did you mean"),
-    ({"bar_mm": 1}, "bar"),
+@pytest.mark.parametrize("changes, words", [
+    ({"spray_s": 9999}, "spray time"), ({"sprays": 9}, "did you mean"), ({"bar_mm": 1}, "bar"),
     ({"steel": 4130}, "steel"),
     ({"limits": {"face_hardness_hv": (1, 2)}}, "Limits"),
     ({"bench": {"bar_mm": [1]}}, "bar"),
@@ -83,19 +79,16 @@ def test_changes_that_cannot_be(changes, words):
     refuses(f"(?i){words}", JOB.with_, **changes)
 
 
-@pytest.mark.parametrize(("place", "value", "words"), [
+@pytest.mark.parametrize("place, value, words", [
     (("route", "spray", "duration_s"), 9999, "spray time"),
     (("route", "spray", "duration_s"), "9", "must be a number"),
     (("route", "preheats"), {}, "did you mean 'preheat'"),
-    (("route", "later"), 3, "must be a list"),
-    (("head", "face"), [1], "must be a table"),
+    (("route", "later"), 3, "must be a list"), (("head", "face"), [1], "must be a table"),
     (("head", "face"), {"length_mm": 60.0}, "no height_mm"),
     (("steel", "composition"), 3, "names and values"),
-    (("steel", "composition", "Xx"), 0.1, "Xx"),
-    (("limits", "face_hardness_hv"), 3, "pair"),
+    (("steel", "composition", "Xx"), 0.1, "Xx"), (("limits", "face_hardness_hv"), 3, "pair"),
     (("shop", "values", "spray"), 99, "shop spray"),
-    (("bench",), 3, "names and values"),
-    (("colour",), "red", "colour"),
+    (("bench",), 3, "names and values"), (("colour",), "red", "colour"),
 ])  # fmt: skip
 def test_damaged_files_are_refused(tmp_path, place, value, words):
     JOB.save(tmp_path / "a.json")
@@ -117,3 +110,172 @@ def test_every_part_of_a_route_comes_back(tmp_path):
     job = fp.Job("4130", route=route)
     job.save(tmp_path / "job.json")
     assert fp.load_job(tmp_path / "job.json") == job
+
+
+FITTED = fp.Shop(
+    spray=1.18, delay_s=0.35, name="invented bay 2", fitted=("spray", "delay_s"), standard_errors=(0.06, 0.08),
+    correlations=((1.0, -0.4), (-0.4, 1.0)), measured_on="2025-03-01", data_files=("traces.csv",), n_readings=1234,
+)  # fmt: skip
+
+
+def test_default_is_neutral_and_positions_keep_their_meaning():
+    assert fp.Shop() == fp.Shop(1.0, 0.8, 1.0, 1.0, 0.0, "neutral")
+    assert fp.Shop().fitted == () and fp.Shop().standard_error("spray") == 0.0
+    assert hash(fp.Shop()) == hash(fp.Shop())
+    assert pickle.loads(pickle.dumps(FITTED)) == FITTED
+
+
+def test_comes_back_as_saved(tmp_path):
+    path = tmp_path / "bay2.shop.json"
+    FITTED.save(path)
+    assert fp.load_shop(path) == fp.load_shop(path.read_bytes(), "bay2.shop.json") == FITTED
+    assert len(path.read_text().splitlines()) < 60 and '"spray": 1.18' in path.read_text()
+    refuses("kept", fp.Shop().save, path)
+    assert fp.load_shop(path) == FITTED
+    fp.Shop().save(path, overwrite=True)
+    assert fp.load_shop(path) == fp.Shop()
+
+
+numbers = st.floats(0.1, 1.0)
+
+
+names = st.text(min_size=1, max_size=30).filter(lambda s: s.strip() and s.isprintable())
+four = dict.fromkeys(("spray", "emissivity", "air", "die"), numbers)
+
+
+@given(st.builds(fp.Shop, **four, delay_s=st.floats(-5, 60), name=names, n_readings=st.integers(0, 10**6)))  # fmt: skip
+def test_any_shop_comes_back(tmp_path_factory, shop):
+    path = tmp_path_factory.mktemp("shop") / "s.json"
+    shop.save(path)
+    back = fp.load_shop(path)
+    assert back.spray == shop.spray and back.delay_s == shop.delay_s
+    # half a surrogate pair cannot be saved as it is
+    assert back == shop or "\\ud" in path.read_text()
+
+
+@pytest.mark.parametrize("change, message", [
+    (dict(version=2), "newer forgeprops"), (dict(version=None), "version None"),
+    (dict(format="x"), "says 'x'"), (dict(extra=1), "unknown"),
+    (dict(valuse={}), "did you mean 'values'"), (dict(values=[]), "one number per name"),
+    (dict(values={"spray": 1.0}), "missing"), (dict(name=""), "printable"),
+    (dict(name=7), "printable"), (dict(measured_on="1 March"), "must be a day"),
+    (dict(n_readings=-1), "Number of readings -1"), (dict(n_readings="many"), "must be a number"),
+    (dict(fitted=["sprya"]), "did you mean 'spray'"),
+    (dict(fitted=["spray", "spray"]), "twice"), (dict(fitted="spray"), "must be a list"),
+    (dict(standard_errors=[0.1]), "1 standard errors for 2"),
+    (dict(standard_errors=[0.1, -0.1]), "standard error"),
+    (dict(correlations=[[1.0]]), "2 by 2"),
+    (dict(correlations=[[1, 0.5], [0.4, 1]]), "impossible"),
+    (dict(correlations=[[1, 2], [2, 1]]), "Correlation 2"),
+    (dict(correlations=3), "must be a list"), (dict(data_files=[None]), "give texts"),
+    (dict(data_files={}), "must be a list"),
+])  # fmt: skip
+def test_damaged_files(tmp_path, change, message):
+    FITTED.save(tmp_path / "s.json")
+    content = json.loads((tmp_path / "s.json").read_text()) | change
+    refuses(f"(?i){message}", fp.load_shop, json.dumps(content).encode(), "s.json")
+
+
+def test_estimates_of_every_kind_take_the_file(tmp_path):
+    import forgeprops as fp
+
+    file = tmp_path / "bay.shop.json"
+    FITTED.save(file)
+    own = fp.estimate(fp.grade("4130"), shop=FITTED)
+    for path in (file, str(file)):
+        found = fp.estimate("4130", shop=path).zones["face"].hardness_hv
+        assert found == own.zones["face"].hardness_hv
+        many = fp.estimate_many("4130", shops=path)
+        assert many["face_hardness_hv"][0] == pytest.approx(own.zones["face"].hardness_hv, rel=1e-9)
+    refuses("does not exist", fp.estimate, fp.grade("4130"), shop=tmp_path / "no.shop.json")
+    command = [sys.executable, "-m", "forgeprops", "--shop", str(file), "--json"]
+    said = subprocess.run(command, capture_output=True, text=True, check=True)
+    face = json.loads(said.stdout)["zones"]["face"]["hardness_hv"]
+    assert face == pytest.approx(own.zones["face"].hardness_hv, abs=0.1)
+
+
+HARD = {
+    "face_margin": (1.0, None), "hosel_allowed_deg": (2.0, None), "bar_force_n": (None, 400.0),
+    "face_hardness_hv": (380.0, 520.0)}  # fmt: skip
+
+
+@pytest.mark.parametrize(
+    ("written", "name", "hv", "words"),
+    [
+        # ASTM E140: 40 HRC is 392 HV, 50 HRC 513 HV; 90 HRB is 185 HV; 200 HB is 200 / 0.95 HV (ISO 18265, table A.1)
+        ({"face_hardness_hrc": (40, 50)}, "face_hardness_hv", (392, 513), "face hardness 40 to 50 HRC"),
+        ({"hosel_hardness_hrb": (None, 90)}, "hosel_hardness_hv", (None, 185), "hosel hardness at most 90 HRB"),
+        ({"body_hardness_hb": (200, None)}, "body_hardness_hv", (210.6, None), "body hardness at least 200 HB"),
+    ],
+)  # fmt: skip
+def test_hardness_is_limited_in_the_scale_it_is_written_in(written, name, hv, words):
+    limits = fp.Limits(**written)
+    assert limits.bounds[name] == pytest.approx(hv) if None not in hv else limits.bounds[name] == hv
+    assert str(limits) == words
+    (end, *_), *_ = limits.ends()
+    assert end in words or words.startswith("face")
+    for again in (fp.Limits(**limits.saved()), pickle.loads(pickle.dumps(limits))):
+        assert again == limits and str(again) == words and hash(again) == hash(limits)
+
+
+@pytest.mark.parametrize("spray", [fp.Spray(), None])
+def test_every_study_keeps_the_limits_of_an_estimate_and_names_them(spray):
+    """1040 is good without a spray, where no limit is on the face, and may crack under it."""
+    route, axes = fp.Route(spray=spray), {"x": ("preheat_c", 900, 950, 2), "y": ("transfer_s", 3, 4, 2)}  # fmt: skip
+    asked = {"bench": {"target_lie_deg": 2.5}}
+    one = fp.estimate("1040", None, route, **asked)
+    found = [
+        fp.window("1040", None, route, **axes, **asked),
+        fp.compare(["1040"], [930], None, route, **asked),
+        fp.judge_heat("1040", None, route, turned={}, **asked),
+        fp.choose("1040", None, route, settings={"preheat_c": (900, 950)}, starts=1, **asked),
+    ]
+    purpose = "hard thin face" if spray else "soft forged head"
+    for study in found:
+        assert study.limits == one.limits and f"Limits of a {purpose}: " in study.words()
+    assert "hosel bend at least 2.5°" in str(one.limits)
+    inside = one.verdict.level == "good"
+    assert inside == (spray is None)
+    window, comparison, heat, choice = found
+    assert (window.share == 1.0) == inside and comparison.table["meets"].all() == inside
+    assert (heat.verdict == "accept") == inside and choice.feasible == inside
+    assert ("warning quench-crack" in list(comparison.table["binding"])) == (spray is not None)
+
+
+def test_the_default_sets_are_those_of_the_design():
+    assert dict(fp.Limits.hard_thin_face().bounds) == HARD
+    soft = dict(fp.Limits.soft_forged().bounds)
+    assert soft == {name: pair for name, pair in HARD.items() if name != "face_hardness_hv"}
+    assert fp.Limits.of_route(fp.Route()) == fp.Limits.hard_thin_face()
+    assert fp.Limits.of_route(fp.Route(spray=None)) == fp.Limits.soft_forged()
+
+
+@pytest.mark.parametrize(
+    ("bad", "said"),
+    [
+        ({"face_hardness_hrc": (75, None)}, ["75", "HRC"]),
+        ({"face_hardness_hrc": (50, 40)}, ["50 to 40 HRC"]),
+        ({"face_hardness_hrc": (40, 50), "face_hardness_hv": (380, 500)}, ["face hardness", "twice"]),
+        ({"face_tensile_hrc": (40, 50)}, ["face_tensile_hrc"]),
+    ],
+)  # fmt: skip
+def test_a_bad_limit_says_what_is_wrong(bad, said):
+    with pytest.raises(fp.InputError) as error:
+        fp.Limits(**bad)
+    assert all(word in str(error.value) for word in said)
+
+
+@pytest.mark.parametrize("route, veto", [
+    ({}, "warning quench-crack"),
+    ({"preheat_c": 700}, "warning too-cold-to-press")])  # fmt: skip
+def test_what_cracks_or_is_too_cold_to_press_is_not_put_first(route, veto):
+    """A limit of the user's own on the same quantity takes the place of the veto."""
+    limits = {"hosel_allowed_deg": (0.5, None)}
+    steels, route = ["1045", "4130"], fp.Route().with_(**route)
+    preheats = [route.preheat.temperature_c]
+    table = fp.compare(steels, preheats, None, route, fp.Limits(**limits)).table
+    assert veto in list(table["binding"]) and not table["meets"][0]
+    allowed = fp.Limits(**limits, crack_index=(None, 3), forging_low_c=(600, None), face_margin=(0.1, None))  # fmt: skip
+    assert fp.compare(steels, preheats, None, route, allowed).table["meets"].all()
+    one = fp.estimate(fp.Job("1045", route=route, limits=allowed))
+    assert {s.name for s in one.verdict.limits} == set(allowed.bounds)

@@ -24,9 +24,8 @@ from forgeprops.engine.native import library
 
 ROOT = Path(__file__).parents[1]
 PROJECT = tomllib.loads((ROOT / "pyproject.toml").read_text(encoding="utf-8"))["project"]
-pytestmark = pytest.mark.skipif(
-    importlib.util.find_spec("build") is None, reason="needs the build package"
-)
+no_build = importlib.util.find_spec("build") is None
+pytestmark = pytest.mark.skipif(no_build, reason="needs the build package")
 
 
 def run(*command, **options):
@@ -70,8 +69,7 @@ def test_what_is_in_them(built):
     files = (
         "README.md DEVELOPERS.md LICENSE pyproject.toml requirements.lock requirements.hashed.lock"
     )
-    for name in checked_in("notebooks", "tests") | set(files.split()):
-        assert name in source, name
+    assert checked_in("notebooks", "tests") | set(files.split()) <= source
     left = ("__pycache__", ".pyc", ".ipynb_checkpoints")
     assert not [n for n in inside | source if any(part in n for part in left)]
     assert not [n for n in inside if n.startswith(("tests/", "notebooks/", "data/"))]
@@ -118,8 +116,9 @@ def test_every_dependency_tells_its_licence():
     assert not [n for n, told in found.items() if re.search(r"\bA?GPL|LGPL|General Public", told)]
 
 
-def test_change_list_knows_this_version():
+def test_change_list_knows_this_version_and_a_checkout_reads_its_own_data():
     assert f"**{fp.__version__}**" in (ROOT / "DEVELOPERS.md").read_text(encoding="utf-8")
+    assert data_path() == ROOT / "data"
 
 
 _JOB = """
@@ -234,15 +233,7 @@ def test_fresh_clone_installs_without_a_compiler(tmp_path, capsys):
     first, *later = [[float(x) for x in r] for r in runs]
     with capsys.disabled():
         both = f"first process of all {first[1]:.2f} s, later ones {min(x[1] for x in later):.2f} s"
-        print(
-            f"\ninstall of a fresh clone {install_s:.0f} s; over numpy and pandas, {both} (load {os.getloadavg()[0]:.1f})"
-        )
-    name = run(python, "-c", _LIBRARY, cwd=tmp_path, env=BARE).strip()
+        print(f"\ninstall of a fresh clone {install_s:.0f} s; over numpy and pandas, {both}")
+    code = "from forgeprops.engine.native.library import load; print(load()._name)"
+    name = run(python, "-c", code, cwd=tmp_path, env=BARE).strip()
     assert name.startswith(str(tmp_path / "clone"))
-
-
-_LIBRARY = "from forgeprops.engine.native.library import load; print(load()._name)"
-
-
-def test_checkout_reads_its_own_data():
-    assert data_path() == ROOT / "data"

@@ -8,20 +8,18 @@ not cool the face slower, a bar that cools slower is not harder.
 import dataclasses
 import math
 import os
+import random
 from collections import Counter
 
 import numpy as np
 import pytest
+from fuzz import wild_cases
 from hypothesis import HealthCheck, assume, example, given, settings
 from hypothesis import strategies as st
 
 import forgeprops as fp
 from forgeprops.answer.evaluation import evaluate
-from forgeprops.base.errors import InputError
 from forgeprops.inputs.cases import Cases
-from forgeprops.inputs.route import Route
-from forgeprops.inputs.settings import table
-from forgeprops.inputs.steel import ELEMENTS
 from forgeprops.strength.tensile import strength
 from forgeprops.transformation.phase_hardness import as_quenched_hrc
 
@@ -32,7 +30,7 @@ MORE = int(os.environ.get("FORGEPROPS_EXAMPLES", "1"))
 COUNT = Counter()
 
 
-def tried(name, n):
+def tried(n):
     """Settings of one property: `n` examples."""
     unmet = [HealthCheck.too_slow, HealthCheck.filter_too_much, HealthCheck.data_too_large]
     options = {"deadline": None, "database": None, "suppress_health_check": unmet}
@@ -47,27 +45,10 @@ def number(low, high):
     return st.floats(low, high, allow_nan=False, allow_infinity=False)
 
 
-@st.composite
-def steels(draw):
-    """Any steel that is accepted: carbon, and any of the other elements up to what is accepted."""
-    composition = {"C": draw(number(table()["C"].low, ELEMENTS["C"]))}
-    for element in draw(
-        st.lists(st.sampled_from(sorted(set(ELEMENTS) - {"C"})), max_size=8, unique=True)
-    ):
-        composition[element] = draw(number(0.0, ELEMENTS[element]))
-    return fp.Steel("drawn", composition, draw(number(0.0, 14.0)), fine_grain=draw(st.booleans()))
-
-
-@st.composite
-def trade_steels(draw):
-    """Steels of the trade: library grades with every content anywhere in the grade's range."""
-    grade = fp.grade(draw(st.sampled_from(fp.grades())))
-    composition = dict(grade.composition)
-    for element, (low, high) in grade.limits.items():
-        if high is not None:
-            least = table()["C"].low if element == "C" else 0.0
-            composition[element] = draw(number(max(low or 0.0, least), high))
-    return fp.Steel(grade.name, composition)
+SEEDS = st.integers(0, 10**9)
+steels = SEEDS.map(lambda seed: wild_cases.steel(random.Random(seed)))
+#: Library grades with every content anywhere in the grade's range.
+trade_steels = SEEDS.map(lambda seed: wild_cases.heat(random.Random(seed)))
 
 
 def finite(thing, path="result"):
@@ -86,13 +67,9 @@ def finite(thing, path="result"):
         finite({f.name: getattr(thing, f.name) for f in dataclasses.fields(thing)}, path)
 
 
-# ------------------------------------------------------------------------------------------------- the main job
-
-
-@tried("carbon", 60)
-@given(steel=trade_steels(), more=number(0.01, 0.2))
+@tried(60)
+@given(steel=trade_steels, more=number(0.01, 0.2))
 def test_more_carbon_makes_harder_martensite(steel, more):
-    COUNT["carbon"] += 1
     carbon = steel.get("C")
     assume(carbon + more <= 0.6)
     assert as_quenched_hrc(carbon + more) > as_quenched_hrc(carbon)
@@ -102,49 +79,42 @@ def test_more_carbon_makes_harder_martensite(steel, more):
     assert hard.hardness_as_quenched_hv > soft.hardness_as_quenched_hv
 
 
-@tried("water", 60)
+@tried(60)
 @given(
-    trade_steels(), st.sampled_from(fp.heads()), number(0.5, 40.0), number(1.05, 1.5), number(0.5, 30.0), number(1.0, 1.5),
+    trade_steels, st.sampled_from(fp.heads()), number(0.5, 40.0), number(1.05, 1.5), number(0.5, 30.0), number(1.0, 1.5),
     number(800.0, 1150.0),
 )  # fmt: skip
 def test_more_water_for_longer_does_not_cool_the_face_slower(
     steel, head, flux, more, spray_s, longer, preheat_c
 ):
-    COUNT["water"] += 1
-    route = Route().with_(preheat_c=preheat_c, flux=flux, spray_s=spray_s)
+    route = fp.Route().with_(preheat_c=preheat_c, flux=flux, spray_s=spray_s)
     wetter = route.with_(flux=flux * more, spray_s=spray_s * longer)
     told = evaluate(Cases.of([steel] * 2, [fp.head(head)] * 2, [route, wetter]))
     off = told.results.water_off_c[:, 0]
     assert off[1] <= off[0] + 1.0
 
 
-@tried("bar", 80)
-@given(steel=trade_steels(), rate=st.floats(-2.0, 2.3), slower=st.floats(0.05, 1.5))
+@tried(80)
+@given(steel=trade_steels, rate=st.floats(-2.0, 2.3), slower=st.floats(0.05, 1.5))
 def test_slower_cooling_is_not_harder(steel, rate, slower):
     """At imposed rates; 4 HV are left for the tables of the march."""
-    COUNT["rates"] += 1
     fast = fp.continuous_cooling(steel, from_c=900.0, rate_c_per_s=10**rate)
     slow = fp.continuous_cooling(steel, from_c=900.0, rate_c_per_s=max(10 ** (rate - slower), 1e-3))
     assert slow.hardness_as_quenched_hv <= fast.hardness_as_quenched_hv + 4.0
 
 
-@tried("thick bar", 40)
-@given(steel=trade_steels(), diameter=number(5.0, 100.0), thicker=number(1.1, 3.0))
+@tried(40)
+@given(steel=trade_steels, diameter=number(5.0, 100.0), thicker=number(1.1, 3.0))
 def test_thicker_bar_in_air_is_not_harder(steel, diameter, thicker):
-    COUNT["bars"] += 1
     sizes = (diameter, min(diameter * thicker, 300.0))
     thin, thick = (fp.air_cooled_bar(steel, d, 900.0) for d in sizes)
     assert sum(thin.fractions.values()) == pytest.approx(1.0, abs=1e-6)
     assert thick.hardness_as_quenched_hv <= thin.hardness_as_quenched_hv + 4.0
 
 
-# ------------------------------------------------------------------------------------------------- the rooms
-
-
-@tried("curve", 60)
-@given(steel=steels(), times=st.lists(number(0.01, 500.0), min_size=1, max_size=12), data=st.data())
+@tried(60)
+@given(steel=steels, times=st.lists(number(0.01, 500.0), min_size=1, max_size=12), data=st.data())
 def test_any_imposed_curve(steel, times, data):
-    COUNT["curves"] += 1
     t = np.concatenate([[0.0], np.cumsum(times)])
     temperature = [data.draw(number(-100.0, 1350.0)) for _ in t]
     cooled = fp.continuous_cooling(steel, t, temperature)
@@ -153,13 +123,12 @@ def test_any_imposed_curve(steel, times, data):
     assert SOFTEST_HV < cooled.hardness_hv < HARDEST_HV
 
 
-@tried("tempering", 200)
-@given(steels(), number(0.0, 760.0), number(0.0, 1e5), number(0.0, 200.0), st.none() | number(0.0, 68.0))  # fmt: skip
+@tried(200)
+@given(steels, number(0.0, 760.0), number(0.0, 1e5), number(0.0, 200.0), st.none() | number(0.0, 68.0))  # fmt: skip
 @example(
     steel=fp.grade("4140"), temper_c=0.0, hours=1e-308, hotter=0.0, hrc=None
 )  # its integral is nothing
 def test_tempering_softens_with_temperature_and_time(steel, temper_c, hours, hotter, hrc):
-    COUNT["temperings"] += 1
     told = fp.tempered_hardness(steel, temper_c, hours, hrc)
     assert math.isfinite(told)
     if temper_c + hotter <= 760.0:
@@ -167,10 +136,9 @@ def test_tempering_softens_with_temperature_and_time(steel, temper_c, hours, hot
     assert fp.tempered_hardness(steel, temper_c, min(2.0 * hours, 1e5), hrc) <= told + 1e-9
 
 
-@tried("chemistry", 200)
-@given(steel=steels())
+@tried(200)
+@given(steel=steels)
 def test_any_chemistry(steel):
-    COUNT["chemistries"] += 1
     finite(fp.carbon_equivalents(steel))
     upper = fp.ideal_diameter_upper(steel)  # counts the grain, so against the other with it
     assert 0.0 < fp.ideal_diameter(steel, grain_size=True) <= upper * (1.0 + 1e-9) < math.inf
@@ -191,13 +159,13 @@ def hosels(draw):
     return {"outside_mm": outside, "bore_mm": bore, **options}
 
 
-@tried("hosels", 100)
+@tried(100)
 @given(given_=hosels(), harder=number(1.02, 1.3))
 def test_any_hosel_bends_or_is_refused(given_, harder):
     COUNT["hosels"] += 1
     try:
         bend = fp.hosel_bend(**given_)
-    except InputError:
+    except fp.InputError:
         COUNT["hosels refused"] += 1
         return
     names = {f.name for f in dataclasses.fields(bend)} - {"bench", "strength"}
@@ -206,61 +174,23 @@ def test_any_hosel_bends_or_is_refused(given_, harder):
     assert bend.bar_force_n >= 0.0 and bend.governed_by
 
 
-@tried("faces", 100)
+@tried(100)
 @given(number(1.0, 8.0), number(80.0, 700.0), number(1.01, 1.5), number(5.0, 60.0))
 def test_any_face_and_a_thicker_one_is_safer(thickness, hv, thicker, speed):
     COUNT["faces"] += 1
     try:
         sizes = (thickness, thickness * thicker)
         thin, thick = (fp.face_strike(t, hv, speed_m_s=speed) for t in sizes)
-    except InputError:
+    except fp.InputError:
         COUNT["faces refused"] += 1
         return
     finite({f.name: getattr(thin, f.name) for f in dataclasses.fields(thin)})
     assert thick.margin >= thin.margin * (1.0 - 1e-6) > 0.0
 
 
-DIMENSIONS = [s for s in table().values() if s.group == "head"]
-
-
-@st.composite
-def dimensions(draw):
-    """Some dimensions of a library head anywhere within their bounds, ends included."""
-    some = draw(st.lists(st.sampled_from(DIMENSIONS), min_size=1, max_size=5, unique=True))
-    return {s.name: draw(number(s.low, s.high) | st.sampled_from([s.low, s.high])) for s in some}
-
-
-@tried("heads", 30)
-@given(name=st.sampled_from(fp.heads()), changes=dimensions(), wet=st.booleans())
-def test_what_a_head_accepts_every_function_computes(name, changes, wet):
-    COUNT["heads"] += 1
-    try:
-        head = fp.head(name).with_(**changes)
-    except InputError:
-        COUNT["heads refused"] += 1
-        return
-    result = fp.estimate(fp.grade("4130"), head, fp.Route() if wet else fp.Route(spray=None))
-    finite(result.to_dict())
-    assert result.summary() and result.details() and result.distortion.words
-
-
-@tried("hardness", 300)
-@given(value=number(0.1, 3000.0), scales=st.permutations(["HV", "HRC", "HRB", "HB"]))
-def test_conversion_there_and_back(value, scales):
-    COUNT["conversions"] += 1
-    a, b = scales[:2]
-    try:
-        there = fp.convert_hardness(value, a, b)
-        back = fp.convert_hardness(there, b, a)
-    except InputError:
-        return
-    assert math.isfinite(there) and back == pytest.approx(value, rel=0.02, abs=0.5)
-
-
-@tried("strength", 150)
+@tried(150)
 @given(number(60.0, 900.0), number(1.0, 1.2), st.lists(number(0.0, 1.0), min_size=4, max_size=4))
 def test_strength_is_ordered(hv, harder, shares):
-    COUNT["strengths"] += 1
     total = sum(shares)
     assume(total > 0.01)
     names = ("ferrite", "pearlite", "bainite", "martensite")
@@ -273,24 +203,7 @@ def test_strength_is_ordered(hv, harder, shares):
         assert strength(hv * harder, fractions).tensile_mpa >= told.tensile_mpa - 1e-6
 
 
-@tried("water setting", 100)
-@given(flow=number(0.01, 500.0), nozzles=st.integers(1, 20), side=number(10.0, 300.0))
-def test_water_settings_come_back(flow, nozzles, side):
-    COUNT["water settings"] += 1
-    from forgeprops.thermal.spray_units import from_flux
-
-    try:
-        reading = fp.spray_setting(flow, nozzles, (side, side))
-        back = from_flux(reading.flux_kg_m2_s, nozzles, (side, side))
-    except InputError:
-        COUNT["water settings refused"] += 1
-        return
-    assert back.total_l_min == pytest.approx(reading.total_l_min, rel=1e-9)
-
-
-def test_most_examples_are_tried(capsys):
+def test_most_examples_are_tried():
     """Last in the file: a property whose cases are all refused says nothing."""
-    with capsys.disabled():
-        print(f"\nproperty examples: {dict(COUNT)}")
-    for name in ("hosels", "faces", "heads"):
-        assert COUNT[f"{name} refused"] <= 0.5 * COUNT[name]
+    for name in ("hosels", "faces"):
+        assert COUNT[f"{name} refused"] <= 0.5 * COUNT[name] > 0

@@ -3,6 +3,8 @@
 import re
 from pathlib import Path
 
+from forgeprops.study.validation import trust_summary
+
 ROOT = Path(__file__).resolve().parents[1]
 README = (ROOT / "README.md").read_text(encoding="utf-8")
 
@@ -11,13 +13,10 @@ def blocks(language):
     return re.findall(rf"```{language}\n(.*?)```", README, re.S)
 
 
-def test_ci_calls_the_readmes_test_command():
+def test_commands_are_those_of_ci_and_open_a_notebook_that_exists():
     tests = [block.strip() for block in blocks("bash") if "pytest" in block]
     assert len(tests) == 1
     assert (ROOT / ".ci" / "run").read_text(encoding="utf-8").splitlines().count(tests[0]) == 1
-
-
-def test_install_command_opens_a_notebook_that_exists():
     for block in (*blocks("bash")[:1], *blocks("powershell")):
         notebook = re.search(r"notebooks[/\\]\S+\.ipynb", block)[0].replace("\\", "/")
         assert (ROOT / notebook).is_file() and '".[notebooks,test]"' in block
@@ -29,9 +28,12 @@ def test_snippet_runs(capsys):
     assert "HV" in capsys.readouterr().out
 
 
-def test_links_and_picture_exist():
+def test_links_picture_and_first_paragraph():
     for target in re.findall(r"\]\(([^)#]+)\)", README):
         assert target.startswith("http") or (ROOT / target).exists(), f"{target} is missing"
+    first = README.split("\n\n")[1]
+    for words in "golf iron|second heat|estimate|metallurgist|hosel|range|limits".split("|"):
+        assert words in first
 
 
 #: The table between its marks.
@@ -39,19 +41,9 @@ TRUST = re.compile(r"(<!-- trust: .*? -->\n)(.*?)(<!-- end of trust -->)", re.S)
 
 
 def test_table_of_trust_is_the_generated_one():
-    from forgeprops.study.validation import trust_summary
-
     assert TRUST.search(README)[2].strip() == trust_summary(), "run python tests/test_readme.py"
 
 
-def test_first_paragraph_says_what_it_is_for():
-    first = README.split("\n\n")[1]
-    for words in "golf iron|second heat|estimate|metallurgist|hosel|range|limits".split("|"):
-        assert words in first
-
-
 if __name__ == "__main__":
-    from forgeprops.study.validation import trust_summary
-
     text = TRUST.sub(lambda found: f"{found[1]}\n{trust_summary()}\n\n{found[3]}", README)
     (ROOT / "README.md").write_text(text, encoding="utf-8")

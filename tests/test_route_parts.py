@@ -78,8 +78,7 @@ def test_parts_act_as_the_trade_knows_them(results):
 def test_texts_and_limits_follow_the_quench(results, name):
     result = results[name]
     assert result.verdict.measure_next is not None and result.to_dict()
-    quenches = result.route.quench
-    assert all(q.words in " ".join(result.summary().split()) for q in quenches)
+    assert all(q.words in " ".join(result.summary().split()) for q in result.route.quench)
     hard = fp.Limits.of_route(result.route) == fp.Limits.hard_thin_face()
     assert hard == (name != "air on the face")
 

@@ -10,7 +10,7 @@ import forgeprops as fp
 from forgeprops.answer.evaluation import evaluate
 from forgeprops.engine.results import Trace
 from forgeprops.forging.decarburisation import layer_hardness_hv
-from forgeprops.forging.effort import flow_stress_mpa
+from forgeprops.forging.effort import equal_effort, flow_stress_mpa
 from forgeprops.forging.press import projected_areas_mm2
 from forgeprops.forging.scale import metal_loss_um
 from forgeprops.inputs.cases import Cases
@@ -23,7 +23,7 @@ def hot():
     return fp.estimate(fp.grade("4130"), route=fp.Route().with_(preheat_c=1050.0))
 
 
-def test_decarburised_depth_and_carbon_follow_the_numerical_profile_on_the_marched_curve(hot):
+def test_scale_depth_and_carbon_follow_the_laws_along_the_marched_curve(hot):
     face = hot.zones["face"]
     end = int(np.searchsorted(face.time_s, hot.events["water on"], "right"))
     t, temp = face.time_s[:end], face.front_c[:end]
@@ -36,9 +36,6 @@ def test_decarburised_depth_and_carbon_follow_the_numerical_profile_on_the_march
     inside = (hot.surface.depth_um > 20.0) & (hot.surface.depth_um < depth)
     numeric = np.interp(hot.surface.depth_um[inside], profile.depth_um, profile.carbon)
     assert np.max(np.abs(hot.surface.carbon[inside] - numeric)) < 0.05 * carbon
-
-
-def test_scale_of_the_march_is_the_scale_law_along_the_same_curve(hot):
     face = hot.zones["face"]
     inside = face.time_s <= hot.events["out of furnace"]
     alone = scale_along_um(face.time_s[inside], face.temperature_c[inside], "gas furnace")[-1]
@@ -48,34 +45,27 @@ def test_scale_of_the_march_is_the_scale_law_along_the_same_curve(hot):
     assert hot.surface.blast.scale_um == pytest.approx(expected)
 
 
-def test_layer_hardness_is_the_core_at_full_carbon_and_ferrite_at_none():
+def test_layers_and_no_carbon_lost_below_ac1():
     steel = fp.grade("4140")
     for start in (None, 760.0, 880.0):
         hv = layer_hardness_hv(steel, np.linspace(0.0, steel.get("C"), 60), 540.0, start)
-        assert hv[-1] == pytest.approx(540.0)
-        assert 80.0 <= hv[0] < 160.0
+        assert hv[-1] == pytest.approx(540.0) and 80.0 <= hv[0] < 160.0
         assert np.all(np.diff(hv) >= -1e-9)
     # the colder the water finds it, the richer must a layer be to be austenite still
     assert layer_hardness_hv(steel, 0.2, 540.0, 700.0) < layer_hardness_hv(steel, 0.2, 540.0, 860.0)
-
-
-def test_no_carbon_is_lost_below_ac1():
     cold = fp.estimate(fp.grade("4130"), route=fp.Route().with_(preheat_c=720.0))
     assert cold.surface.decarburised_um == 0.0
     assert cold.surface.skin_hv == pytest.approx(cold.surface.sound_hv)
     assert "below-ac1" in {w.code for w in cold.warnings}
 
 
-def test_time_to_heat_through_against_a_lumped_bar():
+def test_time_to_heat_through_and_a_short_soak():
     # gap to the furnace falls as exp(-t/tau): exactly tau ln(gap/10)
     t = np.linspace(0.0, 900.0, 46)
     zones = 900.0 - np.outer(np.exp(-t / 100.0), [875.0, 875.0])
     trace = Trace(t, zones, zones, zones)
     assert trace.heat_through_s(900.0, 900.0) == pytest.approx(100.0 * np.log(87.5), rel=1e-6)
     assert trace.heat_through_s(900.0, 300.0) is None
-
-
-def test_short_soak_is_told_by_how_long_it_takes():
     steel = fp.grade("1030")
     short = fp.estimate(steel, route=fp.Route().with_(soak_s=200.0))
     long = fp.estimate(steel, route=fp.Route().with_(soak_s=1200.0))
@@ -85,16 +75,13 @@ def test_short_soak_is_told_by_how_long_it_takes():
     assert "cold-core" in {w.code for w in short.warnings}
 
 
-def test_projected_area_by_hand():
+def test_effort_and_projected_area(hot):
     head = fp.head("mid-iron")
     area = projected_areas_mm2(*forged_parts(head.face, head.rim, head.body, head.neck, head.hosel))
     assert area["face"] + area["rim"] == pytest.approx(head.rim.length_mm * head.rim.height_mm)
     hosel = head.hosel
     length = hosel.length_mm + hosel.length_allowance_mm
     assert area["hosel"] == pytest.approx((hosel.outside_mm + hosel.allowance_mm) * length)
-
-
-def test_effort_is_the_flow_stress_at_the_metal_in_the_die(hot):
     z = hot.zones["hosel"]
     assert z.flow_stress.mpa == pytest.approx(flow_stress_mpa(hot.steel, z.die_c, 0.15, 3.0))
     assert z.flow_stress.low_mpa < z.flow_stress.mpa < z.flow_stress.high_mpa
@@ -107,8 +94,6 @@ def test_effort_is_the_flow_stress_at_the_metal_in_the_die(hot):
 
 
 def test_equal_effort_with_1030_is_told_with_its_band(hot):
-    from forgeprops.forging.effort import equal_effort
-
     equal = hot.equal_effort
     assert equal.low_c < equal.hotter_c < equal.high_c and equal.hotter_c > 5.0
     area = hot.evaluation.press["area_mm2"][0]
@@ -138,7 +123,7 @@ def test_summary_tells_what_a_blast_must_remove(hot):
     assert "no carbon is lost" in cold.details()
 
 
-def test_press_strain_recrystallises_sooner_when_hot_and_none_is_left_without_a_squeeze():
+def test_press_strain():
     t = np.linspace(0.0, 1000.0, 2001)
     temperatures, squeeze = (800.0, 900.0, 1000.0), ((924.0, 926.0), 0.15, 22.0)
     shares = [press_strain(t, np.full_like(t, c), *squeeze) for c in temperatures]
@@ -147,9 +132,6 @@ def test_press_strain_recrystallises_sooner_when_hot_and_none_is_left_without_a_
         assert s.strain == pytest.approx(0.15 * (1.0 - s.recrystallised)) and s.speed >= 1.0
     still = press_strain(t, np.full_like(t, 900.0), (924.0, 926.0), 0.0, 22.0)
     assert still.strain == 0.0 and still.speed == 1.0
-
-
-def test_press_strain_is_off_by_default_and_what_it_would_change_is_what_it_changes():
     steel, route = fp.grade("4130"), dataclasses.replace(fp.Route(), spray=None)
     without = fp.estimate(steel, route=route)
     counted = fp.estimate(steel, route=route, count_press_strain=True)

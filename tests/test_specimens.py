@@ -11,10 +11,8 @@ from scipy.integrate import quad, solve_ivp
 
 import forgeprops as fp
 from forgeprops.base.constants import STEEL_DENSITY_KG_M3
-from forgeprops.base.errors import InputError
-from forgeprops.specimens import end_quench_bar, quenched_bar
 from forgeprops.thermal.properties import austenite_cp_j_kgk, conductivity
-from forgeprops.thermal.surroundings import natural_convection_cylinder_w_m2k, radiation_w_m2k
+from forgeprops.thermal.surroundings import convection_w_m2k, radiation_w_m2k
 from forgeprops.transformation import austenite, kinetics, temperatures
 
 CR_MO, PLAIN = fp.grade("4140"), fp.grade("1030")
@@ -97,19 +95,18 @@ def test_history_and_more_points_on_the_same_line():
     by_rate = fp.continuous_cooling(CR_MO, from_c=870.0, rate_c_per_s=1.0)
     assert coarse.hardness_hv == pytest.approx(fine.hardness_hv, abs=0.5)
     assert by_rate.hardness_hv == pytest.approx(fine.hardness_hv, abs=0.5)
-    total = sum(fine.history.values())
-    assert total == pytest.approx(np.ones(400), abs=1e-9)
+    assert sum(fine.history.values()) == pytest.approx(np.ones(400), abs=1e-9)
     assert fine.history["austenite"][0] == 1.0
     assert (np.diff(fine.history["austenite"]) <= 1e-12).all()
     assert {name: row[-1] for name, row in fine.history.items()} == pytest.approx(fine.fractions)
 
 
 def dry_loss(t, d):
-    h = natural_convection_cylinder_w_m2k(t, 25.0, d) + radiation_w_m2k(t, 25.0, 0.8)
+    h = convection_w_m2k("round", t, 25.0, d) + radiation_w_m2k(t, 25.0, 0.8)
     return h * (t - 25.0)
 
 
-def test_air_cooled_bar_above_its_transformation():
+def test_air_cooled_bars():
     """From 1000 to 860 °C: time = integral of m c dT / q, the skin q R / 4k below the mean (quasi-steady round)."""
     d = 13.5
     bar = fp.air_cooled_bar(CR_MO, d, 1000.0)
@@ -123,10 +120,7 @@ def test_air_cooled_bar_above_its_transformation():
     exact = quad(seconds_per_kelvin, 860.0, 980.0)[0]  # from 980: by then the skin has settled
     at = np.interp([-860.0, -980.0], -bar.temperature_c, bar.time_s)
     assert at[0] - at[1] == pytest.approx(exact, rel=0.01)
-
-
-def test_transformation_heat_holds_the_bar_up():
-    """A 1045 bar recalesces: somewhere below 750 °C it stands still or warms; the heat is what slows it."""
+    # A 1045 bar recalesces: somewhere below 750 °C it stands still or warms; the heat is what slows it.
     bar = fp.air_cooled_bar(fp.grade("1045"), 13.5, 870.0)
     rate = -np.diff(bar.temperature_c) / np.diff(bar.time_s)
     middle = 0.5 * (bar.temperature_c[1:] + bar.temperature_c[:-1])
@@ -141,44 +135,37 @@ def test_transformation_heat_holds_the_bar_up():
     without = quad(slowly, 500.0, 750.0)[0]
     span = np.interp([-500.0, -750.0], -bar.temperature_c, bar.time_s)
     assert span[0] - span[1] > 1.3 * without
+    assert {w.code for w in fp.air_cooled_bar(PLAIN, 13.5, 760.0).warnings} >= {"partial-austenite"}
 
 
-def test_quenched_bar_is_hardest_at_the_skin_and_symmetric():
-    depth, hv = quenched_bar(fp.grade("4130"), 50.0, 3000.0)
+def test_quenched_bars_fall_from_skin_and_end():
+    depth, hv = fp.quenched_bar(fp.grade("4130"), 50.0, 3000.0)
     assert depth[0] == 0.0 and depth[-1] == pytest.approx(25.0)
     assert hv[0] > hv[-1] + 30.0 and (np.diff(hv) < 15.0).all()
     # a thin bar in a fierce quench is all martensite, a thick one in oil is not
-    thin, thick = quenched_bar(fp.grade("4340"), 10.0, 1e4), quenched_bar(PLAIN, 50.0, 800.0)
+    thin, thick = fp.quenched_bar(fp.grade("4340"), 10.0, 1e4), fp.quenched_bar(PLAIN, 50.0, 800.0)
     assert thin[1][-1] > thick[1][-1] + 200.0
-
-
-def test_end_quench_falls_with_distance_and_hardenability_lifts_its_tail():
-    bars = {name: end_quench_bar(fp.grade(name)) for name in ("1045", "4140", "4340")}
+    bars = {name: fp.end_quench_bar(fp.grade(name)) for name in ("1045", "4140", "4340")}
     for bar in bars.values():
         assert bar["distance_mm"].iloc[0] == 0.0
         assert bar["distance_mm"].iloc[-1] == pytest.approx(100.0)
-        assert (np.diff(bar["hv"].to_numpy()) < 12.0).all()
-        assert bar["hrc"].iloc[0] > 50.0
+        assert (np.diff(bar["hv"].to_numpy()) < 12.0).all() and bar["hrc"].iloc[0] > 50.0
     tail = [np.interp(25.0, bar["distance_mm"], bar["hv"]) for bar in bars.values()]
     assert tail[0] + 50.0 < tail[1] < tail[2]
 
 
-@pytest.mark.parametrize(("call", "words"), [
+@pytest.mark.parametrize("call, words", [
     (lambda: fp.air_cooled_bar(PLAIN, 0.5), ["0.5", "2", "300", "mm"]),
     (lambda: fp.air_cooled_bar(PLAIN, 13.5, 600.0), ["600", "750"]),
     (lambda: fp.continuous_cooling(PLAIN), ["rate_c_per_s"]),
     (lambda: fp.continuous_cooling(PLAIN, rate_c_per_s=0.0), ["0"]),
     (lambda: fp.continuous_cooling(PLAIN, [0.0, 2.0, 1.0], [900.0, 500.0, 300.0]), ["rise", "2"]),
     (lambda: fp.continuous_cooling(PLAIN, [0.0, 1.0], [900.0]), ["one length"]),
-    (lambda: quenched_bar(PLAIN, 25.0, 2000.0, points=8), ["8", "odd"]),
-    (lambda: end_quench_bar(PLAIN, points=400), ["400"]),
+    (lambda: fp.quenched_bar(PLAIN, 25.0, 2000.0, points=8), ["8", "odd"]),
+    (lambda: fp.end_quench_bar(PLAIN, points=400), ["400"]),
 ])  # fmt: skip
 def test_bad_input_is_one_clear_sentence(call, words):
-    with pytest.raises(InputError) as caught:
+    with pytest.raises(fp.InputError) as caught:
         call()
     for word in words:
         assert word in str(caught.value)
-
-
-def test_cooling_from_below_ac3_warns():
-    assert {w.code for w in fp.air_cooled_bar(PLAIN, 13.5, 760.0).warnings} >= {"partial-austenite"}

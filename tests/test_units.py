@@ -21,8 +21,7 @@ NOT_SI = re.compile(r"\d ?(°F|(?<=\.\d\d )in|gpm|lbf|tons)(?![\w/])")
 def result(request):
     name, _, how = request.param.partition(" ")
     heats = {"tempered": fp.Temper(300, 3600), "local": fp.LocalHeat("hosel", peak_c=650)}
-    later = heats.get(how, ())
-    return fp.estimate(fp.grade(name), "mid-iron", fp.Route(later=later))
+    return fp.estimate(fp.grade(name), "mid-iron", fp.Route(later=heats.get(how, ())))
 
 
 def pages(result, units):
@@ -49,18 +48,15 @@ def test_no_other_unit_appears(result, units, other):
     assert len(result.summary(units).splitlines()) <= 25
 
 
-def test_brinell_takes_the_place_of_vickers_and_rockwell(result):
-    for text in pages(result, "HB").values():
-        assert not re.search(r"\d (HV|HRC|HRB)\b", text) and re.search(r"\d HB\b", text)
-
-
-def test_the_numbers_are_those_of_the_result(result):
+def test_numbers_are_those_of_the_result_and_brinell_takes_the_place_of_the_others(result):
     text, face = " ".join(result.summary("US").split()), result.zones["face"].hardness_hv
     assert f"preheat temperature {result.route.preheat.temperature_c * 1.8 + 32:.0f} °F" in text
     assert f"face {US.hardness_text(face)} (" in text
     assert f"{result.hosel.bar_force_n / 4.4482:.0f} lbf on a 19.7 in bar" in text
     assert result.to_dict("US")["units"]["force"] == "lbf"
     assert result.to_dict("US")["zones"] == result.to_dict()["zones"]
+    for text in pages(result, "HB").values():
+        assert not re.search(r"\d (HV|HRC|HRB)\b", text) and re.search(r"\d HB\b", text)
 
 
 @pytest.mark.parametrize(
@@ -81,8 +77,7 @@ def test_a_sentence_is_said_in_other_units(said, shown):
 
 def test_units_by_word_and_columns_of_a_table():
     assert Units.of("US") == US
-    assert Units.of("si") == Units()
-    assert Units.of("f, in") == Units("°F", "in")
+    assert Units.of("si") == Units() and Units.of("f, in") == Units("°F", "in")
     for wrong in ("parsec", "mm in"):
         refuses("units", Units.of, wrong)
     table = {"preheat_c": [930.0], "face_hv": [400.0], "pull_n": [100.0], "steel": ["4130"]}

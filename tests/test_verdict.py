@@ -1,5 +1,6 @@
-"""The answer first: levels, the two chances, the sentence, the remedy applied, the text of six heads."""
+"""Warning rules and the answer first: levels, the two chances, the sentence, the remedy applied, the text of six heads."""
 
+import dataclasses
 import json
 import re
 
@@ -8,8 +9,12 @@ import pytest
 
 import forgeprops as fp
 from forgeprops.answer.doubt import COMMON, SCATTERED, deviates
+from forgeprops.answer.evaluation import EVERYTHING, evaluate
 from forgeprops.answer.remedy import KINDS, trials
 from forgeprops.answer.verdict import chances, level_of, verdict_of
+from forgeprops.answer.warnings.listing import FURNACE_CODES, RULES
+from forgeprops.inputs.cases import Cases
+from forgeprops.inputs.head import ZONES
 from forgeprops.show.sheet import sheet_html
 from forgeprops.strength.tensile import strength
 
@@ -34,21 +39,22 @@ def head(request):
     return fp.estimate(fp.grade(request.param.split()[0]), "mid-iron", route), level, cause
 
 
-def test_first_line_is_right_and_short(head):
+def test_first_line_text_stop_and_remedy_say_what_decides(head):
     result, level, cause = head
     verdict = result.verdict
     assert verdict.level == level and cause in verdict.sentence
-    assert len(verdict.sentence.split()) <= 20
-    assert "Remedy: " in verdict.sentence
-
-
-def test_text_is_short_and_says_what_decides(head):
+    assert len(verdict.sentence.split()) <= 20 and "Remedy: " in verdict.sentence
     text = head[0].summary()
     assert is_short(text)
     for start in ("Hardness: ", "Hosel: ", "Risk: ", "Remedy: ", "Sure: "):
         assert sum(line.startswith(start) for line in text.splitlines()) == 1, start
     assert ("HRC" in text or "HRB" in text) and "Measure next: " in text
     assert head[0].verdict.sentence in " ".join(text.split())
+    verdict = head[0].verdict
+    assert bool(verdict.stops) == ("that this setting is right" not in verdict.sure)
+    assert verdict.remedy.gives and verdict.remedy.costs
+    crack = any(w.code == "quench-crack" for w in verdict.stops)
+    assert crack == ("no warning that the quench may crack" in verdict.remedy.gives)
 
 
 @pytest.mark.parametrize("grade, name, route, words", [
@@ -63,15 +69,7 @@ def test_odd_heads_have_a_short_text_too(grade, name, route, words):
     assert is_short(text) and "nan" not in text and words in result.verdict.sentence
 
 
-def test_a_stop_is_never_said_to_be_right_and_a_remedy_says_what_it_gives(head):
-    verdict = head[0].verdict
-    assert bool(verdict.stops) == ("that this setting is right" not in verdict.sure)
-    assert verdict.remedy.gives and verdict.remedy.costs
-    crack = any(w.code == "quench-crack" for w in verdict.stops)
-    assert crack == ("no warning that the quench may crack" in verdict.remedy.gives)
-
-
-@pytest.mark.parametrize(("route", "words"), [
+@pytest.mark.parametrize("route, words", [
     (R, ["water temperature 35 °C", "water temperature 45 °C"]),
     (fp.Route(spray=None, quench=(fp.Quench("water bath"),)), ["quench in oil, clear of its flash point"]),
 ])  # fmt: skip
@@ -101,7 +99,7 @@ def test_remedy_applied_passes(head):
             assert near.verdict.level == "out", trial.words
 
 
-@pytest.mark.parametrize(("grade", "spray", "lie", "limits"), [
+@pytest.mark.parametrize("grade, spray, lie, limits", [
     ("1045", None, 8.0, None), ("4130", fp.Spray(), 10.0, None),
     ("4130", fp.Spray(), 10.0, fp.Limits(hosel_allowed_deg=(2.0, None))),  # the change is required all the same
 ])  # fmt: skip
@@ -168,9 +166,7 @@ def test_levels(met, chance, stopped, level):
 
 def test_chances_come_from_one_joint_draw():
     """Two limits on one quantity are no product; no scatter puts every head of a right lot inside."""
-    result = fp.estimate(fp.grade("4130"))
-    verdict = result.verdict
-    doubt = verdict.doubt
+    doubt = fp.estimate(fp.grade("4130")).verdict.doubt
     one = chances(doubt, 0, fp.Limits(face_hardness_hv=(400, None)))
     two = chances(doubt, 0, fp.Limits(face_hardness_hv=(400, None), face_tensile_mpa=(1, None)))
     assert two.right == one.right  # a quantity that was not drawn does not count
@@ -199,15 +195,12 @@ def test_the_draw_agrees_with_the_engine_and_with_the_interval():
     assert doubt.lots(0, z)[0, q] == pytest.approx(marched, abs=6.0)
 
 
-def test_a_verdict_is_plain_in_json_and_calculated_on_first_access():
+def test_a_verdict_is_plain_in_json_and_names_limits_of_the_line_as_not_included():
     result = fp.estimate(fp.grade("8620"))
     assert "verdict" not in vars(result)
     plain = json.loads(json.dumps(result.verdict.to_dict()))
     assert plain["level"] == result.verdict.level and plain["remedy"]["kind"] in KINDS
     assert {row["quantity"] for row in plain["limits"]} == set(result.limits.bounds)
-
-
-def test_limits_of_the_line_are_named_as_not_included():
     limits = fp.Limits(face_hardness_hrc=(40, None), water_l=(None, 1.0))
     verdict = verdict_of(fp.estimate(fp.grade("4130"), limits=limits))
     assert verdict.not_included == ("water per head",)
@@ -241,3 +234,100 @@ def test_a_quantity_has_one_range_in_limit_table_sheet_and_json():
     hard = fp.Route(spray=None, quench=(fp.Quench("water bath", duration_s=30.0),))
     least = min(s.low for s in fp.estimate(fp.grade("4130"), None, hard).verdict.limits)
     assert least == 0.0
+
+
+def evaluated(name, **settings):
+    route = fp.Route().with_(**settings)
+    return evaluate(Cases.of([fp.grade(name)], [fp.head("mid-iron")], [route]), EVERYTHING)
+
+
+def furnace(e, **columns):
+    """Warnings of the furnace with some results put in the place of the marched ones, in every zone."""
+    marched = {name: np.full((1, len(ZONES)), float(v)) for name, v in columns.items()}
+    e = dataclasses.replace(e, results=dataclasses.replace(e.results, **marched))
+    return {w.code: w for w in e.warnings(0) if w.code in FURNACE_CODES}
+
+
+@pytest.fixture(scope="module")
+def good():
+    return evaluated("4130", soak_s=300.0, preheat_c=900.0)
+
+
+FINE = {"peak_c": 900.0, "share": 1.0, "undissolved": 0.01, "grain_astm": 8.0, "scale_um": 40.0}
+
+
+def test_silent_on_a_good_heat_and_on_carbides_of_carbon_steel(good):
+    assert furnace(good, **FINE) == {}
+    assert "carbides-left" not in furnace(evaluated("1030"), undissolved=1.0)
+
+
+@pytest.mark.parametrize("columns, code, words", [
+    ({"peak_c": 1202.0}, "overheating", "working limit of 4130"),
+    ({"peak_c": 1290.0}, "burning", "1290 °C"),
+    ({"share": 0.6}, "partial-austenite", "Only 60 % of the hosel"),
+    ({"undissolved": 0.3}, "carbides-left", "30 %"),
+    ({"grain_astm": 3.0}, "coarse-grain", "ASTM 3.0"),
+    ({"scale_um": 150.0}, "scale", "150 µm"),
+    ({"peak_c": 860.0}, "cold-core", "40 °C below"),
+])  # fmt: skip
+def test_loud_on_a_bad_one(good, columns, code, words):
+    found = furnace(good, **{**FINE, **columns})
+    assert words in found[code].text and found[code].rank in ("stop", "change", "note")
+
+
+def test_a_zone_is_named_and_heat_and_scale_are_said_once(good):
+    hot = {**FINE, "peak_c": 1290.0, "scale_um": 150.0, "share": 0.6}
+    marched = {name: np.full((1, len(ZONES)), v) for name, v in hot.items()}
+    e = dataclasses.replace(good, results=dataclasses.replace(good.results, **marched))
+    texts = [w.text for w in e.warnings(0) if w.code == "partial-austenite"]
+    assert ["of the face" in texts[0], "of the hosel" in texts[1]] == [True, True]
+    for code in ("burning", "scale"):
+        assert [w.code for w in e.warnings(0)].count(code) == 1
+
+
+def test_every_code_of_one_case_is_a_code_of_many():
+    """Rules that need further marches are told where those are; the rest always."""
+    steels = [fp.grade(n) for n in ("1020", "4130", "1045", "4340")]
+    routes = [fp.Route().with_(preheat_c=t) for t in (700.0, 780.0, 930.0, 1240.0)]
+    head = fp.head("mid-iron")
+    pairs = [(s, r) for s in steels for r in routes]
+    cases = Cases.of([s for s, _ in pairs], [head] * 16, [r for _, r in pairs])
+    whole, bare = evaluate(cases, EVERYTHING), evaluate(cases)
+    further = {rule.code for rule in RULES if rule.needs in ("nodes_hv", "dry_hv")}
+    for i in range(len(cases)):
+        codes = {w.code for w in whole.warnings(i, whole.bend_of(head, i))}
+        assert codes == set(filter(None, whole.codes[i].split("; ")))
+        assert codes - further == set(filter(None, bare.codes[i].split("; ")))
+    assert {"decarburised", "cliff", "idle-water"} & {c for w in whole.codes for c in w.split("; ")}
+
+
+def found(steel, route):
+    result = fp.estimate(steel, None, route)
+    return result, {w.code: w for w in result.warnings}
+
+
+def test_cold_metal_and_oil_at_the_flash_point_are_stops():
+    """Ten seconds in the furnace leave the metal far below 700 °C, where the flow-stress laws end."""
+    result, warned = found("4130", fp.Route().with_(soak_s=10.0))
+    assert warned["too-cold-to-press"].rank == "stop" and result.verdict.level == "out"
+    assert "do not press" in result.details() and "Effort: flow stress" not in result.details()
+    assert "too-cold-to-press" not in found("4130", fp.Route())[1]
+    warm = fp.Route(spray=None).with_(preheat_c=690.0)
+    own = fp.Limits(forging_low_c=(600.0, None))
+    assert fp.estimate("1020", None, warm, limits=own).verdict.level != "out"
+    assert fp.estimate("1020", None, warm).verdict.level == "out"
+    for fluid_c, stops in ((200.0, True), (60.0, False)):
+        oil = fp.Quench("oil bath", duration_s=60.0, fluid_c=fluid_c)
+        result, warned = found("4130", fp.Route(spray=None, quench=(oil,)))
+        assert ("oil-at-flash-point" in warned) == stops
+        text = " ".join(result.details().split())
+        assert "in the oil bath it cools" in text and "when the quench starts" in text
+        assert "still air it cools" not in text and "when the spray starts" not in text
+
+
+def test_analyses_and_laws_say_what_is_assumed():
+    _, warned = found(fp.Steel("own", {"C": 0.3}), fp.Route())
+    assert "Mn 0.5 %" in warned["unreported"].text and warned["unreported"].rank == "change"
+    assert "unreported" not in found("4130", fp.Route())[1]
+    _, warned = found("4130", fp.Route(later=(fp.Temper(600.0),)))
+    assert not [code for code in warned if code.startswith("range:tempering")]

@@ -3,7 +3,7 @@
 import dataclasses
 import itertools
 import os
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -18,25 +18,19 @@ from ..inputs.head import head as library_head
 from ..inputs.later import Normalise, Temper
 from ..inputs.limits import Limits
 from ..inputs.route import Route
-from ..inputs.shop import Shop, shop_or_file
+from ..inputs.shop import Shop, load_shop
 from ..inputs.steel import Steel
 from ..transformation.temperatures import ac1_c, ac3_c
 
 
 @dataclass(frozen=True)
 class Case:
-    """One case, or what is wrong with it.
+    """One case, None for what could not be made, and what is wrong with it."""
 
-    Attributes
-    ----------
-    steel, head, route, shop
-        None for what could not be made.
-    """
-
-    steel: Steel | None
-    head: Head | None
-    route: Route | None
-    shop: Shop | None
+    steel: Steel | None = None
+    head: Head | None = None
+    route: Route | None = None
+    shop: Shop | None = None
     error: str = ""
 
 
@@ -67,12 +61,6 @@ def checked_case(steel, head=None, route=None, shop=None) -> tuple[Steel, Head, 
     case = steel_of(steel), head_from(head), route_from(route), shop_from(shop)
     check_case(*case[:3])
     return case
-
-
-def _named(given: Mapping, kind) -> dict[str, Any]:
-    """Arguments of a dataclass by name; names it has not are refused with the nearest."""
-    allowed, what = [f.name for f in dataclasses.fields(kind) if f.init], kind.__name__.lower()
-    return {check_choice(name, "field", allowed, what): value for name, value in given.items()}
 
 
 def _by_name(given: Mapping) -> dict[str, Any]:
@@ -134,104 +122,90 @@ def limits_from(given, route: Route, bench: Mapping | None = None) -> Limits:
 
 def shop_from(given) -> Shop:
     """A shop from a shop, None (neutral), the path of its file, or its numbers."""
-    given = shop_or_file(given)
-    if isinstance(given, Shop):
-        return given
+    if given is None:
+        return Shop()
+    if isinstance(given, (str, os.PathLike)):
+        return load_shop(given)
     if isinstance(given, Mapping):
-        return Shop(**_named(given, Shop))
-    raise InputError(
-        f"shop must be a Shop, the path of its file, or its numbers; got {shown(given)}."
-    )
+        fields = [f.name for f in dataclasses.fields(Shop)]
+        given = Shop(**{check_choice(n, "field", fields, "shop"): v for n, v in given.items()})
+    if not isinstance(given, Shop):
+        form = "a Shop, the path of its file, or its numbers"
+        raise InputError(f"shop must be {form}; got {shown(given)}.")
+    return given
 
 
-_MAKERS = {"steel": steel_of, "head": head_from, "route": route_from, "shop": shop_from}
-_SINGLE = (Steel, Head, Route, Shop, str, bytes, os.PathLike, Mapping)
+#: Parts of a case, their kinds and what makes them.
+_MAKERS: dict[str, tuple[type, Callable]] = {
+    "steel": (Steel, steel_of),
+    "head": (Head, head_from),
+    "route": (Route, route_from),
+    "shop": (Shop, shop_from),
+}
+_SINGLE = (Steel, Head, Route, Shop, str, bytes, os.PathLike, Mapping, type(None))
 
 
 def _is_single(given) -> bool:
     iterable = isinstance(given, Iterable) and getattr(given, "shape", None) != ()
-    return given is None or isinstance(given, _SINGLE) or not iterable
+    return isinstance(given, _SINGLE) or not iterable
 
 
 def length_of(*columns) -> int | None:
     """Number of cases if it is known beforehand; 1 if all are singles."""
-    lengths = {}
-    unknown = False
-    for what, given in zip(_MAKERS, columns, strict=True):
-        if _is_single(given):
-            continue
-        if hasattr(given, "__len__"):
-            lengths[what] = len(given)
-        else:
-            unknown = True
+    many = {w: c for w, c in zip(_MAKERS, columns, strict=True) if not _is_single(c)}
+    lengths = {what: len(given) for what, given in many.items() if hasattr(given, "__len__")}
     if len(set(lengths.values())) > 1:
         counts = ", ".join(f"{n} {what}s" for what, n in lengths.items())
         raise InputError(f"the sequences differ in length: {counts}; give one length, or singles.")
-    if lengths:
-        return next(iter(lengths.values()))
-    return None if unknown else 1
+    return next(iter(lengths.values()), None if many else 1)
 
 
 def cases_of(steels, heads, routes, shops) -> Iterator[Case]:
     """Every case in order, made when it is read."""
-    singles: dict[str, Any] = {}
-    errors: dict[str, str] = {}
-    streams = {}
+    singles, streams, broken, end = {}, {}, "", object()
     for what, given in zip(_MAKERS, (steels, heads, routes, shops), strict=True):
         if _is_single(given):
-            singles[what], errors[what] = _made(what, given)
+            singles[what], error = _made(what, given)
+            broken = broken or error
         else:
             streams[what] = iter(given)
-    broken = next(filter(None, errors.values()), "")
-    end = object()
-    count = 0
-    while True:
-        row = {what: next(stream, end) for what, stream in streams.items()}
-        over = [what for what, item in row.items() if item is end]
+    rows = itertools.zip_longest(*streams.values(), fillvalue=end) if streams else [()]
+    for count, row in enumerate(rows):
+        over = [what for what, item in zip(streams, row, strict=True) if item is end]
         if over:
-            if len(over) < len(row):
-                going, end = next(what for what in row if what not in over), f"{over[0]}s end after"
-                raise InputError(f"{end} {count} cases but {going}s go on; give one length.")
-            return
-        count += 1
-        if broken:
-            yield Case(None, None, None, None, broken)
-        else:
-            yield _case({**singles, **row})
-        if not streams:
-            return
+            going = next(what for what in streams if what not in over)
+            ends = f"{over[0]}s end after {count} cases"
+            raise InputError(f"{ends} but {going}s go on; give one length.")
+        yield (
+            Case(error=broken)
+            if broken
+            else _case({**singles, **dict(zip(streams, row, strict=True))})
+        )
 
 
 def _made(what: str, given) -> tuple[Any, str]:
+    """A part and "", or None and what is wrong with it."""
+    kind, maker = _MAKERS[what]
+    if type(given) is kind:
+        return given, ""
     try:
-        return _MAKERS[what](given), ""
+        return maker(given), ""
+    except InputError as error:
+        return None, str(error)
     except Exception as error:  # noqa: BLE001  (a row may hold any object; it costs that row)
-        return None, _text(error)
-
-
-def _text(error: Exception) -> str:
-    words = str(error) or type(error).__name__
-    return words if isinstance(error, InputError) else f"{type(error).__name__}: {words}"
-
-
-_KINDS = {"steel": Steel, "head": Head, "route": Route, "shop": Shop}
+        return None, f"{type(error).__name__}: {str(error) or type(error).__name__}"
 
 
 def _case(row: dict[str, Any]) -> Case:
-    made = {}
-    wrong = ""
-    for what, given in row.items():
-        if type(given) is _KINDS[what]:
-            made[what] = given
-            continue
-        made[what], error = _made(what, given)
-        wrong = wrong or error
+    made = {what: _made(what, given) for what, given in row.items()}
+    parts = {what: part for what, (part, _) in made.items()}
+    wrong = next((error for _, error in made.values() if error), "")
     if not wrong:
         try:
-            check_case(made["steel"], made["head"], made["route"])
+            check_case(parts["steel"], parts["head"], parts["route"])
         except InputError as error:
-            wrong = _text(error)
-    return Case(made["steel"], made["head"], made["route"], made["shop"], wrong)
+            wrong = str(error)
+    return Case(**parts, error=wrong)
 
 
 def chunks(cases: Iterable[Case], size: int) -> Iterator[Sequence[Case]]:

@@ -19,7 +19,7 @@ from ..inputs.limits import QUANTITIES
 from ..inputs.settings import table
 from ..inputs.shop import Shop
 from .evaluation import Evaluation, evaluate
-from .interval import LN_SPRAY_SD, spray_ln_sd
+from .interval import LN_SPRAY_SD, even_deviates, spray_ln_sd
 
 #: Doubt that is common to a lot.  The error of a constituent's hardness is one number for all zones that hold it.
 COMMON = ("water law", "soft structure", "bainite", "martensite", "bend length", "spray rate")
@@ -77,21 +77,14 @@ def _with_face(head, thickness_mm: float):
 
 @dataclass(frozen=True)
 class Doubt:
-    """Middle values and responses of some quantities of many cases.
+    """Middle values and responses of some quantities of many cases."""
 
-    Attributes
-    ----------
-    names : Quantities, see `inputs.limits.QUANTITIES`.
-    middle : array, shape (q, n)
-    common : tuple of (deviates, array of shape (len(deviates), q, n)); change of every quantity at
-        the deviates, in the order of `COMMON`.
-    scatter : shape (len(SCATTERED), q, n); change for one standard deviation of each setting.
-    """
-
-    names: tuple[str, ...]
-    middle: np.ndarray
-    common: tuple
-    scatter: np.ndarray
+    names: tuple[str, ...]  # quantities, see `inputs.limits.QUANTITIES`
+    middle: np.ndarray  # (q, n)
+    common: (
+        tuple  # in the order of `COMMON`: deviates, and the change at them, (len(deviates), q, n)
+    )
+    scatter: np.ndarray  # (len(SCATTERED), q, n); change for one standard deviation of each setting
 
     def lots(self, case: int, z: np.ndarray) -> np.ndarray:
         """Quantities of the middle head of every lot, shape (lots, q), for deviates of shape (lots, COMMON)."""
@@ -131,15 +124,17 @@ def deviates(lots: int, heads: int) -> tuple[np.ndarray, np.ndarray]:
     ----------
     .. [1] McKay, Beckman & Conover, Technometrics 21 (1979) 239-245 (from memory).
     """
-    from scipy.special import ndtri
-
     random = np.random.default_rng(_SEED)
+    found = []
+    for n, many in ((lots, len(COMMON)), (heads, len(SCATTERED))):
+        columns = [random.permutation(even_deviates(n)) for _ in range(many)]
+        found.append(np.stack(columns, axis=1))
+    return tuple(found)
 
-    def columns(n: int, many: int) -> np.ndarray:
-        even = ndtri((np.arange(n) + 0.5) / n)
-        return np.stack([random.permutation(even) for _ in range(many)], axis=1)
 
-    return columns(lots, len(COMMON)), columns(heads, len(SCATTERED))
+def cases_of(rows: Sequence[tuple]) -> Cases:
+    """Columns of cases given as (steel, head, route, shop)."""
+    return Cases.of(*map(list, zip(*rows, strict=True)))
 
 
 def evaluate_like(cases: Cases, like: Evaluation) -> Evaluation:
@@ -156,12 +151,9 @@ def doubt_of(
     `other` is the standard deviation of each quantity by what is not hardness, as a share of its
     value; strike, bench and options of the engine are those of `like`.
     """
-    names = tuple(names)
-    blocks = [rows_of(*case) for case in cases]
-    width = len(blocks[0])
-    flat = [row for block in blocks for row in block]
-    columned = Cases.of(*map(list, zip(*flat, strict=True)))
-    factor = np.ones((len(blocks), width))
+    names, blocks = tuple(names), [rows_of(*case) for case in cases]
+    width, flat = len(blocks[0]), [row for block in blocks for row in block]
+    columned, factor = cases_of(flat), np.ones((len(blocks), width))
     factor[:, 1 : len(_WATER)] = np.exp(LN_SPRAY_SD * _WATER[_WATER != 0.0])
     columned.route["bath_factor"] = factor.ravel()
     whole = evaluate_like(columned, like)
@@ -187,7 +179,16 @@ def doubt_of(
         either(lambda z, s=s: moved(e.results.moved(z * e.sd_hv * np.sqrt(np.clip(s, 0.0, 1.0)))))
         for s in e.doubted
     ]
-    length = either(lambda z: moved(cases=_longer(e.cases, 1.0 + z * BEND_LENGTH_SHARE / Z)))
+
+    def longer(z: float) -> np.ndarray:
+        """More or less of the hosel bends."""
+        heads, longer_by = e.cases.heads, 1.0 + z * BEND_LENGTH_SHARE / Z
+        bent = heads.hosel.bend_zone_mm * longer_by
+        hosel = dataclasses.replace(heads.hosel, bend_zone_mm=bent)
+        heads = dataclasses.replace(heads, hosel=hosel)
+        return moved(cases=dataclasses.replace(e.cases, heads=heads))
+
+    length = either(longer)
     scatter = by_row[1 + n_water :]
     rate = scatter[SCATTERED.index("flux")]  # a nozzle's wear and aim last for a lot
     spread = np.asarray(other, float)[:, None] * middle
@@ -197,20 +198,12 @@ def doubt_of(
     return Doubt(names, middle, common, scatter), e
 
 
-def _longer(cases: Cases, factor: float) -> Cases:
-    """The same with more or less of the hosel bending."""
-    hosel = cases.heads.hosel
-    hosel = dataclasses.replace(hosel, bend_zone_mm=hosel.bend_zone_mm * factor)
-    return dataclasses.replace(cases, heads=dataclasses.replace(cases.heads, hosel=hosel))
-
-
 def other_shares(result, names: Sequence[str]) -> list[float]:
     """Standard deviation of each quantity by what is not hardness, as a share of it, from a result's own intervals.
 
     The intervals of hosel and face hold the assumptions of their own formulas; what hardness moves is taken off.
     """
-    found = dict.fromkeys(names, 0.0)
-    e, step = result.evaluation, 0.5
+    found, e, step = dict.fromkeys(names, 0.0), result.evaluation, 0.5
     hv = dataclasses.replace(e, results=e.results.moved(step * e.sd_hv))
     for name in found.keys() & {"hosel_allowed_deg", "face_margin"}:
         value, ends = float(e.quantity(name)[0]), result.interval(name)

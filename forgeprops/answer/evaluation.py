@@ -12,7 +12,6 @@ from typing import Any
 
 import numpy as np
 
-from ..base.ranges import Warn
 from ..engine.results import Results
 from ..engine.run import march_columns
 from ..face.margin import layers_of_faces, strike_margins
@@ -24,7 +23,6 @@ from ..forging.skin import Surface, decarburised_um, diffusion_um2, struck_skin_
 from ..hosel.bench import Bench
 from ..hosel.bend import bend_of_head
 from ..hosel.limits import bends_of_heads, gradient_share
-from ..hosel.result import HoselBend
 from ..inputs.cases import Cases, SteelColumns
 from ..inputs.head import ZONES, Head, mass_g_of
 from ..strength.tensile import Strength, strength_arrays, strength_of
@@ -49,30 +47,20 @@ _FEW = 4
 class Evaluation:
     """Many cases after the march; the first axis of every array is the case, the second the zone.
 
-    Attributes
-    ----------
-    nodes_hv : shape (nodes, n, 5); hardness with the water law stronger and weaker
-        (`interval.spray_nodes`); NaN without spray.
-    dry_hv : shape (n, 5); hardness without spray; NaN where there is none anyway.
-    carbide_span_hv : shape (n, 5); hardness between carbides that dissolve slowly and fast.
-    rate_ends_hv : shape (2, n, 5); what unsure rates of transformation take from the hardness and
-        add to it at the ends of the 80 % interval.
-    counted_strain : The press strain (see `press_strain`) that is counted in.
-    strike : The strike and the finish of the face.
-    bench : Bar, required change and limits of the hosel.
-    options : Passed to the engine.
+    `rate_ends_hv` is what unsure rates of transformation take from the hardness and add to it at the ends of the 80 %
+    interval.
     """
 
     cases: Cases
     results: Results
-    nodes_hv: np.ndarray | None = None
-    dry_hv: np.ndarray | None = None
-    carbide_span_hv: np.ndarray | None = None
-    rate_ends_hv: np.ndarray | None = None
-    counted_strain: Mapping[str, np.ndarray] | None = None
+    nodes_hv: np.ndarray | None = None  # (nodes, n, 5) at `interval.spray_nodes`; NaN without spray
+    dry_hv: np.ndarray | None = None  # without spray; NaN where there is none anyway
+    carbide_span_hv: np.ndarray | None = None  # between carbides that dissolve slowly and fast
+    rate_ends_hv: np.ndarray | None = None  # (2, n, 5)
+    counted_strain: Mapping[str, np.ndarray] | None = None  # the `press_strain` that is counted in
     strike: Strike = Strike()
     bench: Bench = Bench()
-    options: Mapping[str, Any] = field(default_factory=dict)
+    options: Mapping[str, Any] = field(default_factory=dict)  # of the engine
 
     def __len__(self) -> int:
         return len(self.cases)
@@ -84,10 +72,11 @@ class Evaluation:
     @functools.cached_property
     def shares(self) -> np.ndarray:
         """Ferrite with pearlite, bainite and martensite, with those of the first heat that stay, shape (3, n, 5)."""
-        f, r = self.results.fractions, self.results
-        bainite, martensite = f["bainite"] + r.first_bainite, f["martensite"] + r.first_martensite
-        left = f["untransformed"] - r.first_bainite - r.first_martensite
-        return np.stack([f["ferrite"] + f["pearlite"] + left, bainite, martensite])
+        f, bainite, martensite = (
+            getattr(self.results, n) for n in ("fractions", "first_bainite", "first_martensite")
+        )
+        soft = f["ferrite"] + f["pearlite"] + (f["untransformed"] - bainite - martensite)
+        return np.stack([soft, f["bainite"] + bainite, f["martensite"] + martensite])
 
     @functools.cached_property
     def doubted(self) -> np.ndarray:
@@ -131,7 +120,7 @@ class Evaluation:
         share = gradient_share(bent, length, self.cases.dimension("neck", "length_mm"))
         return bends_of_heads(outside, bore, bent, hosel, neck, share, self.bench)
 
-    def bend_of(self, head: Head, case: int = 0, **bench) -> HoselBend:
+    def bend_of(self, head: Head, case: int = 0, **bench):
         """Hosel of one case in full, on a bench by the names of `hosel.bend.hosel_bend`."""
         low, high = (float(end[case, _HOSEL]) for end in self.interval_hv)
         given = {"hardness_se_hv": (high - low) / (2.0 * interval.Z), **bench}
@@ -150,8 +139,7 @@ class Evaluation:
     def faces(self) -> Faces:
         """The faces as the strike meets them."""
         cases = self.cases
-        mass_g = np.broadcast_to(mass_g_of(*cases.heads.parts), (len(cases.heads),))
-        mass_g = mass_g if cases.head_of is None else mass_g[cases.head_of]
+        mass_g = np.broadcast_to(mass_g_of(*cases.heads.parts), (len(cases.heads),))[cases.head_of]
         size = [cases.dimension("face", n) for n in ("thickness_mm", "length_mm", "height_mm")]
         kept = size[0] / (size[0] + cases.dimension("face", "allowance_mm"))
         rim = (cases.dimension("rim", n) for n in ("thickness_mm", "length_mm", "height_mm"))
@@ -189,9 +177,8 @@ class Evaluation:
     @functools.cached_property
     def sd_hv(self) -> np.ndarray:
         """Standard deviation of hardness: `own_sd_hv` and unsure rates."""
-        if self.rate_ends_hv is None:
-            return self.own_sd_hv
-        return np.hypot(self.own_sd_hv, np.diff(self.rate_ends_hv, axis=0)[0] / (2.0 * interval.Z))
+        ends = np.zeros((2, 1, 1)) if self.rate_ends_hv is None else self.rate_ends_hv
+        return np.hypot(self.own_sd_hv, np.diff(ends, axis=0)[0] / (2.0 * interval.Z))
 
     @functools.cached_property
     def own_sd_hv(self) -> np.ndarray:
@@ -234,7 +221,7 @@ class Evaluation:
         hv, sd, wet = self.hardness_hv, self.own_sd_hv, self.cases.quenched
         low, high = hv - interval.Z * sd, hv + interval.Z * sd
         if self.nodes_hv is not None and wet.any():
-            deviates = interval.spray_nodes()[0]
+            deviates = interval.spray_nodes()
             nodes = self.nodes_hv[:, wet].reshape(len(deviates), -1)
             found = interval.interval_arrays(hv[wet].ravel(), sd[wet].ravel(), deviates, nodes)
             low[wet], high[wet] = (ends.reshape(-1, len(ZONES)) for ends in found)
@@ -250,13 +237,13 @@ class Evaluation:
             return None
         centre, sd = float(self.hardness_hv[case, zone]), float(self.sd_hv[case, zone])
         nodes = self.nodes_hv[:, case, zone]
-        return interval.outcome_chances(centre, sd, interval.spray_nodes()[0], nodes)
+        return interval.outcome_chances(centre, sd, interval.spray_nodes(), nodes)
 
     @functools.cached_property
     def critical(self) -> dict[str, np.ndarray]:
         """Ac1, Ac3, Ae3 and Ms of every case, °C, shape (n,)."""
-        found, steel_of = _critical(self.cases.steels), self.cases.steel_of
-        return found if steel_of is None else {name: t[steel_of] for name, t in found.items()}
+        found = _critical(self.cases.steels)
+        return {name: t[self.cases.steel_of] for name, t in found.items()}
 
     @functools.cached_property
     def furnace_c(self) -> np.ndarray:
@@ -291,12 +278,14 @@ class Evaluation:
 
     def surface(self, case: int) -> Surface:
         """Skin of the face of one case."""
-        water_c, r = float(self.results.water_on_c[case, 0]), self.results
+        water_c, scale_um = (
+            float(getattr(self.results, n)[case, 0]) for n in ("water_on_c", "scale_um")
+        )
         wet = self.cases.sprayed[case] and np.isfinite(water_c)
         steel = {e: float(v[case]) for e, v in self.cases.composition.items()}
-        skin = (float(r.scale_um[case, 0]), float(self.diffusion_um2[case]))
-        skin += (float(self.hardness_hv[case, 0]), water_c if wet else None)
-        return surface_of(steel, *skin, float(self.cases.route["scale_left"][case]))
+        skin = float(self.diffusion_um2[case]), float(self.hardness_hv[case, 0])
+        left = float(self.cases.route["scale_left"][case])
+        return surface_of(steel, scale_um, *skin, water_c if wet else None, left)
 
     @functools.cached_property
     def press(self) -> dict[str, np.ndarray]:
@@ -314,11 +303,14 @@ class Evaluation:
     @functools.cached_property
     def strain_effect_hv(self) -> np.ndarray:
         """What the press strain left in the austenite changes in hardness, HV; needs a trace."""
-        if self.counted_strain is None:
-            speed = self.press_strain["speed"]
-            other = march_columns(self.cases, strain_speed=speed, **self.options)
-            return Results.of(other).hardness_hv - self.hardness_hv
-        return self.hardness_hv - Results.of(march_columns(self.cases, **self.options)).hardness_hv
+        speed = self.press_strain["speed"] if self.counted_strain is None else None
+        other = Results.of(
+            march_columns(self.cases, strain_speed=speed, **self.options)
+        ).hardness_hv
+        after, before = (
+            (other, self.hardness_hv) if speed is not None else (self.hardness_hv, other)
+        )
+        return after - before
 
     def heat_through_s(self, case: int, longest_s: float | None = None) -> float | None:
         """Time from loading until the slowest zone is within 10 °C of the furnace; None if it is not.
@@ -340,7 +332,7 @@ class Evaluation:
         """Codes of the warnings of every case, joined by "; "."""
         return codes_of(self)
 
-    def warnings(self, case: int, bend: HoselBend | None = None) -> tuple[Warn, ...]:
+    def warnings(self, case: int, bend=None):
         """Warnings of one case, in words; the hosel's for its bend on a bench where one is given."""
         return of_case(self, case, bend)
 
@@ -364,14 +356,13 @@ def evaluate(
     The variants are further rows of the engine call: the water law at `interval.spray_nodes` and no spray, for the
     sprayed cases; a second call holds the two ends of carbide dissolution where the first finds them unsure.
     """
-    n, want = len(cases), frozenset(want)
-    trace = {"trace": bool(want & {"trace", "points"}), "keep_points": "points" in want}
-    counted = speed = None
+    n, counted, speed = len(cases), None, None
+    trace = {"trace": bool({"trace", "points"} & set(want)), "keep_points": "points" in want}
     if count_press_strain:
         plain = Evaluation(cases, Results.of(march_columns(cases, trace=True, **options)))
         counted, speed = plain.press_strain, plain.press_strain["speed"]
 
-    wet, nodes = np.flatnonzero(cases.quenched), interval.spray_nodes()[0]
+    wet, nodes = np.flatnonzero(cases.quenched), interval.spray_nodes()
     changes = [*(nodes if "interval" in want else ()), *([None] if "dry" in want else ())]
     rows = np.concatenate([np.arange(n), np.tile(wet, len(changes))])
     stacked = varied(cases, rows, changes)
@@ -385,12 +376,11 @@ def evaluate(
         rest_hv = hardness(stacked, np.arange(n, len(rows)), speeds, options)
     variants = np.full((len(changes), n, len(ZONES)), np.nan)
     variants[:, wet] = rest_hv.reshape(len(changes), len(wet), len(ZONES))
-    found = Evaluation(cases, results, counted_strain=counted, options=options)
-    if "dry" in want:
-        found = dataclasses.replace(found, dry_hv=variants[-1])
+    moved = {"dry_hv": variants[-1]} if "dry" in want else {}
     if "interval" in want:
-        span = carbide_span_hv(cases, results, speed, options)
-        moved = {"nodes_hv": variants[: len(nodes)], "carbide_span_hv": span}
-        found = dataclasses.replace(found, **moved)
+        moved["nodes_hv"] = variants[: len(nodes)]
+        moved["carbide_span_hv"] = carbide_span_hv(cases, results, speed, options)
+    found = Evaluation(cases, results, **moved, counted_strain=counted, options=options)
+    if "interval" in want:
         found = dataclasses.replace(found, rate_ends_hv=rate_ends_hv(found, speed))
     return found

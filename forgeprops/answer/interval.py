@@ -141,8 +141,8 @@ def spray_ln_sd(fitted):
     return np.where(np.isnan(fitted), LN_SPRAY_SD, fitted)
 
 
-def spray_nodes() -> tuple[np.ndarray, np.ndarray]:
-    """Deviates of ln(spray multiplier) to march besides the central case, and the multipliers of a shop without a fit.
+def spray_nodes() -> np.ndarray:
+    """Deviates of ln(spray multiplier) to march besides the central case.
 
     References
     ----------
@@ -152,20 +152,10 @@ def spray_nodes() -> tuple[np.ndarray, np.ndarray]:
 
     Examples
     --------
-    >>> [round(float(f), 2) for f in spray_nodes()[1]]
+    >>> [round(float(f), 2) for f in np.exp(LN_SPRAY_SD * spray_nodes())]
     [0.61, 0.78, 1.28, 1.64]
     """
-    deviates = np.array([-2.0, -1.0, 1.0, 2.0])
-    return deviates, np.exp(LN_SPRAY_SD * deviates)
-
-
-def interval(centre: float, sd: float, deviates=None, values=None) -> tuple[float, float]:
-    """`interval_arrays` of one quantity."""
-    if deviates is None or len(deviates) == 0:
-        return centre - Z * sd, centre + Z * sd
-    values = np.asarray(values, float)[:, None]
-    low, high = interval_arrays(np.array([centre]), np.array([sd]), deviates, values)
-    return float(low[0]), float(high[0])
+    return np.array([-2.0, -1.0, 1.0, 2.0])
 
 
 #: Cases spread over the lattice at a time: about 3 MB.
@@ -175,11 +165,11 @@ _LATTICE = 41
 
 
 @functools.cache
-def _quantiles() -> np.ndarray:
-    """Normal deviates of even quantiles."""
+def even_deviates(n: int) -> np.ndarray:
+    """Normal deviates of n even quantiles."""
     from scipy.special import ndtri
 
-    return ndtri((np.arange(_LATTICE) + 0.5) / _LATTICE)
+    return ndtri((np.arange(n) + 0.5) / n)
 
 
 def _samples(centre, sd, deviates, values) -> np.ndarray:
@@ -187,7 +177,7 @@ def _samples(centre, sd, deviates, values) -> np.ndarray:
     order = np.argsort(np.append(deviates, 0.0))
     x = np.append(deviates, 0.0)[order]
     y = np.vstack([values, centre])[order].T
-    z = _quantiles()
+    z = even_deviates(_LATTICE)
     i = np.clip(np.searchsorted(x, z, side="right") - 1, 0, len(x) - 2)
     share = np.clip((z - x[i]) / (x[i + 1] - x[i]), 0.0, 1.0)
     response = y[:, i] + share * (y[:, i + 1] - y[:, i])

@@ -31,20 +31,14 @@ _WORTH = 0.05
 
 @dataclass(frozen=True)
 class Reading:
-    """A reading that a shop can take.
-
-    Attributes
-    ----------
-    how : How it must be taken; a reading taken otherwise is refused.
-    noise : Standard deviation of its mean about the lot's middle, in its unit.
-    """
+    """A reading that a shop can take."""
 
     key: str
     what: str
-    how: str
+    how: str  # it must be taken; a reading taken otherwise is refused
     heads: int
     unit: str
-    noise: float
+    noise: float  # standard deviation of its mean about the lot's middle
     observes: tuple[str, Any] = field(repr=False)
 
     def expected(self, doubt: Doubt, z: np.ndarray) -> np.ndarray:
@@ -88,12 +82,9 @@ class NextMeasurement:
             return f"no reading of a shop narrows {self.label}; try trial heads."
         heads = f" on {self.reading.heads} heads" if self.reading.heads > 1 else ""
         d = 0 if self.range_now >= 20.0 else 1 if self.range_now >= 2.0 else 2
-        middle = 0.5 * (self.low + self.high)
-        ends = (middle - 0.5 * self.range_then, middle + 0.5 * self.range_then)
-        return (
-            f"{self.reading.what}{heads} narrows {self.label} to a range such as {max(ends[0], 0.0):.{d}f} to "
-            f"{ends[1]:.{d}f}{QUANTITIES[self.quantity].after}."
-        )
+        low, high = (0.5 * (self.low + self.high + s * self.range_then) for s in (-1.0, 1.0))
+        span = f"{max(low, 0.0):.{d}f} to {high:.{d}f}{QUANTITIES[self.quantity].after}"
+        return f"{self.reading.what}{heads} narrows {self.label} to a range such as {span}."
 
     def after(self, values, *, taken_as_said: bool) -> tuple[float, float]:
         """The 80 % range of the deciding quantity after readings in the reading's unit, one a head.
@@ -142,25 +133,26 @@ def readings(result, doubt: Doubt) -> list[Reading]:
     hardness("face", f"{ground}; support the face from behind.")
     hardness("hosel", f"{ground}; correct for the curve of the hosel, mandrel in the bore.")
     if result.sprayed:
-        ln_sd, rate_sd = float(spray_ln_sd(result.shop.spray_ln_sd)), table()["flux"].spread.value
-        how = "bead pressed into a hole from the back to mid-thickness, 10 readings a second, from furnace to cold."
+        ln_sd, flux = (
+            float(spray_ln_sd(result.shop.spray_ln_sd)),
+            float(result.route.sprays[0].flux_kg_m2_s),
+        )
         if ln_sd > 0.0:
-            what, law = ("thermocouple", "thermocouple in the face"), ("water law", 1.0, ln_sd)
-            add(*what, how, 1, "× the water law", TRACE_LN_SD, "number", law)
-        flux = float(result.route.sprays[0].flux_kg_m2_s)
+            how = "bead pressed into a hole from the back to mid-thickness, 10 readings a second, from furnace to cold."
+            law = TRACE_LN_SD, "number", ("water law", 1.0, ln_sd)
+            add("thermocouple", "thermocouple in the face", how, 1, "× the water law", *law)
         how = "can of known mouth in the face's place, three runs of the spray time."
-        what, rate = ("catch can", "catch can under the spray"), ("spray rate", flux, rate_sd)
-        add(*what, how, 1, "kg/(m² s)", flux * CAN_SHARE, "number", rate)
+        rate = flux * CAN_SHARE, "number", ("spray rate", flux, table()["flux"].spread.value)
+        add("catch can", "catch can under the spray", how, 1, "kg/(m² s)", *rate)
     length = float(result.head.hosel.bend_zone_mm)
     how = "lines scribed 1 mm apart along the hosel before a bend of 2°; measure where their distance changes."
-    what = ("bend length", "length of hosel that bends")
-    spread = ("bend length", length, BEND_LENGTH_SHARE / Z80)
-    add(*what, how, 1, "mm", length * LENGTH_SHARE, "number", spread)
+    spread = length * LENGTH_SHARE, "number", ("bend length", length, BEND_LENGTH_SHARE / Z80)
+    add("bend length", "length of hosel that bends", how, 1, "mm", *spread)
     pull = float(doubt.middle[doubt.names.index("bar_force_n"), 0])
     how = "spring balance at the end of the bar, slowly, to the change that stays; the head clamped close to the neck."
-    what = ("bend", "pull for the required change")
     for n in (1, 3):
-        add(*what, how, n, "N", pull * FORCE_SHARE / n**0.5, "quantity", "bar_force_n")
+        noise = pull * FORCE_SHARE / n**0.5
+        add("bend", "pull for the required change", how, n, "N", noise, "quantity", "bar_force_n")
     return found
 
 
@@ -203,13 +195,11 @@ def next_measurement(result) -> NextMeasurement | None:
     from .result import Estimate
 
     verdict = check_kind(result, Estimate, "result").verdict
-    worst = verdict.weakest
+    worst, doubt = verdict.weakest, verdict.doubt
     if worst is None:
         return None
-    doubt = verdict.doubt
     z, _ = deviates(_LOTS, 2)
-    q = doubt.lot(0, z, worst.name)
-    low, high = np.quantile(q, [0.1, 0.9])
+    low, high = np.quantile(doubt.lot(0, z, worst.name), [0.1, 0.9])
     if high - low <= 0.0:
         return None
     best: dict[str, tuple[float, Reading]] = {}
@@ -223,8 +213,6 @@ def next_measurement(result) -> NextMeasurement | None:
             best[reading.key] = width, reading
     ranked = sorted(best.values(), key=lambda row: row[0])
     width, reading = ranked[0]
-    what = QUANTITIES[worst.name]
+    what, now = QUANTITIES[worst.name], (worst.low, worst.high, float(high - low))
     others = tuple((r.what, r.heads, w) for w, r in ranked[1:])
-    now = (worst.low, worst.high, float(high - low))
-    decides = (worst.name, what.label, what.unit)
-    return NextMeasurement(reading, *decides, *now, width, others, doubt)
+    return NextMeasurement(reading, worst.name, what.label, what.unit, *now, width, others, doubt)

@@ -12,7 +12,6 @@ from typing import Any
 import numpy as np
 
 from ..base.errors import InputError
-from ..inputs.cases import Cases
 from ..inputs.grades import grade, grades
 from ..inputs.later import COOLING_WORDS, LocalHeat, Normalise, Temper
 from ..inputs.limits import QUANTITIES
@@ -22,9 +21,9 @@ from ..inputs.steel import Steel
 from ..thermal.spray_units import from_flux
 from ..transformation.temperatures import ac1_c
 from .cases import check_case
-from .doubt import doubt_of, evaluate_like, other_shares
-from .verdict import chances, level_of, stop_words
-from .warnings.listing import stops_of
+from .doubt import cases_of, doubt_of, evaluate_like, other_shares
+from .verdict import chances, level_of
+from .warnings.listing import brief, stops_of
 
 KINDS = ("setting", "later heat", "cooling", "steel")
 #: Changes tried, in the setting's unit or as a factor; near ones, so that the rest of the process stays (our choice).
@@ -84,26 +83,17 @@ class Trial:
 
 @dataclass(frozen=True)
 class Remedy:
-    """One change that brings the head inside.
+    """One change that brings the head inside, and the steel and route with it."""
 
-    Attributes
-    ----------
-    kind : {"setting", "later heat", "cooling", "steel"}
-    words : What to do.
-    steel, route : The case with the change.
-    level : {"good", "marginal"}
-    gives, costs : What it changes for the better, and what it takes.
-    """
-
-    kind: str
-    words: str
+    kind: str  # one of `KINDS`
+    words: str  # what to do
     steel: Steel
     route: Route
-    level: str
+    level: str  # "good" or "marginal"
     chance_right: float
     heads_inside: int
-    gives: str
-    costs: str
+    gives: str  # what it changes for the better
+    costs: str  # what it takes
 
     def to_dict(self) -> dict[str, Any]:
         """Plain numbers and texts, ready for JSON."""
@@ -179,31 +169,26 @@ def _later_heats(steel: Steel, route: Route) -> list[Trial]:
                 found.append(_later(steel, route, (*before, other, *after), words))
     if not route.later:
         heats = [(Temper(float(t)), f"temper at {t} °C, 1 h") for t in _TEMPERS_C]
-        heats += [
-            (Temper(float(t), zones=_ENDS), f"temper hosel and neck at {t} °C, 1 h")
-            for t in _LOCAL_C
-        ]
-        heats += [
-            (LocalHeat("hosel", float(t)), f"heat the hosel to {t} °C, 10 min") for t in _LOCAL_C
-        ]
+        for t in _LOCAL_C:
+            heats.append((Temper(float(t), zones=_ENDS), f"temper hosel and neck at {t} °C, 1 h"))
+        for t in _LOCAL_C:
+            heats.append((LocalHeat("hosel", float(t)), f"heat the hosel to {t} °C, 10 min"))
         found += [_later(steel, route, (h,), w) for h, w in heats if h.temperature_c <= highest]
     return found
 
 
 def _other_heats(heat: Temper | LocalHeat) -> list[tuple]:
     """The same heat at other temperatures, and of the hosel and neck alone, in words."""
+    grow = dataclasses.replace
     if isinstance(heat, LocalHeat):
-        temperatures = (t for t in _LOCAL_C if t != heat.peak_c)
-        return [
-            (dataclasses.replace(heat, peak_c=float(t)), f"heat the hosel to {t} °C only")
-            for t in temperatures
-        ]
-    found = []
-    for t in (heat.temperature_c + step for step in _TEMPER_STEPS_C):
-        if t >= _LEAST_TEMPER_C:
-            found.append((dataclasses.replace(heat, temperature_c=t), f"temper at {t:g} °C"))
+        others = (t for t in _LOCAL_C if t != heat.peak_c)
+        return [(grow(heat, peak_c=float(t)), f"heat the hosel to {t} °C only") for t in others]
+    warmer = (heat.temperature_c + step for step in _TEMPER_STEPS_C)
+    found = [
+        (grow(heat, temperature_c=t), f"temper at {t:g} °C") for t in warmer if t >= _LEAST_TEMPER_C
+    ]
     if not heat.zones:
-        found.append((dataclasses.replace(heat, zones=_ENDS), "temper hosel and neck alone"))
+        found.append((grow(heat, zones=_ENDS), "temper hosel and neck alone"))
     return found
 
 
@@ -234,7 +219,7 @@ def best_remedy(result, verdict) -> Remedy | None:
     tried = [t for t in trials(result.steel, result.route) if _possible(t, result.head)]
     names, like = verdict.doubt.names, result.evaluation
     cases = [(t.steel, result.head, t.route, result.shop) for t in tried]
-    e = evaluate_like(Cases.of(*map(list, zip(*cases, strict=True))), like)
+    e = evaluate_like(cases_of(cases), like)
     middle, before = {n: e.quantity(n) for n in names}, {w.code for w in result.warnings}
     ends = [(n, v, s) for _, n, v, s in verdict.against.ends() if n in names]
     met = np.all([s * (middle[n] - v) >= 0.0 for n, v, s in ends], axis=0)
@@ -262,10 +247,13 @@ def best_remedy(result, verdict) -> Remedy | None:
         return None
     _, i, c, level, new = max(found[min(found)], key=lambda row: row[0])
     trial, old = tried[i], verdict.doubt.middle[:, 0]
-    lifted = (f"no warning that {stop_words(w.code)}" for w in verdict.stops)
-    better = *lifted, _change(old, new, names, verdict.against)
+    better = [f"no warning that {brief(w.code)}" for w in verdict.stops]
+    for name, a, b in zip(names, old, new, strict=True):
+        q = QUANTITIES[name]
+        if name in verdict.against.bounds and abs(b - a) > 0.25 * q.step:
+            better.append(f"{q.label} {q.digits(a)} → {q.text(b)}")
     surer = f"{100 * verdict.chance_right:.0f} → {100 * c.right:.0f} % sure"
-    gives, costs = ", ".join(filter(None, better)) or surer, _costs(result, trial, e, i)
+    gives, costs = ", ".join(better) or surer, _costs(result, trial, e, i)
     what = (trial.kind, trial.words, trial.steel, trial.route, level)
     return Remedy(*what, c.right, round(100 * c.heads_inside), gives, costs)
 
@@ -277,16 +265,6 @@ def _possible(trial: Trial, head) -> bool:
     except InputError:
         return False
     return True
-
-
-def _change(old, new, names, limits) -> str:
-    """ "face hardness 291 → 447 HV, hosel bend 2.8 → 2.6°" of the limited quantities."""
-    parts = []
-    for name, a, b in zip(names, old, new, strict=True):
-        q = QUANTITIES[name]
-        if name in limits.bounds and abs(b - a) > 0.25 * q.step:
-            parts.append(f"{q.label} {q.digits(a)} → {q.text(b)}")
-    return ", ".join(parts)
 
 
 def _costs(result, trial: Trial, e, i: int) -> str:

@@ -6,45 +6,36 @@ import dataclasses
 import functools
 import html
 from collections.abc import Mapping
-from dataclasses import dataclass, field
-from typing import TYPE_CHECKING, Any
+from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 
-from ..base.ranges import Warn
-from ..base.sources import Source
-from ..engine.results import Trace
 from ..engine.section import lobatto
 from ..face.distortion import FaceBow, bow_of_head, cutting_warnings
 from ..face.margin import strike_of_faces
-from ..face.result import FaceStrike
-from ..forging.effort import FlowStress
 from ..forging.press import Effort, Hotter, effort_of, hotter_for_reference
-from ..forging.skin import Surface
 from ..hardenability.ideal_diameter import ideal_diameter
-from ..hosel.result import HoselBend
 from ..inputs.head import ZONES, Head
 from ..inputs.limits import Limits
 from ..inputs.route import Route
 from ..inputs.shop import Shop
 from ..inputs.steel import Steel
 from ..strength.hardness_scales import try_convert
-from ..strength.tensile import Strength
 from ..thermal.surroundings import radiation_w_m2k
 from ..transformation.temperatures import CriticalTemperatures, critical_temperatures
 from . import words
 from .second_opinions import OPINION_REHEAT_C, Opinion, opinions
 from .sources_used import sources_of
 
-if TYPE_CHECKING:
-    from .evaluation import Evaluation
-    from .verdict import Verdict
-
 #: Longest soak marched to learn when a head is heated through, s.
 _LONG_SOAK_S = 14_400.0
+#: Columns of the results that a zone shows by their own name, and by another one.
+_COLUMNS = """hardness_hv as_quenched_hv grain_astm undissolved peak_c die_c water_off_c low_c rebound_c
+    rate_700_c_per_s""".split()
+_RENAMED = {"austenite_share": "share", "austenite_carbon": "carbon", "water_c": "water_on_c", "t85_s": "time_800_500_s"}  # fmt: skip
 
 
-@dataclass(frozen=True, eq=False, repr=False)
 class ZoneResult:
     """One zone of the head: a view of one row and zone of an evaluation.
 
@@ -69,7 +60,7 @@ class ZoneResult:
     low_c, rebound_c : Lowest mean temperature of the march and the largest re-heating after a low,
         °C.
     rate_700_c_per_s, t85_s : Cooling rate at 700 °C without heat of transformation, time from 800
-        to 500 °C with it.
+        to 500 °C with it; None where it did not cool through them.
     biot : float; Biot number in still air.
     opinions : tuple of Opinion; hardness by critical cooling rates and by end-quench position.
     chances : dict; near a cliff, the chance of each outcome (see `interval.outcome_chances`).
@@ -78,86 +69,24 @@ class ZoneResult:
     flow_stress : FlowStress; in the die at `die_c`, MPa with its band.
     """
 
-    name: str
-    estimate: Estimate
-    fractions: dict[str, float]
-    hardness_hv: float
-    hardness_low_hv: float
-    hardness_high_hv: float
-    hardness_sd_hv: float
-    as_quenched_hv: float
-    layers_hv: np.ndarray
-    austenite_share: float
-    austenite_carbon: float
-    grain_astm: float
-    undissolved: float
-    peak_c: float
-    die_c: float
-    water_c: float | None
-    water_off_c: float | None
-    low_c: float
-    rebound_c: float
-    rate_700_c_per_s: float | None
-    t85_s: float | None
-
-    @classmethod
-    def of(cls, result: Estimate, zone: int) -> ZoneResult:
-        """Zone number `zone` of an estimate."""
-        e = result.evaluation
-        r, (low, high) = e.results, e.interval_hv
-
-        def number(column):
-            return float(column[0, zone])
-
-        def known(column):
-            value = column[0, zone]
-            return None if np.isnan(value) else float(value)
-
-        alike = ("hardness_hv", "as_quenched_hv", "grain_astm", "undissolved")
-        alike += ("peak_c", "die_c", "low_c", "rebound_c")
-        made = {name: number(getattr(r, name)) for name in alike}
-        made |= {"hardness_low_hv": number(low), "hardness_high_hv": number(high)}
-        made |= {"hardness_sd_hv": number(e.sd_hv), "layers_hv": r.layers_hv(zone)[0]}
-        made |= {"austenite_share": number(r.share), "austenite_carbon": number(r.carbon)}
-        made |= {"water_c": known(r.water_on_c), "water_off_c": known(r.water_off_c)}
-        made |= {"rate_700_c_per_s": known(r.rate_700_c_per_s), "t85_s": known(r.time_800_500_s)}
-        fractions = {name: number(share) for name, share in r.fractions.items()}
-        return cls(ZONES[zone], result, fractions, **made)
-
-    @property
-    def _zone(self) -> int:
-        return ZONES.index(self.name)
-
-    @property
-    def _trace(self) -> Trace:
-        return self.estimate.evaluation.results.traces[0]
-
-    @property
-    def time_s(self) -> np.ndarray:
-        return self._trace.time_s
-
-    @property
-    def temperature_c(self) -> np.ndarray:
-        return self._trace.zones_c[:, self._zone]
-
-    @property
-    def front_c(self) -> np.ndarray:
-        return self._trace.front_c[:, self._zone]
-
-    @property
-    def back_c(self) -> np.ndarray | None:
-        return self._trace.back_c(self._zone)
+    def __init__(self, estimate: Estimate, zone: int):
+        self.estimate, self.name, self._zone = estimate, ZONES[zone], zone
+        r = estimate.evaluation.results
+        for name, column in {**{n: n for n in _COLUMNS}, **_RENAMED}.items():
+            value = float(getattr(r, column)[0, zone])
+            setattr(self, name, None if np.isnan(value) else value)
+        self.fractions = {name: float(share[0, zone]) for name, share in r.fractions.items()}
+        self.hardness_low_hv, self.hardness_high_hv = self.interval("hardness_hv")
+        self.hardness_sd_hv = float(estimate.evaluation.sd_hv[0, zone])
+        self.layers_hv = r.layers_hv(zone)[0]
+        self.layer_fractions = r.layer_fractions(0, zone)
+        trace = r.traces[0]
+        self.time_s, self.temperature_c = trace.time_s, trace.zones_c[:, zone]
+        self.front_c, self.back_c = trace.front_c[:, zone], trace.back_c(zone)
+        self.hardness_hrc = try_convert(self.hardness_hv, "HV", "HRC")
 
     @functools.cached_property
-    def layer_fractions(self) -> Mapping[str, np.ndarray] | None:
-        return self.estimate.evaluation.results.layer_fractions(0, self._zone)
-
-    @functools.cached_property
-    def hardness_hrc(self) -> float | None:
-        return try_convert(self.hardness_hv, "HV", "HRC")
-
-    @functools.cached_property
-    def strength(self) -> Strength:
+    def strength(self):
         return self.estimate.evaluation.strength_of(0, self._zone)
 
     @functools.cached_property
@@ -184,7 +113,7 @@ class ZoneResult:
         return float(self.estimate.evaluation.press_strain["strain"][0, self._zone])
 
     @property
-    def flow_stress(self) -> FlowStress:
+    def flow_stress(self):
         return self.estimate.effort.flow_stress[self.name]
 
     @property
@@ -192,6 +121,10 @@ class ZoneResult:
         route = self.estimate.route
         worst_w_m2k = radiation_w_m2k(route.preheat.temperature_c, route.cool.air_c, 0.8) + 15.0
         return self.estimate.head.zones("forged")[self.name].biot(worst_w_m2k)
+
+
+def _by_zone(row) -> dict[str, float]:
+    return dict(zip(ZONES, map(float, row), strict=True))
 
 
 @dataclass(frozen=True, eq=False, repr=False)
@@ -233,24 +166,24 @@ class Estimate:
     head: Head
     route: Route
     shop: Shop
-    evaluation: Evaluation
+    evaluation: Any  # an `Evaluation`
     bench: Mapping[str, Any]
     flatness_mm: float
     cutting_limit_hv: float
-    limits: Limits = field(default_factory=Limits)
+    limits: Limits
 
     @functools.cached_property
     def zones(self) -> dict[str, ZoneResult]:
-        return {name: ZoneResult.of(self, i) for i, name in enumerate(ZONES)}
+        return {name: ZoneResult(self, i) for i, name in enumerate(ZONES)}
 
     @functools.cached_property
-    def hosel(self) -> HoselBend:
+    def hosel(self):
         return self.evaluation.bend_of(self.head, **self.bench)
 
     @functools.cached_property
-    def face(self) -> FaceStrike:
-        e = self.evaluation
-        return strike_of_faces(e.faces, e.strike, self.zones["face"].hardness_sd_hv)
+    def face(self):
+        faces, sd_hv = self.evaluation.faces, self.zones["face"].hardness_sd_hv
+        return strike_of_faces(faces, self.evaluation.strike, sd_hv)
 
     def interval(self, name: str) -> tuple[float, float] | None:
         """80 % interval of a quantity by its own formulas, by its name in `inputs.limits.QUANTITIES`; None without one."""
@@ -262,14 +195,14 @@ class Estimate:
         return (self.face.margin_low, self.face.margin_high) if name == "face_margin" else None
 
     @functools.cached_property
-    def verdict(self) -> Verdict:
+    def verdict(self):
         """Whether it is good against `limits`; calculated when it is read first."""
         from .verdict import verdict_of  # it marches further cases
 
         return verdict_of(self)
 
     @functools.cached_property
-    def warnings(self) -> tuple[Warn, ...]:
+    def warnings(self):
         return self.evaluation.warnings(0, self.hosel)
 
     @functools.cached_property
@@ -301,30 +234,23 @@ class Estimate:
 
     @functools.cached_property
     def without_spray(self) -> dict[str, float] | None:
-        if not self.sprayed:
-            return None
-        return {name: float(hv) for name, hv in zip(ZONES, self.evaluation.dry_hv[0], strict=True)}
+        return _by_zone(self.evaluation.dry_hv[0]) if self.sprayed else None
 
     @functools.cached_property
     def critical(self) -> CriticalTemperatures:
         return critical_temperatures(self.steel)
 
     @property
-    def steps(self) -> int:
-        return int(self.evaluation.results.steps[0])
-
-    @property
     def scale_um(self) -> float:
         return float(self.evaluation.results.scale_um[0, 0])
 
     @functools.cached_property
-    def surface(self) -> Surface:
+    def surface(self):
         return self.evaluation.surface(0)
 
     @functools.cached_property
     def effort(self) -> Effort:
-        e = self.evaluation
-        return effort_of(self.steel, e.results.die_c, e.press)
+        return effort_of(self.steel, self.evaluation.results.die_c, self.evaluation.press)
 
     @functools.cached_property
     def heat_through_s(self) -> float | None:
@@ -332,8 +258,7 @@ class Estimate:
 
     @functools.cached_property
     def strain_effect_hv(self) -> dict[str, float]:
-        effect = self.evaluation.strain_effect_hv[0]
-        return {name: float(hv) for name, hv in zip(ZONES, effect, strict=True)}
+        return _by_zone(self.evaluation.strain_effect_hv[0])
 
     @property
     def press_strain_counted(self) -> bool:
@@ -357,7 +282,7 @@ class Estimate:
         return hotter_for_reference(self.steel, self.effort.die_c, *used)
 
     @property
-    def sources(self) -> tuple[Source, ...]:
+    def sources(self):
         """Formulas, tables and constants this estimate used, each with its reference and basis."""
         return sources_of(self)
 

@@ -120,45 +120,41 @@ def _critical(steel, rate, reheated, share, austenitise_c, hold_s, pa_unit="C"):
     return _mixture(steel, rate, found), found, reasons
 
 
-def _end_quench(steel, distance_mm, too_slow, slower: str, reheated, share):
-    """Hardness by end-quench position, HRC, and why it would not apply."""
-    hrc = np.maximum(end_quench.hardness_at_distance_hrc(steel, distance_mm), 0.0)
-    unfit = np.zeros(np.shape(hrc), bool)
+def _end_quench(steel, rate, reheated, share):
+    """Hardness by end-quench position, HRC, the position, mm, and why it would not apply."""
+    distance, slowest = end_quench.end_quench_equivalent_mm(rate), end_quench.slowest_cooling()[0]
+    hrc = np.maximum(end_quench.hardness_at_distance_hrc(steel, distance), 0.0)
+    unfit = beyond("end_quench.ideal_diameter", ideal_diameter(steel))
     for name in ("C", "Mn", "Si", "Cr", "Ni", "Cu", "Mo", "V"):
         unfit = unfit | beyond(f"end_quench.{name}", steel.get(name))
-    unfit = unfit | beyond("end_quench.ideal_diameter", ideal_diameter(steel))
+
+    def too_slow():
+        far = f"slower than the far end of the bar ({slowest:.3g} °C/s)"
+        return f"{float(rate):.3g} °C/s at 700 °C is {far}"
+
     soft = "HRC is below 20 HRC, where no standard converts to HV"
-    return hrc, [
-        *_interrupted(reheated, share),
-        (np.asarray(too_slow), lambda: slower),
-        (unfit, lambda: "; ".join(_end_quench_texts(steel))),
-        (hrc < _LOWEST_HRC, lambda: f"{float(hrc):.1f} {soft}"),
-    ]
-
-
-def _checked(rate, austenite_share) -> tuple[float | None, float]:
-    share = check_number(austenite_share, "austenite share", 0.0, 1.0)
-    if rate is None:
-        return None, share
-    return check_number(rate, "cooling rate at 700 °C", 0.0, math.inf, "°C/s"), share
-
-
-def _said(reasons: _Reasons) -> str:
-    return "; ".join(text() for holds, text in reasons if holds)
+    return (
+        hrc,
+        distance,
+        [
+            *_interrupted(reheated, share),
+            (np.asarray(rate < slowest), too_slow),
+            (np.broadcast_to(unfit, np.shape(hrc)), lambda: "; ".join(_end_quench_texts(steel))),
+            (hrc < _LOWEST_HRC, lambda: f"{float(hrc):.1f} {soft}"),
+        ],
+    )
 
 
 @functools.lru_cache(maxsize=512)
 def _end_quench_texts(steel) -> tuple[str, ...]:
-    found = (
-        w for w in end_quench.end_quench_warnings(steel) if w.code != "end_quench:below_20_hrc"
-    )
-    return tuple(w.text.rstrip(".") for w in found)
+    found = end_quench.end_quench_warnings(steel)
+    return tuple(w.text.rstrip(".") for w in found if w.code != "end_quench:below_20_hrc")
 
 
-def critical_rate_opinion(
+def opinions(
     steel, rate: float | None, reheated=False, austenite_share=1.0, austenitise_c=900.0, hold_s=900.0, pa_unit="C"
-) -> Opinion:  # fmt: skip
-    """Opinion on one zone's hardness by the critical cooling rates.
+) -> tuple[Opinion, Opinion]:  # fmt: skip
+    """Opinions on one zone's hardness, by the critical cooling rates and by the end-quench position that cools alike.
 
     Parameters
     ----------
@@ -171,9 +167,10 @@ def critical_rate_opinion(
 
     Notes
     -----
-    Not applicable: interrupted cooling, partial austenite, composition or rate outside the range; steel
-    without molybdenum where the method gives less than half ferrite and pearlite, and steel with more
-    than 1 % nickel (it hardens both too easily).
+    Not applicable: interrupted cooling, partial austenite, composition or rate outside the range.  The critical rates:
+    steel without molybdenum where they give less than half ferrite and pearlite, and steel with more than 1 % nickel
+    (they harden both too easily).  The end-quench position (curve and position: `hardenability.end_quench`, ASTM
+    A255-10) below 20 HRC: no standard converts it to HV.
 
     References
     ----------
@@ -183,65 +180,36 @@ def critical_rate_opinion(
     Examples
     --------
     >>> from forgeprops.inputs.grades import grade
-    >>> critical_rate_opinion(grade("4130"), 3.0).applicable
-    True
-    >>> print(critical_rate_opinion(grade("4130"), 40.0, reheated=True).why)
-    re-heated while it cooled; the method holds for uninterrupted cooling only
-    """
-    rate, austenite = _checked(rate, austenite_share)
-    temperature = check_number(austenitise_c, "austenitising temperature", 0.0, 1600.0, "°C")
-    hold = max(check_number(hold_s, "austenitising time", 0.0, math.inf, "s"), 1.0)
-    if not rate:
-        return Opinion(None, False, "did not cool through 700 °C", _CRITICAL)
-    hv, share, reasons = _critical(steel, rate, reheated, austenite, temperature, hold, pa_unit)
-    why = _said(reasons)
-    if why:
-        return Opinion(float(hv), False, why, _CRITICAL)
-    parts = {k.replace("_", " and "): 100.0 * float(v) for k, v in share.items() if v >= 0.005}
-    said = ", ".join(f"{percent:.0f} % {name}" for name, percent in parts.items())
-    return Opinion(float(hv), True, f"{rate:.3g} °C/s at 700 °C: {said}", _CRITICAL)
-
-
-def end_quench_opinion(steel, rate: float | None, reheated=False, austenite_share=1.0) -> Opinion:
-    """Opinion on one zone's hardness by the end-quench position that cools alike.
-
-    Parameters as of `critical_rate_opinion`; curve and position: see `hardenability.end_quench` (ASTM
-    A255-10).  Below 20 HRC the number is shown but not counted: no standard converts it to HV.
-
-    Examples
-    --------
-    >>> from forgeprops.inputs.grades import grade
-    >>> opinion = end_quench_opinion(grade("4140"), 5.556)
-    >>> round(opinion.hardness_hv), opinion.applicable
+    >>> critical, end_quench = opinions(grade("4140"), 5.556)
+    >>> round(end_quench.hardness_hv), critical.applicable
     (451, True)
-    >>> print(opinion.why)
-    5.56 °C/s at 700 °C, as 25.4 mm from the quenched end: 45.4 HRC
+    >>> end_quench.why
+    '5.56 °C/s at 700 °C, as 25.4 mm from the quenched end: 45.4 HRC'
     """
-    rate, austenite = _checked(rate, austenite_share)
+    share = check_number(austenite_share, "austenite share", 0.0, 1.0)
+    if rate is not None:
+        rate = check_number(rate, "cooling rate at 700 °C", 0.0, math.inf, "°C/s")
+    heat_c = check_number(austenitise_c, "austenitising temperature", 0.0, 1600.0, "°C")
+    hold_s = check_number(hold_s, "austenitising time", 0.0, math.inf, "s")
     if not rate:
-        return Opinion(None, False, "did not cool through 700 °C", _END_QUENCH)
-    distance, said = end_quench.end_quench_equivalent_mm(rate), f"{rate:.3g} °C/s at 700 °C"
-    slowest = end_quench.slowest_cooling()[0]
-    slower = f"{said} is slower than the far end of the bar ({slowest:.3g} °C/s)"
-    hrc, reasons = _end_quench(steel, distance, rate < slowest, slower, reheated, austenite)
-    hv, why = float(hv_from_hrc(hrc)), _said(reasons)
-    if why:
-        return Opinion(hv, False, why, _END_QUENCH)
+        never = (None, False, "did not cool through 700 °C")
+        return Opinion(*never, _CRITICAL), Opinion(*never, _END_QUENCH)
+    said = f"{rate:.3g} °C/s at 700 °C"
+    hv, parts, reasons = _critical(steel, rate, reheated, share, heat_c, hold_s, pa_unit)
+    shares = (
+        f"{100.0 * float(v):.0f} % {k.replace('_', ' and ')}"
+        for k, v in parts.items()
+        if v >= 0.005
+    )
+    critical = _opinion(hv, reasons, f"{said}: {', '.join(shares)}", _CRITICAL)
+    hrc, distance, reasons = _end_quench(steel, rate, reheated, share)
     why = f"{said}, as {distance:.1f} mm from the quenched end: {hrc:.1f} HRC"
-    return Opinion(hv, True, why, _END_QUENCH)
+    return critical, _opinion(hv_from_hrc(hrc), reasons, why, _END_QUENCH)
 
 
-def opinions(
-    steel, rate: float | None, reheated=False, austenite_share=1.0, *heat, **heated
-) -> tuple[Opinion, Opinion]:
-    """Both opinions on one zone; how it was heated goes to `critical_rate_opinion`, which has the parameters.
-
-    >>> from forgeprops.inputs.grades import grade
-    >>> [o.applicable for o in opinions(grade("1020"), 3.0)]
-    [True, False]
-    """
-    zone = steel, rate, reheated, austenite_share
-    return critical_rate_opinion(*zone, *heat, **heated), end_quench_opinion(*zone)
+def _opinion(hv, reasons: _Reasons, why: str, method: str) -> Opinion:
+    against = "; ".join(text() for holds, text in reasons if holds)
+    return Opinion(float(hv), not against, against or why, method)
 
 
 def opinion_arrays(
@@ -255,9 +223,7 @@ def opinion_arrays(
     rate = np.nan_to_num(np.asarray(rate, dtype=float))
     cooled, rate = rate > 0.0, np.maximum(rate, 1e-9)
     hv, _, reasons = _critical(steel, rate, reheated, austenite_share, austenitise_c, hold_s)
-    too_slow = rate < end_quench.slowest_cooling()[0]
-    distance = end_quench.end_quench_equivalent_mm(rate)
-    hrc, others = _end_quench(steel, distance, too_slow, "", reheated, austenite_share)
+    hrc, _, others = _end_quench(steel, rate, reheated, austenite_share)
     found = {}
     for name, said, why in ((_CRITICAL, hv, reasons), (_END_QUENCH, hv_from_hrc(hrc), others)):
         unfit = functools.reduce(np.logical_or, [mask for mask, _ in why])

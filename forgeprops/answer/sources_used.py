@@ -7,7 +7,7 @@ import types
 
 from .. import engine
 from ..base import constants
-from ..base.sources import Source, references
+from ..base.sources import Source, of_formula_table, references
 from ..base.tables import read_rows
 from ..inputs.head import head, heads
 from ..thermal.media import BATHS
@@ -29,13 +29,11 @@ def _idle(result) -> frozenset[str]:
         "thermal.spray.": result.sprayed,
         "answer.interval.spray_nodes": result.sprayed,
         "thermal.surroundings.forced": around == "fan" or moving,
-        "thermal.surroundings.combined": around == "fan" or moving,
         "thermal.surroundings.sleeve": around == "sleeve",
         "thermal.surroundings.cover": bool(neighbours(around).covered),
         "thermal.media.": any(q.medium in BATHS for q in route.quench),
         "transformation.recrystallisation.": route.press.strain > 0.0,
         "hardenability.critical_rates.": hardened,
-        "face.margin": result.face is not None,
         "inputs.grades.": _library_row(result.steel) is not None,
     }
     return frozenset(["io.", *(start for start, used in conditions.items() if not used)])
@@ -101,8 +99,8 @@ def _reached(idle: frozenset[str]) -> tuple[Source, ...]:
 
 
 def sources_of(result) -> tuple[Source, ...]:
-    """Sources that an estimate used: of its formulas, then of the rows of its grade, head and surroundings."""
-    rows, kind = [], result.route.cool.surroundings
+    """Sources that an estimate used: of its formulas, then of rows of tables."""
+    rows, kind = of_formula_table(), result.route.cool.surroundings
     if kind == "row":
         rows += references(row_view_factor.__doc__, "thermal.surroundings.row_view_factor")
     if grade := _library_row(result.steel):

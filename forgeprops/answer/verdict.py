@@ -8,10 +8,9 @@ from typing import Any
 
 import numpy as np
 
-from ..base.ranges import Warn
 from ..inputs.limits import QUANTITIES, Limits
 from .doubt import Doubt, deviates, doubt_of, other_shares
-from .warnings.listing import stops_of
+from .warnings.listing import brief, stops_of
 from .warnings.spray import idle_why
 
 #: Chance, and share of heads, from which a verdict is good and from which it is marginal.
@@ -24,15 +23,9 @@ _KNOWN = tuple(n for n in QUANTITIES if n not in _OF_A_LINE)
 #: Words of a sentence.
 MOST_WORDS = 20
 
-#: Why the face misses its lower limit, by warning; the first that applies.
-_CAUSES = {
-    "below-ac1": "the furnace is too cold to harden it",
-    "partial-austenite": "the furnace is too cold for this steel",
-    "reheated-face": "the spray stops too early",
-    "late-water": "the spray starts too late",
-    "idle-water": "",
-}
-#: The same of a spray that changes nothing, by `warnings.spray.idle_why`.
+#: Warnings that say why the face misses its lower limit; the first that applies.
+_CAUSES = ("below-ac1", "partial-austenite", "reheated-face", "late-water", "idle-water")
+#: What a spray that changes nothing is short of, by `warnings.spray.idle_why`.
 _IDLE = {
     "short": "too little water",
     "water": "too little water, or too late",
@@ -45,41 +38,20 @@ _PURPOSES = {
     "soft forged head": " as a soft forged head (no limit on face hardness)",
     "hard thin face": " as a hard thin face",
 }
-_STOPS = {
-    "quench-crack": "the quench may crack this steel",
-    "burning": "the furnace burns this steel",
-    "local-heat:hardens": "the torch is too hot for the hosel",
-    "hosel:overbent": "the hosel does not take the required change",
-    "too-cold-to-press": "the metal is too cold to press",
-    "oil-at-flash-point": "the oil is at its flash point",
-}
-
-
-def stop_words(code: str) -> str:
-    """What a warning that says stop means, in a few words."""
-    return _STOPS.get(code, code.replace("-", " "))
 
 
 @dataclass(frozen=True)
 class LimitState:
-    """One limit of the result.
+    """One limit of the result, with the middle value and its 80 % range: that of `Estimate.interval`, else over lots."""
 
-    Attributes
-    ----------
-    name, words : Quantity, and the limit in words.
-    value, low, high : Middle value and 80 % range: that of `Estimate.interval`, else over lots.
-    met : By the middle value.
-    chance : That the middle head of the lot keeps it.
-    """
-
-    name: str
+    name: str  # of the quantity
     words: str
     value: float
     low: float
     high: float
     unit: str
-    met: bool
-    chance: float
+    met: bool  # by the middle value
+    chance: float  # that the middle head of the lot keeps it
 
     @property
     def shown(self) -> str:
@@ -93,9 +65,9 @@ class LimitState:
 
     def to_dict(self) -> dict[str, Any]:
         """Plain numbers and texts, ready for JSON."""
-        numbers = {name: float(f"{getattr(self, name):.4g}") for name in ("value", "low", "high")}
-        rest = {"met": self.met, "chance": round(self.chance, 3)}
-        return {"limit": self.words, "quantity": self.name, **numbers, **rest}
+        found = {"limit": self.words, "quantity": self.name}
+        found |= {n: float(f"{getattr(self, n):.4g}") for n in ("value", "low", "high")}
+        return found | {"met": self.met, "chance": round(self.chance, 3)}
 
 
 @dataclass(frozen=True)
@@ -119,17 +91,14 @@ def chances(doubt: Doubt, case: int, limits: Limits, lots=LOTS, heads=HEADS) -> 
     """
     z, x = deviates(lots, heads)
     middle, single = doubt.lots(case, z), doubt.heads(case, x)
-    right = np.ones(lots, bool)
-    inside = np.ones((lots, heads), bool)
-    by_end = {}
+    right, inside, by_end = np.ones(lots, bool), np.ones((lots, heads), bool), {}
     for words, name, value, sign in limits.ends():
-        if name not in doubt.names:
-            continue
-        q = doubt.names.index(name)
-        met = sign * (middle[:, q] - value) >= 0.0
-        by_end[words] = float(met.mean())
-        right &= met
-        inside &= sign * (middle[:, q, None] + single[None, :, q] - value) >= 0.0
+        if name in doubt.names:
+            q = doubt.names.index(name)
+            met = sign * (middle[:, q] - value) >= 0.0
+            by_end[words] = float(met.mean())
+            right &= met
+            inside &= sign * (middle[:, q, None] + single[None, :, q] - value) >= 0.0
     share = float(inside[right].mean()) if right.any() else 0.0
     return Chances(float(right.mean()), share, float(inside.mean()), by_end)
 
@@ -165,23 +134,23 @@ class Verdict:
     result: Any = field(repr=False)
     against: Limits = field(repr=False)
     doubt: Doubt = field(repr=False)
-    stops: tuple[Warn, ...] = field(repr=False)
+    stops: tuple = field(repr=False)
 
     @functools.cached_property
     def remedy(self):
         """The nearest single change that brings it inside (`remedy.Remedy`), or None; none is sought if it is good."""
         if self.level == "good":
             return None
-        from .remedy import best_remedy
+        from . import remedy
 
-        return best_remedy(self.result, self)
+        return remedy.best_remedy(self.result, self)
 
     @functools.cached_property
     def measure_next(self):
         """See `next_measurement.next_measurement`."""
-        from .next_measurement import next_measurement
+        from . import next_measurement
 
-        return next_measurement(self.result)
+        return next_measurement.next_measurement(self.result)
 
     @property
     def sure(self) -> str:
@@ -189,7 +158,7 @@ class Verdict:
         right = f"{100 * self.chance_right:.0f} % that this setting is right"
         if self.stops:
             kept = f"the limits alone are kept with {100 * self.chance_right:.0f} % chance"
-            right = f"not right: {stop_words(self.stops[0].code)}; {kept}"
+            right = f"not right: {brief(self.stops[0].code)}; {kept}"
         inside = f"; then {self.heads_inside} of 100 heads inside"
         return right + inside * (self.chance_right >= 0.01)
 
@@ -217,7 +186,7 @@ class Verdict:
 
     def _brief(self) -> str:
         if self.stops:
-            return stop_words(self.stops[0].code)
+            return brief(self.stops[0].code)
         return f"{QUANTITIES[self.weakest.name].label} misses its limit"
 
     def _reason(self) -> str:
@@ -246,20 +215,17 @@ class Verdict:
         code = next((code for code in _CAUSES if code in codes), "")
         if code == "idle-water":
             return _IDLE[idle_why(self.result.evaluation, 0)]
-        return _CAUSES.get(code, "")
+        return brief(code) if code else ""
 
     def to_dict(self) -> dict[str, Any]:
         """Plain numbers and texts, ready for JSON."""
         names = ("level", "sentence", "chance_right", "heads_inside", "with_doubt", "biggest_risk")
         found = {name: getattr(self, name) for name in names}
-        found["chance_right"] = round(self.chance_right, 3)
-        found["purpose"] = self.against.purpose
-        found |= {"limits": [s.to_dict() for s in self.limits]}
+        found |= {"chance_right": round(self.chance_right, 3), "purpose": self.against.purpose}
+        found["limits"] = [s.to_dict() for s in self.limits]
         found["not_included"] = list(self.not_included)
-        for name in ("remedy", "measure_next"):
-            part = getattr(self, name)
-            found[name] = None if part is None else part.to_dict()
-        return found
+        parts = {"remedy": self.remedy, "measure_next": self.measure_next}
+        return found | {name: part and part.to_dict() for name, part in parts.items()}
 
 
 @dataclass(frozen=True)
@@ -292,18 +258,18 @@ def short_verdicts(cases, result, limits: Limits, lots=256, heads=32) -> list[Sh
     doubt of the formulas is taken.  With 256 lots of 32 heads the standard error of a chance is
     about 0.02, a quarter of it left by the even quantiles.
     """
-    names = _names(limits)
+    names, found = _names(limits), []
     doubt, e = doubt_of(cases, names, other_shares(result, names), result.evaluation)
-    found = []
+    ends = [end for end in limits.ends() if end[1] in names]
     for i, codes in enumerate(e.codes):
-        values = {name: float(v) for name, v in zip(names, doubt.middle[:, i], strict=True)}
-        ends = [(name, value, sign) for _, name, value, sign in limits.ends() if name in names]
-        met = all(sign * (values[name] - value) >= 0.0 for name, value, sign in ends)
+        values = dict(zip(names, map(float, doubt.middle[:, i]), strict=True))
+        met = all(sign * (values[name] - value) >= 0.0 for _, name, value, sign in ends)
         c = chances(doubt, i, limits, lots, heads)
         stop = "".join(stops_of(codes.split("; "), limits)[:1])
         level = level_of(met, c.least, bool(stop))
-        of = {n: [w for w, m, *_ in limits.ends() if m == n] for n in limits.bounds if n in names}
-        by = {n: sum(c.by_end[w] for w in ends) - len(ends) + 1.0 for n, ends in of.items()}
+        by = {name: 1.0 for _, name, *_ in ends}
+        for words, name, *_ in ends:
+            by[name] += c.by_end[words] - 1.0
         counts = (round(100 * share) for share in (c.heads_inside, c.with_doubt))
         found.append(ShortVerdict(level, c.right, *counts, by, stop, values))
     return found
@@ -331,16 +297,14 @@ def verdict_of(result, limits: Limits | None = None, like: Verdict | None = None
         case = (result.steel, result.head, result.route, result.shop)
         doubt, _ = doubt_of([case], names, other_shares(result, names), result.evaluation)
     found = chances(doubt, 0, limits)
-    z, _ = deviates(LOTS, HEADS)
-    low, high = np.quantile(doubt.lots(0, z), [0.1, 0.9], axis=0)
+    ranges = np.quantile(doubt.lots(0, deviates(LOTS, HEADS)[0]), [0.1, 0.9], axis=0)
     states = []
     for words, name, value, sign in limits.ends():
-        if name in doubt.names:
-            q = doubt.names.index(name)
+        if name in names:
+            q, unit = names.index(name), QUANTITIES[name].unit
             middle = float(doubt.middle[q, 0])
             met = sign * (middle - value) >= 0.0
-            unit = QUANTITIES[name].unit
-            ends = result.interval(name) or (low[q], high[q])  # its own interval stands
+            ends = result.interval(name) or ranges[:, q]  # its own interval stands
             ends = (max(float(end), 0.0) for end in ends)
             states.append(LimitState(name, words, middle, *ends, unit, met, found.by_end[words]))
     codes = stops_of((w.code for w in result.warnings), limits)

@@ -28,8 +28,7 @@ def structure(fractions, most: int | None = None) -> str:
 def _hosel_why(result) -> str:
     """Why the hosel is as hard as it is."""
     hosel, steel = result.zones["hosel"], result.steel
-    f = hosel.fractions
-    hard = f["bainite"] + f["martensite"]
+    hard = hosel.fractions["bainite"] + hosel.fractions["martensite"]
     passed = f"; 800 to 500 °C takes {hosel.t85_s:.0f} s" if hosel.t85_s else ""
     free = f"°C/s at 700 °C (heat of transformation left out{passed})"
     rate = f"{hosel.rate_700_c_per_s:.1f} {free}" if hosel.rate_700_c_per_s else "slowly"
@@ -133,13 +132,11 @@ def _hardness(zone, units: Units) -> tuple[str, str, str]:
 
 def _zone_line(zone, units: Units) -> str:
     hardness, span, second = _hardness(zone, units)
-    strengths = []
+    line = f"{zone.name:6} {f'{hardness:>7} ({span})':20} {second:>7} "
     for name in ("tensile_mpa", "yield_mpa"):
-        value, low, high = map(
-            units.from_mpa, map(round, (getattr(zone.strength, name), *zone.interval(name)))
-        )
-        strengths.append(f"{value:4.0f} ({low:.0f}–{high:.0f})")
-    line = f"{zone.name:6} {f'{hardness:>7} ({span})':20} {second:>7} {strengths[0]:16} {strengths[1]:16} "
+        rounded = map(round, (getattr(zone.strength, name), *zone.interval(name)))
+        value, low, high = map(units.from_mpa, rounded)
+        line += f"{f'{value:4.0f} ({low:.0f}–{high:.0f})':16} "
     lines = (line + structure(zone.fractions, most) for most in (2, 1))
     return next((s for s in lines if len(s) <= 100), line)
 
@@ -163,11 +160,10 @@ def _job(result) -> str:
 def _deciding(result, units: Units) -> list[str]:
     """The six lines that decide: verdict, hardness, hosel, risk, remedy, how sure and what to measure."""
     verdict, bend = result.verdict, result.hosel
-    zones = []
+    zones, strike = [], result.face
     for name in ("face", "hosel"):
         hardness, span, second = _hardness(result.zones[name], units)
         zones.append(f"{name} {hardness} ({span}{f', {second}' * bool(second)})")
-    strike = result.face
     by_hand = bend.bar_force_n <= cautions.STEADY_PULL_N
     pull = bend.ease.split(":")[0] if by_hand else "screw bender or longer bar"
     bench = (
@@ -217,8 +213,7 @@ def summary(result, units=None) -> str:
 
 def warnings(result):
     """All warnings, those that say stop first."""
-    shape = result.distortion
-    return ranked((*result.warnings, *(() if shape is None else shape.warnings)))
+    return ranked((*result.warnings, *result.distortion.warnings))
 
 
 def details(result, units=None) -> str:
@@ -236,16 +231,13 @@ def details(result, units=None) -> str:
         f"the furnace, {face.die_c:.0f} °C in the die, {face.peak_c - loss:.0f} °C {where} (transfer and press "
         f"{'took' if loss >= 0.0 else 'gave'} {abs(loss):.0f} °C)."
     )
-    critical, diameter = result.critical, result.ideal_diameter_mm
+    critical = result.critical
     texts.append(
-        f"Steel: ideal diameter {diameter:.0f} mm with the grain the furnace gave "
+        f"Steel: ideal diameter {result.ideal_diameter_mm:.0f} mm with the grain the furnace gave "
         f"the face; Ae3 {critical.ae3_c:.0f} °C, Bs {critical.bs_c:.0f} °C, Ms {critical.ms_c:.0f} °C."
     )
     texts += [*_second_heat(result), "Hosel: " + result.hosel.words()]
-    if result.face is not None:
-        texts.append("Face at the strike: " + result.face.words())
-    if result.distortion is not None:
-        texts.append("Shape: " + result.distortion.words())
+    texts += ["Face at the strike: " + result.face.words(), "Shape: " + result.distortion.words()]
     verdict = result.verdict
     texts += [f"Limit: {s.words}: {s.text(s.value)} ({s.text(s.low, s.high)}), kept with {100 * s.chance:.0f} % chance."
               for s in verdict.limits]  # fmt: skip
@@ -255,14 +247,11 @@ def details(result, units=None) -> str:
         texts.append(f"How to take it: {measure.reading.what}: {measure.reading.how}")
     units = Units.of(units)
     lines = [line for text in texts for line in textwrap.wrap(units.text(text), 100)]
-    for title, points in (
-        ("Warnings", [f"{w.rank}: {w.text}" for w in warnings(result)]),
-        ("Cautions", cautions.beside()),
-    ):
-        if points:
-            lines += ["", title]
-            for point in points:
-                lines += textwrap.wrap(f"- {units.text(point)}", 100, subsequent_indent="  ")
+    found = [f"{w.rank}: {w.text}" for w in warnings(result)]
+    for title, points in (("Warnings", found), ("Cautions", cautions.beside())):
+        lines += ["", title] if points else []
+        for point in points:
+            lines += textwrap.wrap(f"- {units.text(point)}", 100, subsequent_indent="  ")
     return "\n".join(lines)
 
 
@@ -365,79 +354,80 @@ def _spelled(value, units: Units):
     return units.text(value) if isinstance(value, str) else value
 
 
-#: Numbers of zones, strengths and the hosel that go into JSON, of four digits.
+#: Numbers that go into JSON, of four digits: an attribute, or a name of its own and where it stands.
+_ALONE = "ideal_diameter_mm heat_through_s"
+_CRITICAL = "ac1=ac1_c ac3=ac3_c ae3=ae3_c bs=bs_c ms=ms_c"
 _ZONE = """hardness_hv hardness_low_hv hardness_high_hv hardness_hrc as_quenched_hv austenite_share undissolved
-grain_astm peak_c die_c water_c water_off_c rebound_c biot recrystallised_share retained_strain"""
-_STRENGTH = "tensile_mpa yield_mpa elongation"
+grain_astm peak_c die_c water_c water_off_c rebound_c biot recrystallised_share retained_strain
+tensile_mpa=strength.tensile_mpa yield_mpa=strength.yield_mpa elongation=strength.elongation"""
+_FLOW = """flow_stress_mpa=flow_stress.mpa flow_stress_low_mpa=flow_stress.low_mpa
+flow_stress_high_mpa=flow_stress.high_mpa"""
 _BEND = """allowed_deg allowed_deg_low allowed_deg_high one_bend_deg rebend_deg hand_deg bar_length_needed_mm
 target_deg direction_deg bar_force_n springback_deg overbend_deg"""
-_CRITICAL = ("ac1", "ac3", "ae3", "bs", "ms")
-_SURFACE = "scale_um metal_loss_um decarburised_um skin_hv"
+_SURFACE = """scale_um metal_loss_um decarburised_um skin_hv blast_scale_um=blast.scale_um
+blast_metal_um=blast.metal_um"""
+_EFFORT = """flow_stress_mpa=effort.mean_mpa relative_to_1030=effort.relative press_force_kn=effort.press_force.kn
+press_force_low_kn=effort.press_force.low_kn press_force_high_kn=effort.press_force.high_kn
+hotter_like_1030_c=equal_effort.hotter_c hotter_like_1030_low_c=equal_effort.low_c
+hotter_like_1030_high_c=equal_effort.high_c"""
 
 
-def _rounded(values) -> dict[str, float | None]:
-    return {name: None if v is None else float(f"{v:.4g}") for name, v in values.items()}
+def _rounded(value) -> float | None:
+    return None if value is None else float(f"{value:.4g}")
 
 
 def _numbers(thing, names: str) -> dict[str, float | None]:
-    return _rounded({name: getattr(thing, name) for name in names.split()})
+    found = {}
+    for name in names.split():
+        new, _, path = name.rpartition("=")
+        value = thing
+        for part in path.split("."):
+            value = None if value is None else getattr(value, part)
+        found[new or path] = _rounded(value)
+    return found
+
+
+def _zone_numbers(zone, strain_effect_hv: float) -> dict[str, Any]:
+    found = _numbers(zone, _ZONE)
+    found["fractions"] = {name: round(share, 4) for name, share in zone.fractions.items()}
+    found |= {**_numbers(zone, _FLOW), "strain_effect_hv": _rounded(strain_effect_hv)}
+    for of in ("tensile", "yield"):
+        low, high = map(_rounded, zone.interval(f"{of}_mpa"))
+        found |= {f"{of}_low_mpa": low, f"{of}_high_mpa": high}
+    return found
 
 
 def to_dict(result, units=None) -> dict[str, Any]:
     """Plain numbers, whose names say their units, and texts of an estimate, ready for JSON; `units`: of the texts."""
-    units = Units.of(units)
-    zones = {}
-    for name, z in result.zones.items():
-        fractions, flow = {k: round(v, 4) for k, v in z.fractions.items()}, z.flow_stress
-        ends = zip(("", "low_", "high_"), (flow.mpa, flow.low_mpa, flow.high_mpa), strict=True)
-        rest = {f"flow_stress_{end}mpa": v for end, v in ends}
-        rest["strain_effect_hv"] = result.strain_effect_hv[name]
-        zones[name] = {**_numbers(z, _ZONE), **_numbers(z.strength, _STRENGTH)}
-        for of in ("tensile", "yield"):
-            ends = zip(("low", "high"), z.interval(f"{of}_mpa"), strict=True)
-            rest |= {f"{of}_{end}_mpa": v for end, v in ends}
-        zones[name] |= {"fractions": fractions, **_rounded(rest)}
-    bend, surface, equal = result.hosel, result.surface, result.equal_effort
-    dry, force = result.without_spray, result.effort.press_force
-    effort = {"flow_stress_mpa": result.effort.mean_mpa, "relative_to_1030": result.effort.relative}
-    effort |= {"press_force_kn": force.kn, "press_force_low_kn": force.low_kn}
-    effort["press_force_high_kn"] = force.high_kn
-    likes = (None,) * 3 if equal is None else (equal.hotter_c, equal.low_c, equal.high_c)
-    for end, v in zip(("", "low_", "high_"), likes, strict=True):
-        effort[f"hotter_like_1030_{end}c"] = v
-    blast = {"blast_scale_um": surface.blast.scale_um, "blast_metal_um": surface.blast.metal_um}
-    alone = {"ideal_diameter_mm": result.ideal_diameter_mm, "heat_through_s": result.heat_through_s}
+    units, effect = Units.of(units), result.strain_effect_hv
+    bend, dry, face, shape = result.hosel, result.without_spray, result.face, result.distortion
+    said = "as the end of their names says: °C, mm, HV, MPa, N"
     out = {
-        "units": {
-            "numbers": "as the end of their names says: °C, mm, HV, MPa, N",
-            **units.to_dict(),
-        },
+        "units": {"numbers": said, **units.to_dict()},
         "steel": result.steel.name,
         "head": result.head.name,
         "preheat_c": result.route.preheat.temperature_c,
-        **_rounded(alone),
-        "critical_c": _rounded({n: getattr(result.critical, f"{n}_c") for n in _CRITICAL}),
+        **_numbers(result, _ALONE),
+        "critical_c": _numbers(result.critical, _CRITICAL),
         "verdict": result.verdict.to_dict(),
-        "zones": zones,
+        "zones": {name: _zone_numbers(z, effect[name]) for name, z in result.zones.items()},
         "hosel": {**_numbers(bend, _BEND), "governed_by": bend.governed_by, "ease": bend.ease},
-        "surface": {**_numbers(surface, _SURFACE), **_rounded(blast)},
-        "effort": _rounded(effort),
+        "surface": _numbers(result.surface, _SURFACE),
+        "effort": _numbers(result, _EFFORT),
         "press_strain_counted": result.press_strain_counted,
-        "without_spray_hv": None if dry is None else _rounded(dry),
+        "without_spray_hv": dry and {name: _rounded(hv) for name, hv in dry.items()},
         "warnings": [dataclasses.asdict(w) for w in ranked(result.warnings)],
         "cautions": cautions.beside(),
         "sources": [str(source) for source in result.sources],
-    }
-    if (face := result.face) is not None:
-        out["face"] = {
+        "face": {
             **_numbers(face, "margin least_thickness_mm"),
             "strikes": None if face.strikes is None else float(f"{face.strikes:.1g}"),
             "location": face.location,
             "strikes_is_bound": face.strikes_is_bound,
-        }
-    if (shape := result.distortion) is not None:
-        out["distortion"] = {
+        },
+        "distortion": {
             **_numbers(shape, "bow_mm limit_mm neck_drift_deg"),
             "warnings": [dataclasses.asdict(w) for w in shape.warnings],
-        }
+        },
+    }
     return _spelled(out, units)

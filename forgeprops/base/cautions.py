@@ -13,23 +13,16 @@ SHORT = (
     "makers' instructions and licensed practice go before these numbers."
 )
 
-#: What must stand beside every bend allowance.
-BENCH = (
-    "A hard or notched hosel can snap without warning and the bar flies on: wear eye protection, stand to "
-    "the side and keep others away.",
-    "Clamp the head close to the neck on a full, padded seat; a head that shifts bends where it should not.",
-    "Bend slowly and unload to measure; stop at the first crack, wrinkle or sudden give.",
-    f"Above {STEADY_PULL_N:.0f} N use a screw bender or a longer bar.",
-    "These numbers are for bare forged steel in one piece; never bend plated, cast, welded, repaired, shafted "
-    "or bonded heads by them.",
-    "An estimate never replaces a trial bend on a head of the same heat and route.",
-)
 
+def _rows(name: str) -> list[tuple[str, ...]]:
+    rows = (row.values() for row in read_rows(f"library/{name}.csv"))
+    return [tuple(text.format(steady_n=STEADY_PULL_N) for text in row) for row in rows]
+
+
+#: What must stand beside every bend allowance.
+BENCH = tuple(text for (text,) in _rows("bench_cautions"))
 #: (danger, what to do), in the order of the shop.
-CAUTIONS = tuple(
-    (row["danger"], row["text"].format(steady_n=STEADY_PULL_N))
-    for row in read_rows("library/cautions.csv")
-)
+CAUTIONS = tuple(_rows("cautions"))
 
 
 def beside(bend: bool = True) -> list[str]:

@@ -32,6 +32,10 @@ def shown(value) -> str:
     return text if len(text) <= 60 else f"{text[:59]}…"
 
 
+def _refuse(name: str, form: str, value, where: str = ""):
+    raise InputError(f"{name} must be {form}; got {shown(value)}{_at(where)}.")
+
+
 def check_kind(value, kind: type, name: str, where: str = ""):
     """Return `value` if it is of `kind`; otherwise raise.
 
@@ -40,9 +44,7 @@ def check_kind(value, kind: type, name: str, where: str = ""):
     ...
     forgeprops.base.errors.InputError: limits must be a dict; got 'fast'.
     """
-    if not isinstance(value, kind):
-        raise InputError(f"{name} must be a {kind.__name__}; got {shown(value)}{_at(where)}.")
-    return value
+    return value if isinstance(value, kind) else _refuse(name, f"a {kind.__name__}", value, where)
 
 
 def check_list(value, name: str, form: str = "a list", count: int | None = None) -> tuple:
@@ -58,9 +60,8 @@ def check_list(value, name: str, form: str = "a list", count: int | None = None)
         with contextlib.suppress(Exception):  # whatever a foreign object says
             items = iter(value)
     made = () if items is None else tuple(items)
-    if items is None or len(made) != (count or len(made)):
-        raise InputError(f"{name} must be {form}; got {shown(value)}.")
-    return made
+    wrong = items is None or len(made) != (count or len(made))
+    return _refuse(name, form, value) if wrong else made
 
 
 def check_options(given, kind, what: str, example: str) -> dict:
@@ -84,15 +85,14 @@ def check_name(value, name: str, where: str = "") -> str:
     """
     if isinstance(value, str) and value.strip() and value.isprintable() and len(value) <= 120:
         return value
-    form = "1 to 120 printable characters"
-    raise InputError(f"{name} must be {form}; got {shown(value)}{_at(where)}.")
+    return _refuse(name, "1 to 120 printable characters", value, where)
 
 
 def check_flag(value, name: str, where: str = "") -> bool:
     """Return `value` as a bool if it is True or False (NumPy's too); otherwise raise."""
     if isinstance(value, bool) or type(value).__name__ in ("bool_", "bool"):
         return bool(value)
-    raise InputError(f"{name} must be True or False; got {shown(value)}{_at(where)}.")
+    return _refuse(name, "True or False", value, where)
 
 
 def check_whole(value, name: str, low: int, high: int, where: str = "") -> int:
@@ -103,8 +103,7 @@ def check_whole(value, name: str, low: int, high: int, where: str = "") -> int:
     """
     number = check_number(value, name, low, high, "", where)
     if number != int(number):
-        form = f"a whole number from {low} to {high}"
-        raise InputError(f"{name} must be {form}; got {shown(value)}{_at(where)}.")
+        _refuse(name, f"a whole number from {low} to {high}", value, where)
     return int(number)
 
 
@@ -129,7 +128,7 @@ def check_number(value, name: str, low: float, high: float, unit="", where="") -
     else:
         allowed = f"{low:g}{'–' if low >= 0.0 else ' to '}{high:g}{unit_text}"
     if isinstance(value, bool) or not isinstance(value, numbers.Real):
-        raise InputError(f"{name} must be a number ({allowed}); got {shown(value)}{_at(where)}.")
+        _refuse(name, f"a number ({allowed})", value, where)
     try:
         number = float(value)
     except (OverflowError, ValueError):
@@ -142,6 +141,19 @@ def check_number(value, name: str, low: float, high: float, unit="", where="") -
     return number
 
 
+def bounded(default, label: str, low: float, high: float, unit=""):
+    """Field of a dataclass for a number that `check_bounded` holds between two ends."""
+    return dataclasses.field(default=default, metadata={"ends": (label, low, high, unit)})
+
+
+def check_bounded(obj) -> None:
+    """Check the `bounded` numbers of a frozen dataclass and store them as floats; a default of None may stay."""
+    for f in dataclasses.fields(obj):
+        value = getattr(obj, f.name)
+        if "ends" in f.metadata and (value is not None or f.default is not None):
+            object.__setattr__(obj, f.name, check_number(value, *f.metadata["ends"]))
+
+
 def check_choice(value, name: str, allowed, where: str = "") -> str:
     """Return `value` if it is one of `allowed`; otherwise raise and suggest the nearest.
 
@@ -151,15 +163,14 @@ def check_choice(value, name: str, allowed, where: str = "") -> str:
     forgeprops.base.errors.InputError: grade '4130 H' is unknown; did you mean '4130'? Allowed: 1020, 4130, 4140.
     """
     allowed = tuple(allowed)
+    hint = "."
     if isinstance(value, str):
         if value in allowed:
             return value
-        folded = {str(a).casefold(): a for a in allowed}
-        if value.strip().casefold() in folded:
-            return folded[value.strip().casefold()]
-        near = difflib.get_close_matches(value.strip().casefold(), folded, n=1, cutoff=0.5)
+        folded, given = {str(a).casefold(): a for a in allowed}, value.strip().casefold()
+        if given in folded:
+            return folded[given]
+        near = difflib.get_close_matches(given, folded, n=1, cutoff=0.5)
         hint = f"; did you mean {folded[near[0]]!r}?" if near else "."
-    else:
-        hint = "."
     listed = ", ".join(str(a) for a in allowed)
     raise InputError(f"{name} {shown(value)} is unknown{hint} Allowed: {listed}{_at(where)}.")

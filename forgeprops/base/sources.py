@@ -1,6 +1,6 @@
-"""Where every number comes from: read from the References of the docstrings, where each formula stands.
+"""Where every number comes from: read from the docstrings, where each formula stands.
 
-An entry of a References section ends with its basis in brackets, one of `BASES`:
+A long docstring has its sources under References, a short one at its end; an entry ends with its basis, one of `BASES`:
 
     .. [1] K. W. Andrews, J. Iron Steel Inst. 203 (1965) 721-727 (from memory).
 """
@@ -13,6 +13,8 @@ from collections import Counter
 from dataclasses import dataclass
 from pathlib import Path
 
+from .tables import read_rows
+
 #: What a source may rest on, and what that means.
 BASES = {
     "read": "somebody here has seen it in the place named",
@@ -23,7 +25,7 @@ BASES = {
     "our choice": "a decision of this package, stated as such",
     "invented": "made up for demonstration",
 }
-_SECTION = re.compile(r"^References\n-+\n(.*?)(?=^\w[^\n]*\n---|\Z)", re.DOTALL | re.MULTILINE)
+_ENTRIES = re.compile(r"^\.\. \[1\].*?(?=^\w[^\n]*\n---|\Z)", re.DOTALL | re.MULTILINE)
 _ENTRY = re.compile(rf"(.+?) \(({'|'.join(BASES)})\)\.?", re.DOTALL)
 
 
@@ -55,22 +57,36 @@ class Source:
 def references(doc: str | None, where: str) -> tuple[Source, ...]:
     """Sources named in one docstring.
 
-    >>> doc = "Ae3, °C.\\n\\nReferences\\n----------\\n.. [1] K. W. Andrews 1965 (from memory).\\n"
+    >>> doc = "Ae3, °C.\\n\\n.. [1] K. W. Andrews 1965 (from memory).\\n"
     >>> print(*references(doc, "room.formula"))
     Ae3, °C: K. W. Andrews 1965 (from memory)
     """
     doc = inspect.cleandoc(doc or "")
-    section = _SECTION.search(doc)
-    if not section:
+    entries = _ENTRIES.search(doc)
+    if not entries:
         return ()
     what = " ".join(doc.partition("\n\n")[0].split())
     found = []
-    for text in re.split(r"\.\. \[\d+\]", section[1])[1:]:
+    for text in re.split(r"\.\. \[\d+\]", entries[0])[1:]:
         entry = _ENTRY.fullmatch(" ".join(text.split()))
         if not entry:
             raise ValueError(f"{where}: {' '.join(text.split())!r} does not end with its basis")
         found.append(Source(where, what, entry[1], entry[2]))
     return tuple(found)
+
+
+def of_formula_table() -> list[Source]:
+    """Sources of the critical temperatures, whose formulas are rows of a table.
+
+    >>> print(of_formula_table()[0].where)
+    transformation.temperature_formulas.ae1_grange
+    """
+    where, found = "transformation.temperature_formulas", []
+    for r in read_rows("constants/critical_temperatures.csv"):
+        name, sources = f"{where}.{r['quantity']}_{r['formula']}", (r["source"], r["source2"])
+        bases = (r["basis"], r["basis2"])
+        found += [Source(name, r["what"], *s) for s in zip(sources, bases, strict=True) if s[0]]
+    return found
 
 
 def counted(found) -> str:
@@ -91,10 +107,10 @@ def sources() -> tuple[Source, ...]:
     >>> sum(source.basis == "read" for source in sources()) > 30
     True
     """
-    package, found = Path(__file__).parents[1], []
+    package, found = Path(__file__).parents[1], of_formula_table()
     for path in sorted(package.rglob("*.py")):
         text = path.read_text(encoding="utf-8")
-        if "References\n" not in text or path == Path(__file__):
+        if ".. [1]" not in text or path == Path(__file__):
             continue
         parts = path.relative_to(package).with_suffix("").parts
         module = ".".join(p for p in parts if p != "__init__")

@@ -114,9 +114,7 @@ def read_certificates(
     """
     check_choice(below_limit, "below_limit", ("half", "zero"))
     grids = read_grids(source, filename, sheet, header_score, CELL_LIMIT)
-    certificates: list[Certificate] = []
-    named: dict[str, None] = {}
-    headed = False
+    certificates, named, headed = [], {}, False
     for grid in grids:
         tables = find_tables(grid)
         if not tables:
@@ -175,8 +173,8 @@ def _merged(rows: Sequence[Certificate], problems: list[Problem]) -> Certificate
         composition[element] = float(f"{math.fsum(values) / len(values):.12g}")
         low, high = min(values), max(values)
         if high - low > max(0.03, 0.2 * high):
-            what = f"differs widely between rows ({low:g} to {high:g} wt%)"
-            what = f"{element} of heat {first.heat} {what}"
+            differs = f"differs widely between rows ({low:g} to {high:g} wt%)"
+            what = f"{element} of heat {first.heat} {differs}"
             said.append(first.problem(element, what, "averaged all the same"))
     grades = list(dict.fromkeys(c.grade for c in rows if c.grade)) or [""]
     if len(grades) > 1:

@@ -23,28 +23,18 @@ _MANGLED = re.compile(r"\d([.,]\d+)?[eE]\+\d+")
 
 @dataclass(frozen=True)
 class Certificate:
-    """One heat of steel as certified.
+    """One heat of steel as certified."""
 
-    Attributes
-    ----------
-    heat : Heat number, or a stand-in such as "row 7".
-    grade : Grade as written; empty if none.
-    steel : None where the row cannot be used; `problems` says why.
-    row : Row of the file (first of several).
-    problems : What concerns this heat.
-    rows : All rows of the file that went into it.
-    notes : Cells of columns that are no element: header → text.
-    file : File, with the sheet of a workbook.
-    """
-
-    heat: str
-    grade: str
-    steel: Steel | None
-    row: int
+    heat: str  # heat number, or a stand-in such as "row 7"
+    grade: str  # as written; empty if none
+    steel: Steel | None  # None where the row cannot be used; `problems` says why
+    row: int  # of the file (first of several)
     problems: tuple[Problem, ...] = ()
-    rows: tuple[int, ...] = ()
-    notes: Mapping[str, str] = field(default_factory=dict)
-    file: str = ""
+    rows: tuple[int, ...] = ()  # all that went into it
+    notes: Mapping[str, str] = field(
+        default_factory=dict
+    )  # of columns that are no element, by header
+    file: str = ""  # with the sheet of a workbook
 
     def problem(self, column: str, what: str, assumed: str) -> Problem:
         """A problem in this heat's row."""
@@ -61,26 +51,22 @@ def read_table(table: Table, below_limit: str) -> list[Certificate]:
     def filled(j: int) -> bool:
         return any(j < len(grid.rows[i]) and grid.rows[i][j] is not None for i in table.rows)
 
-    for j, column in table.columns.items():
-        if column.name is None and (filled(j) or not grid.transposed):
+    for j in [j for j, column in table.columns.items() if column.name is None]:
+        said = ("a line without values", "taken as a title", table.header, "")
+        if filled(j) or not grid.transposed:
             kept = "kept as a note of each certificate"
-            head = _head(table, j)
-            grid.report("this column is no chemical element", kept, table.header, head, j)
-        elif column.name is None:
-            grid.report("a line without values", "taken as a title", table.header, "", j)
+            said = ("this column is no chemical element", kept, table.header, _head(table, j))
+        grid.report(*said, j)
     for j in range(width):
         if j not in table.columns and filled(j):
             what, letter = "this column has cells but no header", grid.place(table.header, j)[1]
             grid.report(what, "not used", table.header, letter, j)
-    decimal = decimal_mark(grid)
-    made = []
+    made, decimal = [], decimal_mark(grid)
     for i in table.rows:
-        said: list[Problem] = []
-        certificate = _read_row(table, i, decimal, below_limit, said)
+        said = []
+        made.append(_read_row(table, i, decimal, below_limit, said))
         grid.problems.extend(said)
-        if certificate is not None:
-            made.append(certificate)
-    return made
+    return [certificate for certificate in made if certificate is not None]
 
 
 def _head(table: Table, j: int) -> str:

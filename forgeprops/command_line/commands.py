@@ -39,13 +39,16 @@ def run(argv: list[str]) -> int:
         text, content = _STUDIES[command](job, options, units, stop)
     if options.json:
         head = {"schema": SCHEMA, "command": command, "stopped": stop.is_set()}
-        content = {**head, "limits": job.limits.saved(), **content, "cautions": beside()}
-        print(json.dumps(content, ensure_ascii=False, indent=1))
+        _print_json({**head, "limits": job.limits.saved(), **content, "cautions": beside()})
     else:
         print("\n".join([text, "", *textwrap.wrap(SHORT, 100)]))
     if stop.is_set():
         raise KeyboardInterrupt
     return 0
+
+
+def _print_json(content: dict) -> None:
+    print(json.dumps(content, ensure_ascii=False, indent=1))
 
 
 @contextlib.contextmanager
@@ -86,10 +89,8 @@ def _one(command: str, job, options, units: Units) -> None:
 
         softening = soften(result, bench=dict(job.bench))
     if options.json:
-        content = {"schema": SCHEMA, **result.to_dict(units)}
-        if softening is not None:
-            content["soften"] = softening.to_dict()
-        print(json.dumps(content, ensure_ascii=False, indent=1))
+        also = {} if softening is None else {"soften": softening.to_dict()}
+        _print_json({"schema": SCHEMA, **result.to_dict(units), **also})
         return
     print(result.summary(units))
     if options.details:
@@ -123,25 +124,27 @@ def _compare(job, options, units: Units, stop):
 
     preheats = list_of(options.preheats, "--preheats") if options.preheats else PREHEATS_C
     forgings = list_of(options.forgings, "--forgings") if options.forgings else None
-    case = job.struck_head, job.route, job.limits
-    steels = options.steels or [job.steel]
-    found = compare(steels, preheats, *case, forgings_c=forgings, shop=job.shop, bench=job.bench)
+    case = options.steels or [job.steel], preheats, job.struck_head, job.route, job.limits
+    found = compare(*case, forgings_c=forgings, shop=job.shop, bench=job.bench)
     if options.csv:
         write_table(found.table, options.csv)
     rows = found.table.sort_values("rank")
-    shown = units.table(rows[[c for c in _COMPARED if c in rows]])
+    shown, words = units.table(rows[[c for c in _COMPARED if c in rows]]), units.text(found.words())
     text = shown.to_string(index=False, float_format=lambda v: f"{v:.4g}")
-    words = units.text(found.words())
     return f"{words}\n\n{text}", {"words": words, "rows": _records(rows)}
+
+
+def _searched(job, stop) -> dict:
+    """What a search takes beside the case."""
+    case = {"limits": job.limits, "shop": job.shop, "bench": job.bench}
+    return case | {"progress": _progress(), "cancel": stop}
 
 
 def _window(job, options, units: Units, stop):
     from ..study.process.process_window import window
 
     axes = {a: axis_of(getattr(options, a), 3, f"--{a}") for a in "xy" if getattr(options, a)}
-    case = {"limits": job.limits, "shop": job.shop, "bench": job.bench}
-    case |= {"progress": _progress(), "cancel": stop}
-    found = window(job.steel, job.struck_head, job.route, **axes, **case)
+    found = window(job.steel, job.struck_head, job.route, **axes, **_searched(job, stop))
     if options.csv:
         write_table(found.table(), options.csv)
     if options.png:
@@ -158,9 +161,8 @@ def _choose(job, options, units: Units, stop):
     from ..study.process.search import choose
 
     turned = {n: (a, b) for n, a, b in (axis_of(t, 2, "--turn") for t in options.turn or ())}
-    case = {"limits": job.limits, "shop": job.shop, "bench": job.bench}
-    case |= {"progress": _progress(), "cancel": stop}
-    found = choose(job.steel, job.struck_head, job.route, settings=turned or None, **case)
+    case = job.steel, job.struck_head, job.route
+    found = choose(*case, settings=turned or None, **_searched(job, stop))
     words = units.text(found.words())
     return words, {"words": words, "feasible": found.feasible,
                    "settings": dict(found.settings), "results": dict(found.results),

@@ -8,6 +8,8 @@ from .options import SETTINGS, value_of
 
 #: Seconds in the units of a time.
 _SECONDS = {"h": 3600.0, "min": 60.0, "s": 1.0}
+#: Example of the value of every later heat's option.
+_LATER = {"--temper": "600:1h", "--torch": "680:10min", "--normalise": "890:30min"}
 
 
 def steel_from(options):
@@ -77,24 +79,16 @@ def _named(text: str):
     return name.strip(), value_of(value)
 
 
-def _heat(text: str, option: str, example: str) -> tuple[float, float, str]:
-    """°C, seconds and the rest of "600:1h:hosel"."""
-    celsius, _, rest = text.partition(":")
-    time, _, rest = rest.partition(":")
-    unit = next((u for u in _SECONDS if time.endswith(u)), "")
-    wrong = f"{option} {shown(text)} must be °C:time in h, min or s, for example {example}."
-    if not unit:
-        raise InputError(wrong)
-    numbers = _numbers((celsius, time.removesuffix(unit)), 2, wrong)
-    return numbers[0], numbers[1] * _SECONDS[unit], rest
-
-
 def _later(option: str, text: str):
-    """The later heat of one option."""
+    """The later heat of one option, "600:1h:hosel"."""
     from ..inputs.later import LocalHeat, Normalise, Temper
 
-    example = {"--temper": "600:1h", "--torch": "680:10min", "--normalise": "890:30min"}[option]
-    celsius, seconds, rest = _heat(text, option, example)
+    celsius, time, rest = [*text.split(":", 2), "", ""][:3]
+    unit = next((u for u in _SECONDS if time.endswith(u)), "")
+    form = f"°C:time in h, min or s, for example {_LATER[option]}"
+    numbers = (celsius, time.removesuffix(unit)) if unit else ()
+    celsius, seconds = _numbers(numbers, 2, f"{option} {shown(text)} must be {form}.")
+    seconds *= _SECONDS[unit]
     if option == "--temper":
         return Temper(celsius, seconds, tuple(filter(None, rest.split("+"))))
     if option == "--torch":
@@ -116,19 +110,17 @@ def _quench(text: str):
 
 def _head(options, like):
     """The head scaled to the numbers of the options, or None where there are none."""
-    pairs = (("blade", 2, "76x45"), ("hosel", 3, "13.4x9.4x60"))
+    forms = {"blade_mm": (2, "2 numbers in mm, for example 76x45"), "mass_g": (1, "a number")}
+    forms |= {
+        "hosel_mm": (3, "3 numbers in mm, for example 13.4x9.4x60"),
+        "face_mm": (1, "a number"),
+    }
     given = {}
-    for name, count, example in pairs:
-        text = getattr(options, f"{name}_mm")
-        if text:
-            form = f"{count} numbers in mm, for example {example}"
-            wrong = f"--{name}-mm {shown(text)} must be {form}."
-            given[f"{name}_mm"] = _numbers(text.replace("×", "x").split("x"), count, wrong)
-    for name in ("mass_g", "face_mm"):
-        if getattr(options, name):
-            option = "--" + name.replace("_", "-")
-            wrong = f"{option} {shown(getattr(options, name))} must be a number."
-            (given[name],) = _numbers([getattr(options, name)], 1, wrong)
+    for name, (count, form) in forms.items():
+        if text := getattr(options, name):
+            wrong = f"--{name.replace('_', '-')} {shown(text)} must be {form}."
+            numbers = _numbers(text.replace("×", "x").split("x"), count, wrong)
+            given[name] = numbers if count > 1 else numbers[0]
     if not given:
         return None
     from ..inputs.templates import head_from
@@ -141,14 +133,12 @@ def job_from(options, steel):
     from ..inputs.job import Job, load_job
     from ..inputs.route import Route
     from ..inputs.shop import load_shop
-    from ..io.saved import load_object, save_object
 
     job = load_job(options.job) if options.job else Job()
-    route = load_object(options.route, "route", (1,), Route) if options.route else job.route
-    later = (_later(option, text) for option, text in options.later)
-    quench = map(_quench, options.quench)
-    more = {"later": (*route.later, *later), "quench": (*route.quench, *quench)}
-    route = dataclasses.replace(route, **more)
+    route = Route.load(options.route) if options.route else job.route
+    later = (*route.later, *(_later(option, text) for option, text in options.later))
+    quench = (*route.quench, *map(_quench, options.quench))
+    route = dataclasses.replace(route, later=later, quench=quench)
     changes = {s.name: getattr(options, s.name) for s in SETTINGS}
     changes |= {"steel": steel, "head": options.head}
     changes["limits"] = limits_from(options.limits) if options.limits else None
@@ -170,5 +160,5 @@ def job_from(options, steel):
     if options.save_job:
         job.save(options.save_job)
     if options.save_route:
-        save_object(options.save_route, "route", 1, job.route)
+        job.route.save(options.save_route)
     return job

@@ -11,7 +11,6 @@ from ..inputs.head import ZONES, Zone
 from ..inputs.later import COOLING, LocalHeat, Temper
 from ..inputs.route import HEATING, QUENCH
 from ..thermal import surroundings
-from ..thermal.furnace import FURNACES
 from ..thermal.local_heat import hosel_heats
 from ..thermal.media import MEDIUM_C, bath_w_m2
 from ..transformation import austenite
@@ -34,7 +33,7 @@ _VIEW, _AIR_SHARE, _FORCED = (
     for field in ("view_factor", "air_share", "forced")
 )
 _COVERED = [i for i, kind in enumerate(COOLING) if surroundings.NEIGHBOURS[kind].covered]
-_FURNACES = [FURNACES[kind] for kind in HEATING]
+_FURNACES = [surroundings.FURNACES[kind] for kind in HEATING]
 
 
 def pack_routes(

@@ -77,7 +77,7 @@ def _torches(columns: Cases):
     if not any(isinstance(heat, LocalHeat) for heats in columns.later for heat in heats):
         return
     ac1, _ = _packed_steels(columns.steels)
-    ac1 = ac1["ac1"] if columns.steel_of is None else ac1["ac1"][columns.steel_of]
+    ac1 = ac1["ac1"][columns.steel_of]
     for kind, heats in enumerate(columns.later):
         left = columns.later_of == kind
         for at in reversed(range(len(heats))):
@@ -133,11 +133,8 @@ def _march(
     **options,
 ) -> batch.Marched:
     """One march of the route, or of hosel and neck under a torch."""
-    n = len(columns)
-    every = np.arange(n)
-    steel_of = every if columns.steel_of is None else columns.steel_of
-    head_of = every if columns.head_of is None else columns.head_of
-    cases = np.zeros(n, packing.CASE)
+    steel_of, head_of = columns.steel_of, columns.head_of
+    cases = np.zeros(len(columns), packing.CASE)
     of_steel, start = (
         _packed_steels(columns.steels)
         if constants is None and methods is None

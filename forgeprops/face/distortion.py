@@ -1,9 +1,8 @@
 """What a one-sided quench bends: bow of the face, drift of lie and loft, and edges too hard to cut.
 
-Two strains stay in the metal.  *Transformation*: martensite takes more room than ferrite and pearlite.
-*Thermal*: while the front is cold and the back still hot and soft, part of the difference is taken up by
-plastic flow; the side that cooled first ends longer.  Both make the quenched front longer, so it bows out.
-Positive is a front that bulges.
+Two strains stay.  *Transformation*: martensite takes more room than ferrite and pearlite.  *Thermal*: while the
+front is cold and the back hot and soft, plastic flow takes up part of the difference; the side that cooled first
+ends longer.  Both make the quenched front longer: it bows out.  Positive is a front that bulges.
 """
 
 import math
@@ -22,42 +21,29 @@ EXPANSION_PER_K = (1.2e-5 * 600 + 0.4e-8 * 600**2 - 2.416e-4) / 580.0
 
 #: Volume against austenite at room temperature, per cent: a − b·(wt% C).  Martensite read on a page that
 #: quotes the ASM Handbook, vol. 4; the others from memory of the same table (Lement 1959).
-_VOLUME = {
-    "martensite": (4.64, 0.53),
-    "bainite": (4.64, 1.43),
-    "ferrite": (4.64, 2.21),
-    "pearlite": (4.64, 2.21),
-    "austenite": (0.0, 0.0),
-}
+_VOLUME = {"martensite": (4.64, 0.53), "bainite": (4.64, 1.43), "ferrite": (4.64, 2.21)}
+_VOLUME |= {"pearlite": (4.64, 2.21), "austenite": (0.0, 0.0)}
 
 #: Flatness required of a face before it is ground, mm (our choice; the rules ask the finished face to be flat).
 FLATNESS_MM = 0.15
 #: What a flatness limit, mm, and a cutting limit, HV, may be.
 LIMIT_MM, CUTTING_HV = (0.005, 10.0), (80.0, 900.0)
 
-#: Hardness above which high-speed steel tools and trimming blades suffer, HV (about 32 HRC; common
-#: practice, no source).
+#: Hardness above which high-speed steel tools and trimming blades suffer, HV (about 32 HRC; common practice, no source).
 CUTTING_LIMIT_HV = 320.0
 
 
 def transformation_strain(fractions: Mapping[str, float], carbon_pct: float) -> float:
     """Linear strain of a structure against its austenite at room temperature: a third of the volume change.
 
-    Parameters
-    ----------
-    fractions : Shares of "ferrite", "pearlite", "bainite", "martensite", "austenite".
-    carbon_pct : Carbon of the steel, wt%, 0 to 1.2.
+    Shares of "ferrite", "pearlite", "bainite", "martensite", "austenite"; carbon of the steel, 0 to 1.2 wt%.
 
-    References
-    ----------
-    .. [1] Martensite 4.64 - 0.53 C per cent: ASM Handbook vol. 4, as quoted (read).
-    .. [2] Bainite and pearlite: B. S. Lement, Distortion in Tool Steels (1959) (from memory).
-
-    Examples
-    --------
     >>> hard, soft = (transformation_strain({name: 1.0}, 0.3) for name in ("martensite", "pearlite"))
     >>> round(100 * (hard - soft), 3)                 # per cent
     0.168
+
+    .. [1] Martensite 4.64 - 0.53 C per cent: ASM Handbook vol. 4, as quoted (read).
+    .. [2] Bainite and pearlite: B. S. Lement, Distortion in Tool Steels (1959) (from memory).
     """
     carbon = check_number(carbon_pct, "carbon", 0.0, 1.2, "wt%")
     total = volume = 0.0
@@ -73,9 +59,8 @@ def transformation_strain(fractions: Mapping[str, float], carbon_pct: float) -> 
 def gradient_per_mm(strains: Sequence[float], thickness_mm: float) -> float:
     """Curvature of a plate whose layers want different lengths, 1/mm; positive when the front is longer.
 
-    Equal layers, front first: k = (12/t³) Σ strain · ∫ z dz, z from mid-thickness towards the front (the
-    plate stays elastic and free; beam on its own layers, derived).  A straight gradient returns
-    difference/thickness.
+    Equal layers, front first: k = (12/t³) Σ strain · ∫ z dz, z from mid-thickness towards the front (elastic and free;
+    beam on its own layers, derived).  A straight gradient returns difference/thickness.
 
     >>> import numpy as np
     >>> round(gradient_per_mm(np.linspace(0.002, 0, 400), 3.0) * 3.0, 5)
@@ -90,23 +75,15 @@ def gradient_per_mm(strains: Sequence[float], thickness_mm: float) -> float:
 
 
 def frozen_thermal_strain(difference_c: float, plastic_share: float = 0.5) -> float:
-    """Strain left between front and back by a temperature difference while the back was soft.
+    """Strain left by a temperature difference, back less front (°C), while the back was soft (above about 600 °C).
 
-    Parameters
-    ----------
-    difference_c : Back less front while the back is above about 600 °C, °C.
-    plastic_share : Share taken up by flow, 0 to 1: 0.5 is our choice (0: all elastic, springs back;
-        1: no strength at all).
+    Of it the share 0 to 1 is taken up by flow (0: all elastic, springs back; 1: no strength at all).
 
-    References
-    ----------
-    .. [1] EN 1993-1-2:2005, clause 3.4.1.1 (from memory).
-    .. [2] Half of the temperature difference is taken up by flow (our choice).
-
-    Examples
-    --------
     >>> round(1000 * frozen_thermal_strain(200), 2)
     1.45
+
+    .. [1] EN 1993-1-2:2005, clause 3.4.1.1 (from memory).
+    .. [2] Half of the temperature difference is taken up by flow (our choice).
     """
     difference = check_number(difference_c, "temperature difference", -1200.0, 1200.0, "°C")
     return EXPANSION_PER_K * difference * check_number(plastic_share, "plastic share", 0.0, 1.0)
@@ -124,8 +101,7 @@ def bow_mm(curvature_per_mm: float, span_mm: float) -> float:
 def drift_deg(mismatch: float, thickness_mm: float, length_mm: float) -> float:
     """Angle between the ends of a bar whose two sides differ in length, degrees: mismatch/thickness · length.
 
-    For the neck (its diameter, the wetted length) this is the drift of lie or loft; for the body the twist
-    of face against hosel.
+    Of the neck (its diameter, the wetted length) the drift of lie or loft; of the body the twist of face against hosel.
 
     >>> round(drift_deg(0.001, 14.0, 20.0), 3)
     0.082
@@ -136,26 +112,17 @@ def drift_deg(mismatch: float, thickness_mm: float, length_mm: float) -> float:
 
 @dataclass(frozen=True)
 class FaceBow:
-    """How the face comes out of flat, and the neck out of line.
+    """How the face comes out of flat, and the neck out of line."""
 
-    Attributes
-    ----------
-    bow_mm : Middle of the span against its ends; positive: the front bulges.
-    transformation_mm, thermal_mm : Its two parts.
-    limit_mm : The user's flatness limit.
-    neck_drift_deg : Turn of the hosel by a neck wetted on one side, if that length was given. Water
-        on the front turns it about the line from heel to toe, which moves the loft; the lie moves
-        only where the heel or the toe side is wetted.
-    residual_mpa : Stress at the skin that the rim's restraint leaves in the face.
-    """
-
-    bow_mm: float
-    transformation_mm: float
+    bow_mm: float  #: middle of the span against its ends; positive: the front bulges
+    transformation_mm: float  #: its two parts
     thermal_mm: float
     curvature_per_mm: float
-    limit_mm: float
+    limit_mm: float  #: the user's flatness limit
+    #: Turn of the hosel by a neck wetted on one side, if that length was given: water on the front moves the loft; the lie
+    #: moves only where the heel or the toe side is wetted.
     neck_drift_deg: float
-    residual_mpa: float
+    residual_mpa: float  #: stress at the skin that the rim's restraint leaves in the face
     warnings: tuple[Warn, ...]
 
     @property
@@ -168,10 +135,8 @@ class FaceBow:
         way = "bulges" if self.bow_mm >= 0.0 else "dishes"
         verdict = "within" if self.flat else "past"
         drift = abs(self.neck_drift_deg)
-        change, heat = (
-            round(self.transformation_mm, 2) + 0.0,
-            round(self.thermal_mm, 2) + 0.0,
-        )  # no -0
+        parts = self.transformation_mm, self.thermal_mm
+        change, heat = (round(x, 2) + 0.0 for x in parts)  # no -0
         neck = f" The neck turns the hosel about {drift:.2f}°, which moves the loft."
         neck *= drift >= 0.005
         return (
@@ -202,12 +167,8 @@ def face_bow(
     layers : sequence of mapping or float
         Equal layers from front to back: structure (shares by constituent) or the strain that the layer takes when free;
         empty: no transformation part.
-    carbon_pct : float
-        wt%.
-    difference_c : float
-        Back less front while the back was above about 600 °C, °C.
-    plastic_share : float
-        See `frozen_thermal_strain`.
+    carbon_pct, difference_c, plastic_share : float
+        See `transformation_strain`, `frozen_thermal_strain`.
     restraint : float
         Share of the free bow that the rim holds back, 0 to 1.  Default 0: a free plate, the most it can bow.
     limit_mm : float
@@ -231,54 +192,43 @@ def face_bow(
     across = check_number(neck[2], "neck mismatch", -0.02, 0.02)
     carbon = check_number(carbon_pct, "carbon", 0.0, 1.2, "wt%")
     wanted = []
-    for layer in check_list(layers, "layers"):
-        if isinstance(layer, Mapping):
-            layer = transformation_strain(layer, carbon)
-        wanted.append(check_number(layer, "strain of a layer", -0.1, 0.1))
+    for x in check_list(layers, "layers"):
+        x = transformation_strain(x, carbon) if isinstance(x, Mapping) else x
+        wanted.append(check_number(x, "strain of a layer", -0.1, 0.1))
     by_change = gradient_per_mm(wanted, t) if wanted else 0.0
     by_heat = frozen_thermal_strain(difference_c, plastic_share) / t
     free = by_change + by_heat
     kept = free * (1.0 - held)
-    notes = []
     bow = bow_mm(kept, span)
-    if abs(bow) > limit:
-        text = (
-            f"The face is likely to bow {abs(bow):.2f} mm over {span:.0f} mm, past the limit of {limit:.2f} mm: "
-            "coin or grind it, or quench both sides."
-        )
-        notes.append(Warn("distortion:bow", text))
-    if span < 5.0 * t:
-        text = "The span is under five thicknesses: hardly a plate."
-        notes.append(Warn("distortion:stubby", text))
+    text = (
+        f"The face is likely to bow {abs(bow):.2f} mm over {span:.0f} mm, past the limit of {limit:.2f} mm: "
+        "coin or grind it, or quench both sides."
+    )
+    notes = (Warn("distortion:bow", text),) * (abs(bow) > limit)
+    stubby = Warn("distortion:stubby", "The span is under five thicknesses: hardly a plate.")
+    notes += (stubby,) * (span < 5.0 * t)
     change, heat = (bow_mm(part * (1.0 - held), span) for part in (by_change, by_heat))
     drift, stress = drift_deg(across, diameter, wet), abs(free * held) * YOUNGS_MPA * t / 2.0
-    return FaceBow(bow, change, heat, kept, limit, drift, stress, tuple(notes))
+    return FaceBow(bow, change, heat, kept, limit, drift, stress, notes)
 
 
-#: Hardness of ferrite and pearlite against which a layer counts as part martensite, HV (handbook bars of
-#: 0.2–0.4 % C: 130–200).
-_SOFT_HV = 165.0
-
-#: Temperature above which steel flows rather than springs, °C (EN 1993-1-2: yield halves near 600; from
-#: memory).
-_SOFT_C = 600.0
-
-#: Equal layers between the computed points.
-_LAYERS = 40
+#: Hardness of ferrite and pearlite against which a layer counts as part martensite, HV (handbook bars of 0.2–0.4 % C:
+#: 130–200); temperature above which steel flows rather than springs, °C (EN 1993-1-2: yield halves near 600; from memory);
+#: equal layers between the calculated points.
+_SOFT_HV, _SOFT_C, _LAYERS = 165.0, 600.0, 40
 
 
 def bow_of_head(head, face, carbon_pct: float, neck=None, **options) -> FaceBow:
-    """`face_bow` of a head from its computed face, and the drift of its neck.
+    """`face_bow` of a head from its calculated face, and the drift of its neck.
 
-    *Transformation*: from the structure of every point through the thickness where it is known
-    (``layer_fractions``); what self-tempering has softened has given its extra room back in proportion.
-    Without it the strain follows hardness between ferrite–pearlite and full martensite of that carbon.
-    *Thermal*: the greatest difference of back and front surface while the back is above 600 °C and the front
-    below.  Without ``back_c``, twice mean less front surface, as in a parabola.
+    `face` and `neck` are results of zones with ``layers_hv`` (Gauss–Lobatto points, front to back), ``temperature_c``,
+    ``front_c`` and, if known, ``layer_fractions`` and ``back_c``; overspray on the front of the neck turns the hosel,
+    which moves the loft.  Carbon in wt%, options as in `face_bow`.
 
-    `face` and `neck` are results of zones with ``layers_hv`` (Gauss–Lobatto points, front to back),
-    ``temperature_c``, ``front_c`` and, if known, ``layer_fractions`` and ``back_c``; overspray on the
-    front of the neck turns the hosel, which moves the loft.  Carbon in wt%, options as in `face_bow`.
+    *Transformation*: from the structure of every point through the thickness where it is known; what self-tempering has
+    softened has given its extra room back in proportion.  Without it the strain follows hardness between
+    ferrite–pearlite and full martensite of that carbon.  *Thermal*: the greatest difference of back and front surface
+    while the back is above 600 °C and the front below.  Without ``back_c``, twice mean less front, as in a parabola.
     """
     given = {"layers": _layer_strains(face, carbon_pct), "difference_c": _difference_c(face)}
     if neck is not None:
@@ -306,67 +256,48 @@ def _layer_strains(zone, carbon_pct: float) -> np.ndarray:
     from ..strength.hardness_scales import hv_from_hrc
     from ..transformation.phase_hardness import as_quenched_hrc
 
-    values = np.asarray(zone.layers_hv, dtype=float)
+    values, structure = np.asarray(zone.layers_hv, float), getattr(zone, "layer_fractions", None)
     hardest = max(float(hv_from_hrc(as_quenched_hrc(carbon_pct))), _SOFT_HV + 50.0)
-    structure = getattr(zone, "layer_fractions", None)
     if structure is None:
         hard = transformation_strain({"martensite": 1.0}, carbon_pct)
         soft = transformation_strain({"pearlite": 1.0}, carbon_pct)
         strains = (hard - soft) * (values - _SOFT_HV) / (hardest - _SOFT_HV)
     else:
-        martensite = float(zone.fractions["martensite"])
-        lost = (zone.as_quenched_hv - zone.hardness_hv) / max(
-            martensite * (hardest - _SOFT_HV), 1e-6
-        )
+        most = float(zone.fractions["martensite"]) * (hardest - _SOFT_HV)
+        lost = (zone.as_quenched_hv - zone.hardness_hv) / max(most, 1e-6)
         kept = float(np.clip(1.0 - lost, 0.0, 1.0))
         strains = []
         for i in range(values.size):
             point = {name: max(float(structure[name][i]), 0.0) for name in structure}
             # what no longer holds its carbon in solution has the room of ferrite and cementite
-            point["pearlite"] += (
-                point.pop("untransformed", 0.0) + (1.0 - kept) * point["martensite"]
-            )
+            loose = (1.0 - kept) * point["martensite"]
+            point["pearlite"] += point.pop("untransformed", 0.0) + loose
             point["martensite"] *= kept
             strains.append(transformation_strain(point, carbon_pct))
     at = (np.arange(_LAYERS) + 0.5) / _LAYERS
     return np.interp(at, np.asarray(lobatto(values.size)[0]), strains)
 
 
-def cutting_warnings(
-    hardness_hv: Mapping[str, float], to_cut: Sequence[str], limit_hv: float = CUTTING_LIMIT_HV
-) -> tuple[Warn, ...]:
-    """Warn (once) of edges and faces that are cut afterwards and are harder than the user's limit.
+def cutting_warnings(hardness_hv: Mapping[str, float], to_cut, limit_hv=CUTTING_LIMIT_HV):
+    """Warn (once) of the zones `to_cut` later whose hardest point, HV by zone, is above the user's limit.
 
-    Parameters
-    ----------
-    hardness_hv : Hardness by zone ("face", "rim", …); give the hardest point of each.
-    to_cut : Zones that are cut later.
-    limit_hv : The user's limit.
-
-    References
-    ----------
-    .. [1] 320 HV: usual limit of milling and drilling with coated carbide (common practice).
-
-    Examples
-    --------
     >>> print(*cutting_warnings({"rim": 410, "hosel": 180}, ["rim", "hosel"]))
     The rim is machined later; its hardest layer has 410 HV, above 320 HV: cut it before, temper it, or use carbide.
+
+    .. [1] 320 HV: usual limit of milling and drilling with coated carbide (common practice).
     """
     limit = check_number(limit_hv, "cutting limit", *CUTTING_HV, "HV")
     hard = {}
     for zone in to_cut:
-        zone = check_choice(zone, "zone to cut", tuple(hardness_hv))
+        zone = check_choice(zone, "zone to cut", hardness_hv)
         hv = check_number(float(hardness_hv[zone]), f"hardness of the {zone}", 20.0, 1200.0, "HV")
         if hv > limit:
             hard[zone] = f"{hv:.0f}"
     if not hard:
         return ()
-    one = len(hard) == 1
-    is_, layer, it = (
-        ("is", "its hardest layer has", "it")
-        if one
-        else ("are", "their hardest layers have", "them")
-    )
+    is_, layer, it = "are", "their hardest layers have", "them"
+    if len(hard) == 1:
+        is_, layer, it = "is", "its hardest layer has", "it"
     text = (
         f"The {_listed(hard)} {is_} machined later; {layer} {_listed(hard.values())} HV, above {limit:.0f} HV: cut {it} before, "
         f"temper {it}, or use carbide."

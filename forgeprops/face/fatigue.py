@@ -1,16 +1,15 @@
 """What a surface of one hardness takes of repeated strikes: cyclic strength, skin and life, from hardness only.
 
-A strike is a pulse of elastic bending stress S.  Notch stresses follow Neuber's rule on the cyclic curve of
-the hardness, the mean stress counts by Walker's rule, and the strain-life line is held to the fatigue limit
-of the finish at 10⁶ strikes.  Structure enters by its hardness alone: no published life separates them at
-equal hardness.
+A strike is a pulse of elastic bending stress S.  Notch stresses follow Neuber's rule on the cyclic curve, the mean
+stress counts by Walker's rule, and the strain-life line is held to the fatigue limit of the finish at 10⁶ strikes.
+Structure enters by its hardness alone: no published life separates them at equal hardness.
 """
 
 import functools
 
 import numpy as np
 
-from ..hosel.fatigue import roessle_fatemi, uniform_material_law
+from ..hosel.fatigue import StrainLife, cycles_to_crack, roessle_fatemi, uniform_material_law
 from ..strength.tensile import YOUNGS_MPA
 
 #: Roughness Rz of a finish, µm (our choice; 100 µm is what the guideline's own table has for rolled skin).
@@ -71,8 +70,6 @@ def leaving_limit_mpa(hardness_hv, depth_um):
 
     1.43 (HV + 120)/(√area)^(1/6), √area = √10 · depth of a long shallow surface crack.
 
-    References
-    ----------
     .. [1] Y. Murakami & M. Endo, Int. J. Fatigue 16 (1994) 163-182 (from memory).
     """
     hv = np.minimum(hardness_hv, HELD_HV)
@@ -92,14 +89,9 @@ def _line(hardness_hv, limit_mpa):
 def strain_line_mpa(hardness_hv, limit_mpa, strikes, plastic=True):
     """Strain amplitude times E that cracks half the surfaces after so many strikes, fully reversed, MPa.
 
-    Parameters
-    ----------
-    limit_mpa : float or array; fatigue limit at 10⁶; the line is level beyond.
-    plastic : bool; with the plastic part; without it, the line through the same points for a crack
-        that is there already.
+    The line passes through the fatigue limit at 10⁶ and is level beyond; `plastic` False: the line through the same
+    points for a crack that is there already.
 
-    References
-    ----------
     .. [1] O. H. Basquin 1910; L. F. Coffin and S. S. Manson 1954 (from memory).
     """
     sf, b, ef = _line(hardness_hv, limit_mpa)
@@ -111,10 +103,9 @@ def strain_line_mpa(hardness_hv, limit_mpa, strikes, plastic=True):
 
 
 def _cyclic(target, strength, by_strain):
-    """Stress on the cyclic curve by Newton in logarithms: Neuber's σ² + Eσ(σ/K)^(1/n) = S², or σ + E(σ/K)^(1/n) = Eε.
+    """Stress on the cyclic curve: Neuber's σ² + Eσ(σ/K)^(1/n) = S², or σ + E(σ/K)^(1/n) = Eε.
 
-    Both left sides are straight and then straight again in logarithms, and convex, so that Newton's steps
-    never go astray.
+    Both left sides are convex in logarithms, so that Newton's steps never go astray.
     """
     power = 1.0 / _CYCLIC_N
     first, second = (1.0, power) if by_strain else (2.0, 1.0 + power)
@@ -140,8 +131,7 @@ def damage_mpa(hardness_hv, pulse_mpa, residual_mpa=0.0, skin_hv=None):
     hardness_hv : float or array; of the metal that carries the pulse.
     pulse_mpa : float or array; elastic bending stress S at the peak of the strike.
     residual_mpa : float; stress left in the surface, tension positive.
-    skin_hv : float or array; hardness of a thin skin that must follow the strains of the metal
-        below.
+    skin_hv : float or array; hardness of a thin skin that must follow the strains of the metal below.
 
     Notes
     -----
@@ -151,10 +141,9 @@ def damage_mpa(hardness_hv, pulse_mpa, residual_mpa=0.0, skin_hv=None):
     References
     ----------
     .. [1] H. Neuber, J. Appl. Mech. 28 (1961) 544 (from memory).
-    .. [2] Cyclic curve: A. Bäumel & T. Seeger, Materials Data for Cyclic Loading, Suppl. 1 (1990) (from
-       memory).
-    .. [3] Mean stress: N. E. Dowling, C. A. Calhoun & A. Arcari, Fatigue Fract. Eng. Mater. Struct. 32
-       (2009) 163-179; constants (from memory).
+    .. [2] Cyclic curve: A. Bäumel & T. Seeger, Materials Data for Cyclic Loading, Suppl. 1 (1990) (from memory).
+    .. [3] Mean stress: N. E. Dowling, C. A. Calhoun & A. Arcari, Fatigue Fract. Eng. Mater. Struct. 32 (2009)
+       163-179; constants (from memory).
     """
     cyclic = 1.65 * _tensile_mpa(hardness_hv)
     half, whole = 0.5 * pulse_mpa, np.maximum(pulse_mpa + residual_mpa, 0.05 * pulse_mpa)
@@ -232,12 +221,11 @@ def capacity_mpa(
     ----------
     hardness_hv : array; HV; no gain is counted above `HELD_HV`.
     roughness_um, strikes, residual_mpa, shift_sd : float; see `fatigue_limit_mpa`, `damage_mpa`.
-    skin_hv, skin_um : array; hardness and depth of a soft skin. A crack must start in it and leave
-        it: min(whole, max(start, leave)).
+    skin_hv, skin_um : array; hardness and depth of a soft skin, in which a crack must start and which it must leave.
 
     Notes
     -----
-    From tables over hardness, straight between points 10 HV apart (to 0.1 %).
+    min(whole, max(start, leave)), from tables over hardness, straight between points 10 HV apart (to 0.1 %).
 
     References
     ----------
@@ -254,20 +242,16 @@ def capacity_mpa(
     if skin_hv is None:
         return whole
     start, leave = _skins(*given)
-    skinned = np.maximum(
-        _between(start, _SKIN_HV, np.minimum(skin_hv, hv), hv),
-        _between(leave, _DEPTH_UM, skin_um, hv),
-    )
+    begins = _between(start, _SKIN_HV, np.minimum(skin_hv, hv), hv)
+    skinned = np.maximum(begins, _between(leave, _DEPTH_UM, skin_um, hv))
     soft = (np.asarray(skin_um) >= _DEPTH_UM[0]) & (skin_hv < hv)
     return np.where(soft, np.minimum(whole, skinned), whole)
 
 
-def life(
-    hardness_hv, roughness_um, pulse_mpa, residual_mpa=0.0, skin_hv=None, skin_um=None
-) -> np.ndarray:
-    """Strikes after which half the surfaces are cracked; infinite below the fatigue limit.
+def life(hardness_hv, roughness_um, pulse_mpa, residual_mpa=0.0, skin_hv=None, skin_um=None):
+    """Strikes after which half the surfaces are cracked by pulses of `pulse_mpa`; infinite below the fatigue limit.
 
-    Parameters as in `capacity_mpa`; `pulse_mpa` is the stress at the peak of the strike.
+    The other parameters as in `capacity_mpa`.
     """
     hv = np.asarray(hardness_hv, dtype=float)
     limit, damage = fatigue_limit_mpa(hv, roughness_um), damage_mpa(hv, pulse_mpa, residual_mpa)
@@ -275,10 +259,8 @@ def life(
     if skin_hv is None:
         return whole
     skin = np.minimum(skin_hv, hv)
-    start = _strikes_of(
-        *_line(skin, fatigue_limit_mpa(skin, roughness_um)),
-        damage_mpa(hv, pulse_mpa, residual_mpa, skin),
-    )
+    harm = damage_mpa(hv, pulse_mpa, residual_mpa, skin)
+    start = _strikes_of(*_line(skin, fatigue_limit_mpa(skin, roughness_um)), harm)
     leaving = np.minimum(leaving_limit_mpa(hv, skin_um), limit)
     sf, _, _ = _line(hv, limit)
     b = np.log(leaving / sf) / np.log(2.0 * KNEE)
@@ -288,14 +270,6 @@ def life(
 
 
 def _strikes_of(sf, b, ef, damage):
-    """Strikes at which the line sf (2N)^b + ef (2N)^c has come down to `damage`, by Newton in logarithms."""
-    x, goal = np.log(2.0 * np.ones_like(sf * damage)), np.log(damage)
-    for _ in range(60):
-        elastic, plastic = sf * np.exp(b * x), ef * np.exp(_PLASTIC_C * x)
-        total = elastic + plastic
-        step = (np.log(total) - goal) * total / (b * elastic + _PLASTIC_C * plastic)
-        x = np.maximum(x - step, -40.0)
-        if np.all(np.abs(step) < 1e-10):
-            break
-    n = 0.5 * np.exp(np.minimum(x, 60.0))
+    """Strikes at which the line sf (2N)^b + ef (2N)^c has come down to `damage`; infinite below the limit."""
+    n = cycles_to_crack(StrainLife(sf, b, ef / YOUNGS_MPA, _PLASTIC_C), damage / YOUNGS_MPA)
     return np.where(n >= KNEE * (1.0 - 1e-9), np.inf, n)

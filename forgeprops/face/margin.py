@@ -1,11 +1,8 @@
 """What the strike asks of the face: margin, life and minimum thickness, each place by its own hardness.
 
-Five ways to fail are looked at: a crack at the back of the centre, at the front of the edge (in the steel of
-the face, in that of the rim, and where they meet), inside, and a permanent dent.  Cracks go by hardness
-alone, the dent by yield strength, so by hardness and structure of the face.  A thick blade is no plate
-(above 5–6 mm the stress is low anyway); the formulas are for a face that is free behind.
-
-One face is a batch of one.  No measured strike force, face stress or face life of an iron was found.
+Cracks go by hardness alone, the dent by yield strength, so by hardness and structure of the face.  The formulas are for a
+face that is free behind; a thick blade is no plate (above 5–6 mm the stress is low anyway).  No measured strike force,
+face stress or face life of an iron was found.
 """
 
 import dataclasses
@@ -21,12 +18,10 @@ from ..base.ranges import Warn, outside
 from ..inputs.drawing import tour_speed_m_s
 from ..inputs.head import MASS_G
 from ..strength.tensile import strength_arrays, structure_shares
-from .ball_impact import PEAK_FACTOR, PEAK_RANGE, strike_load
-from .clamp import BODY_RING_MM, BODY_RING_RANGE_MM, edge_held, fillet_share
+from . import plate as plates
 from .fatigue import capacity_mpa, life
-from .plate import PlateCoefficients, dynamic_overshoot, limit_load_factor, rectangle_coefficients
 from .result import LOCATIONS, FaceStrike
-from .strike import Faces, Strike, strike_options
+from .strike import PEAK_FACTOR, PEAK_RANGE, Faces, Strike, strike_load, strike_options
 
 #: Points through the finished thickness at which a zone's hardness is compared with the stress.
 LAYERS_LOOKED_AT = 9
@@ -45,19 +40,17 @@ class _Bending:
     force: np.ndarray
     patch: np.ndarray
     contact: np.ndarray
-    plate: PlateCoefficients
+    plate: plates.PlateCoefficients
     edge: np.ndarray  # what fillet and notch make of the edge stress
-    depth: np.ndarray | float = BODY_RING_MM[1]  # of the body's ring, mm
+    depth: np.ndarray | float = plates.BODY_RING_MM[1]  # of the body's ring, mm
 
     @classmethod
     def of(cls, faces: Faces, strike: Strike, peak=PEAK_FACTOR, patch_share=1.0):
-        speed = faces.club_speed_m_s if strike.speed_m_s is None else strike.speed_m_s
-        force, patch, contact = strike_load(
-            faces.head_mass_g, speed, strike.spin(faces), strike.restitution, peak
-        )
+        hit = faces.head_mass_g, strike.speed(faces), strike.spin(faces), strike.restitution, peak
+        force, patch, contact = strike_load(*hit)
         span, patch = (faces.length_mm, faces.height_mm), patch * patch_share
-        edge = strike.edge_notch * fillet_share(span, patch, strike.fillet_mm)
-        return cls(force, patch, contact, rectangle_coefficients(*span, patch), edge)
+        edge = strike.edge_notch * plates.fillet_share(span, patch, strike.fillet_mm)
+        return cls(force, patch, contact, plates.rectangle_coefficients(*span, patch), edge)
 
     @classmethod
     def joined(cls, parts, n: int):
@@ -66,8 +59,7 @@ class _Bending:
         def join(values):
             return np.concatenate([np.broadcast_to(v, (n,)) for v in values])
 
-        plates = [dataclasses.astuple(p.plate) for p in parts]
-        plate = PlateCoefficients(*(join(v) for v in zip(*plates, strict=True)))
+        plate = plates.PlateCoefficients(*map(join, zip(*(p.plate for p in parts), strict=True)))
         names = ("force", "patch", "contact", "edge", "depth")
         return cls(plate=plate, **{k: join([getattr(p, k) for p in parts]) for k in names})
 
@@ -77,8 +69,9 @@ class _Bending:
         Centre = clamped + (1 − share)(free to turn − clamped); edge = share · clamped · fillet · notch.
         """
         span, plate = (faces.length_mm, faces.height_mm), self.plate
-        held = edge_held(thickness, span, faces.rim_mm[0], faces.rim_mm[1:], self.patch, self.depth)
-        overshoot = dynamic_overshoot(*span, thickness, self.contact)
+        edge = span, faces.rim_mm[0], faces.rim_mm[1:], self.patch, self.depth
+        held = plates.edge_held(thickness, *edge)
+        overshoot = plates.dynamic_overshoot(*span, thickness, self.contact)
         pressure = self.force * overshoot / thickness**2
         centre = plate.centre + (1.0 - held) * (plate.supported - plate.centre)
         return centre * pressure, held * plate.edge * self.edge * pressure, held
@@ -108,14 +101,9 @@ def _capacities(faces: Faces, strike: Strike, residual=0.0, shift_sd=0.0):
 def _dent_mpa(faces: Faces, patch, rate: bool):
     """Load over the square of the thickness at which 0.05 mm stay, MPa.
 
-    The plastic limit load of the clamped disc under a patch, times 0.85.
+    The plastic limit load of the clamped disc under a patch, times 0.85, with the yield at the strike's rate,
+    YS (ε̇/10⁻⁴)^(0.074 − 0.040 YS/414), never below YS.
 
-    Notes
-    -----
-    Yield at the strike's rate: YS (ε̇/10⁻⁴)^(0.074 − 0.040 YS/414), never below YS.
-
-    References
-    ----------
     .. [1] L. J. Malvar, ACI Mater. J. 95 (1998) 609-616; valid 290-710 MPa (from memory).
     """
     shares = (np.broadcast_to(s, faces.layers_hv.shape[:1]) for s in faces.shares)
@@ -124,7 +112,7 @@ def _dent_mpa(faces: Faces, patch, rate: bool):
         power = np.maximum(0.074 - 0.040 * yields / 414.0, 0.0)
         yields = yields * (_STRIKE_RATE / 1e-4) ** power
     disc = np.sqrt(faces.length_mm * faces.height_mm / math.pi)
-    return _SET_SHARE * 0.5 * math.pi * yields * limit_load_factor(patch / disc)
+    return _SET_SHARE * 0.5 * math.pi * yields * plates.limit_load_factor(patch / disc)
 
 
 def _by_place(faces: Faces, bending: _Bending, takes, dent, thickness):
@@ -144,12 +132,9 @@ def _by_place(faces: Faces, bending: _Bending, takes, dent, thickness):
 
 
 def strike_margins(faces: Faces, strike: Strike | None = None) -> dict[str, np.ndarray]:
-    """Margin of many faces at the strike, each array of shape (n,) unless noted.
-
-    "margin" (load over strike that half the faces take), "location" (index into `LOCATIONS`), "by_place"
-    (6, n), "centre_mpa", "edge_mpa", "edge_held", "force_n", "patch_mm", "dent_slow" (dent margin without
-    the rise of yield with strain rate).
-    """
+    """Margin of many faces at the strike, arrays of shape (n,): "margin" (load over strike that half the faces take),
+    "location" (index into `LOCATIONS`), "by_place" (6, n), "centre_mpa", "edge_mpa", "edge_held", "force_n", "patch_mm",
+    "dent_slow" (dent margin without the rise of yield with strain rate)."""
     strike = strike or Strike()
     bending, t = _Bending.of(faces, strike), faces.thickness_mm
     slow = _dent_mpa(faces, bending.patch, False)
@@ -170,7 +155,7 @@ def strike_intervals(faces: Faces, strike: Strike, spread_hv) -> np.ndarray:
     softer, harder = faces.moved(-step), faces.moved(step)
     base = _Bending.of(faces, strike)
     weak, tight = (_Bending.of(faces, strike, patch_share=share) for share in (0.8, 1.2))
-    soft, stiff = (dataclasses.replace(base, depth=depth) for depth in BODY_RING_RANGE_MM)
+    soft, stiff = (dataclasses.replace(base, depth=depth) for depth in plates.BODY_RING_RANGE_MM)
     low, high = (dataclasses.replace(base, force=base.force * p / PEAK_FACTOR) for p in PEAK_RANGE)
     takes = _capacities(faces, strike)
     dent, slow = (_dent_mpa(faces, base.patch, rate) for rate in (strike.dent_rate, False))
@@ -222,9 +207,7 @@ def _least_thickness(faces: Faces, strike: Strike, wanted):
 
 
 def core_hv(layers):
-    """Mean hardness weighed by the distance from mid-thickness, HV: what carries plastic bending.
-
-    Layers of equal thickness stand on the last axis.
+    """Mean hardness of equal layers (last axis) weighed by the distance from mid-thickness, HV: what carries plastic bending.
 
     >>> float(core_hv([300.0, 100.0, 100.0, 300.0]))
     250.0
@@ -236,10 +219,9 @@ def core_hv(layers):
 
 
 def layers_of_faces(points_hv, kept):
-    """Hardness through the finished thickness, front to back, HV, shape (n, layers).
+    """Hardness through the finished thickness, front to back, HV, (n, layers): the recess is milled from the back.
 
-    The recess is milled from the back, so the finished face keeps the front of the forged thickness, the
-    share `kept` of it; `points_hv` are Gauss–Lobatto points through the forged thickness.
+    `points_hv` are Gauss–Lobatto points through the forged thickness, of which the share `kept` stays.
     """
     from ..engine.section import lobatto
 
@@ -250,9 +232,6 @@ def layers_of_faces(points_hv, kept):
     rows = np.arange(len(points_hv))[:, None]
     layers = points_hv[rows, i] + share * (points_hv[rows, i + 1] - points_hv[rows, i])
     return np.clip(layers, 60.0, 900.0)
-
-
-# ---- one face ----
 
 
 def strike_of_faces(faces: Faces, strike: Strike, spread_hv: float = 0.0) -> FaceStrike:
@@ -266,7 +245,6 @@ def strike_of_faces(faces: Faces, strike: Strike, spread_hv: float = 0.0) -> Fac
     places = found["by_place"][:, 0].tolist()
     t, dent, slow = float(faces.thickness_mm[0]), places[-1], float(found["dent_slow"][0])
     skin_hv, skin_um = (float(np.ravel(x)[0]) for x in faces.skin(strike.front_removed_um))
-    speed = faces.club_speed_m_s if strike.speed_m_s is None else strike.speed_m_s
     edge_hv = faces.edge_hv(strike.fillet_mm)[:, 0]
     weak = float(edge_hv[min(place - 1, 2)] if place else layers[-1])
     notes = [outside("face_thickness", t), outside("face_fatigue", weak)]
@@ -279,23 +257,20 @@ def strike_of_faces(faces: Faces, strike: Strike, spread_hv: float = 0.0) -> Fac
         )
         notes.append(Warn("face:dent", text))
     named = zip(LOCATIONS, places, strict=True)
-    by_place = {name: x for name, x in named if x < math.inf}
-    counted = {"strikes": None if count == math.inf else max(count, 1000.0)}
-    counted |= {"strikes_is_bound": count < 1000.0, "required_strikes": strike.required_strikes}
-    thick = {"least_thickness_mm": thin, "least_thickness_safe_mm": safe, "thickness_mm": t}
-    first = {name: float(found[name][0]) for name in ("patch_mm", "centre_mpa", "edge_mpa")}
-    first |= {"edge_held": float(found["edge_held"][0]), "peak_force_n": float(found["force_n"][0])}
-    swing = {
-        "club_speed_m_s": speed,
-        "loft_deg": faces.loft_deg,
-        "spin_loft_deg": strike.spin(faces),
-    }
-    swing = {name: float(np.ravel(x)[0]) for name, x in swing.items()}
-    skin = {"skin_hv": skin_hv if skin_um > 0.0 else None, "skin_um": max(skin_um, 0.0)}
-    dents = {"dent_margin": dent, "dent_margin_slow": slow}
-    rest = {**counted, **thick, **first, **swing, **skin, **dents}
-    warnings = tuple(n for n in notes if n is not None)
-    return FaceStrike(margin, low, high, LOCATIONS[place], by_place, warnings=warnings, **rest)
+    swing = strike.speed(faces), faces.loft_deg, strike.spin(faces), found["force_n"]
+    speed, loft, spin, force = (float(np.ravel(x)[0]) for x in swing)
+    names = "patch_mm", "centre_mpa", "edge_mpa", "edge_held"
+    first = {name: float(found[name][0]) for name in names}
+    return FaceStrike(
+        margin, low, high, LOCATIONS[place],
+        by_place={name: x for name, x in named if x < math.inf},
+        strikes=None if count == math.inf else max(count, 1000.0), strikes_is_bound=count < 1000.0,
+        required_strikes=strike.required_strikes, peak_force_n=force, **first,
+        least_thickness_mm=thin, least_thickness_safe_mm=safe, thickness_mm=t,
+        club_speed_m_s=speed, loft_deg=loft, spin_loft_deg=spin,
+        skin_hv=skin_hv if skin_um > 0.0 else None, skin_um=max(skin_um, 0.0),
+        dent_margin=dent, dent_margin_slow=slow, warnings=tuple(n for n in notes if n is not None),
+    )  # fmt: skip
 
 
 def face_strike(
@@ -369,13 +344,10 @@ def face_strike(
     def ones(*numbers):
         return [np.array([x]) for x in numbers]
 
-    drawn = (
-        *ones(t, length, height),
-        tuple(ones(*edge[:3])),
-        *ones(mass, loft, tour_speed_m_s(loft)),
-    )
+    size, swing = ones(t, length, height), ones(mass, loft, tour_speed_m_s(loft))
     shares = (0.0, 0.0, 0.0) if fractions is None else structure_shares(fractions)
-    faces = Faces(*drawn, layers, *ones(edge[3]), shares, *ones(*bare))
+    rest = layers, *ones(edge[3]), shares, *ones(*bare)
+    faces = Faces(*size, tuple(ones(*edge[:3])), *swing, *rest)
     spread = check_number(hardness_se_hv, "standard error of hardness", 0.0, 300.0, "HV")
     return strike_of_faces(faces, Strike(**strike_options(strike)), spread)
 

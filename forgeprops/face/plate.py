@@ -1,13 +1,12 @@
-"""Clamped plates under a load spread over a central patch: static bending of the face at the strike.
+"""Static bending of the face at the strike: clamped plates, load over a central patch, and how the rim holds the edge.
 
 Results are coefficients, free of thickness and material:  stress = coefficient · W/t²,  deflection =
 coefficient · W b²/(E t³), W load, t thickness, b short side (or diameter).
 """
 
-import dataclasses
 import functools
 import math
-from dataclasses import dataclass
+from typing import NamedTuple
 
 import numpy as np
 
@@ -15,22 +14,13 @@ from ..base.constants import POISSON, STEEL_DENSITY_KG_M3, YOUNGS_MPA
 from ..base.tables import read_rows
 
 
-@dataclass(frozen=True)
-class PlateCoefficients:
-    """Bending stresses (σ t²/W) and deflection (y E t³/(W b²)) of a clamped plate, and of one free to turn.
+class PlateCoefficients(NamedTuple):
+    """Bending stresses (σ t²/W) and deflection (y E t³/(W b²)) of a clamped plate, and of one free to turn."""
 
-    Attributes
-    ----------
-    centre : Tension on the side away from the load.
-    edge : Tension on the loaded side, in the middle of the long edge.
-    deflection : At the centre.
-    supported : Tension at the centre of the same plate held at its edge but free to turn there.
-    """
-
-    centre: float
-    edge: float
-    deflection: float
-    supported: float
+    centre: float  #: tension on the side away from the load
+    edge: float  #: tension on the loaded side, in the middle of the long edge
+    deflection: float  #: at the centre
+    supported: float  #: tension at the centre of the same plate, its edge free to turn
 
 
 @functools.cache
@@ -38,9 +28,8 @@ def _tables():
     rows = read_rows("constants/plate_coefficients.csv")
     names = ("side_ratio", "patch_over_half_side")
     axes = [np.log(sorted({float(r[name]) for r in rows})) for name in names]
-    names = [f.name for f in dataclasses.fields(PlateCoefficients)]
-    values = np.array([[float(r[name]) for r in rows] for name in names])
-    return *axes, values.reshape(len(names), axes[0].size, axes[1].size)
+    values = np.array([[float(r[name]) for r in rows] for name in PlateCoefficients._fields])
+    return *axes, values.reshape(-1, axes[0].size, axes[1].size)
 
 
 def _four(axis, x):
@@ -58,31 +47,23 @@ def _four(axis, x):
 def rectangle_coefficients(length_mm, height_mm, patch_mm) -> PlateCoefficients:
     """Clamped rectangular plate, load even over a central circle; floats or arrays.
 
-    From a table of the Ritz solution by cubics in the logarithms (to 0.3 %), Poisson's ratio 0.3.  Sides beyond 3:1 count as 3:1; a patch is held between 0.075 and 0.5 of the short
-    side.
+    From a table of the Ritz solution by cubics in the logarithms (to 0.3 %), Poisson's ratio 0.3.  Sides beyond 3:1 count as
+    3:1; a patch is held between 0.075 and 0.5 of the short side.
 
-    Notes
-    -----
-    Handbook formulas hold for a small patch; on a face the patch is a quarter of the span and their edge
-    stress is high (9 kN on 60 × 40 × 3 mm over r₀ = 10 mm: 977 MPa by the handbook, 871 here; centre 595
-    and 621).
+    Handbook formulas hold for a small patch; on a face the patch is a quarter of the span and their edge stress is
+    high (9 kN on 60 × 40 × 3 mm over r₀ = 10 mm: 977 MPa by the handbook, 871 here; centre 595 and 621).
 
-    References
-    ----------
-    .. [1] Ritz solution of the clamped plate; Navier's series with the edge free to turn
-       (data/constants/plate_coefficients.csv) (derived).
-
-    Examples
-    --------
     >>> round(float(rectangle_coefficients(60, 40, 10).centre), 3)
     0.62
+
+    .. [1] Ritz solution of the clamped plate; Navier's series with the edge free to turn
+       (data/constants/plate_coefficients.csv) (derived).
     """
     ratios, patches, values = _tables()
     long, short = np.maximum(length_mm, height_mm), np.minimum(length_mm, height_mm)
     ratio = np.minimum(np.log(long / short), ratios[-1])
-    patch = np.clip(
-        np.log(2.0 * np.asarray(patch_mm, dtype=float) / short), patches[0], patches[-1]
-    )
+    patch = np.log(2.0 * np.asarray(patch_mm, dtype=float) / short)
+    patch = np.clip(patch, patches[0], patches[-1])
     i, u = _four(ratios, ratio)
     j, v = _four(patches, patch)
     near = values[:, i[..., :, None], j[..., None, :]]
@@ -94,14 +75,10 @@ def first_frequency_hz(length_mm, height_mm, thickness_mm):
 
     ω = √(D/ρt) √(500.6 (1/a⁴ + 1/b⁴) + 302.7/(a²b²)), Rayleigh's quotient with the clamped beam's shape.
 
-    References
-    ----------
-    .. [1] A. W. Leissa, Vibration of Plates: a²ω√(ρt/D) = 35.99 (from memory).
-
-    Examples
-    --------
     >>> round(float(first_frequency_hz(60, 40, 3.0)) / 1000, 1)
     12.5
+
+    .. [1] A. W. Leissa, Vibration of Plates: a²ω√(ρt/D) = 35.99 (from memory).
     """
     a, b, t = (np.asarray(x, dtype=float) / 1000.0 for x in (length_mm, height_mm, thickness_mm))
     wave = YOUNGS_MPA * 1e6 * t**2 / (12.0 * (1.0 - POISSON**2) * STEEL_DENSITY_KG_M3)
@@ -113,8 +90,6 @@ def dynamic_overshoot(length_mm, height_mm, thickness_mm, contact_s):
 
     1/(1 − T/2t_c) is the envelope of one mass on a spring, held at 1.77, the top of its shock spectrum.
 
-    References
-    ----------
     .. [1] Envelope of one mass on a spring (derived).
     .. [2] 1.77, top of the half-sine shock spectrum (from memory).
     """
@@ -159,3 +134,82 @@ def _limit_loads():
         short = np.where(q < 3.0, outside, inside) < 0.0
         low, high = np.where(short, q, low), np.where(short, high, q)
     return shares, 0.5 * (low + high)
+
+
+# The edge: the face is a disc of its own area, the rim a ring around it out to the blade's area, held at its outer edge by
+# the body, which turns as a ring.  Exact for the stepped disc; a rectangle is taken to share its loads alike (our choice).
+
+#: The body as a ring around the blade: radial width and depth from front to back, mm (our choice; its depth
+#: in a band from 6 mm to one that cannot turn).
+BODY_RING_MM = (8.0, 10.0)
+BODY_RING_RANGE_MM = (6.0, 1000.0)
+
+#: Share of full clamping that is counted: a thick face in a thin rim would turn the edge moment round.
+HELD_RANGE = (0.3, 1.0)
+
+#: Corner radius of the recess, mm (our choice).
+FILLET_MM = 2.0
+
+
+def _disc_mm(length_mm, height_mm):
+    return np.sqrt(length_mm * height_mm / math.pi)
+
+
+def edge_held(
+    thickness_mm, face_mm, rim_thickness_mm, blade_mm, patch_mm, body_depth_mm=BODY_RING_MM[1]
+):
+    """Edge moment of the face over that of a face clamped all round, held in `HELD_RANGE`; floats or arrays.
+
+    Parameters
+    ----------
+    thickness_mm, rim_thickness_mm, body_depth_mm : face, rim and the body's ring.
+    face_mm, blade_mm : tuple; length and height of the free span and of the blade.
+    patch_mm : radius of the loaded circle.
+
+    Notes
+    -----
+    Slope of the ring, from its constant shear W/(2πr): φ = P r (ln(r/b) − ½) + C₁ r + C₂/r with
+    P = W/(4πD₂).  At b the body's ring gives M = k φ, k = E w d³/(12 b²); at a slope and moment are those of
+    the face, φ = −a (M₀ − M)/(D₁ (1 + ν)) with the clamped moment M₀ = (W/4π)(1 − c²/2a²).
+
+    References
+    ----------
+    .. [1] S. Timoshenko & S. Woinowsky-Krieger, Theory of Plates and Shells; two plates joined (derived).
+
+    Examples
+    --------
+    >>> round(float(edge_held(2.6, (46.0, 32.0), 4.2, (74.0, 44.0), 9.0)), 2)
+    0.68
+    """
+    a = _disc_mm(*face_mm)
+    b, c = np.maximum(_disc_mm(*blade_mm), 1.001 * a), np.minimum(patch_mm, a)
+    unit = YOUNGS_MPA / (12.0 * (1.0 - POISSON**2))
+    d1, d2 = unit * thickness_mm**3, unit * rim_thickness_mm**3
+    spring = YOUNGS_MPA * BODY_RING_MM[0] * body_depth_mm**3 / (12.0 * b**2)
+    p, log = 1.0 / (4.0 * math.pi * d2), np.log(a / b)
+    clamped = (1.0 - c * c / (2.0 * a * a)) / (4.0 * math.pi)
+    # two equations in C1 and C2: at b, then at a with the moment put into the slope
+    high, low, turn = 1.0 + POISSON, 1.0 - POISSON, a / (d1 * (1.0 + POISSON))
+    a11, a12 = d2 * high + spring * b, -d2 * low / b**2 + spring / b
+    r1 = 0.5 * p * (spring * b - d2 * low)
+    a21, a22 = a - turn * d2 * high, 1.0 / a + turn * d2 * low / a**2
+    known = d2 * p * (high * log + 0.5 * low)
+    r2 = turn * (known - clamped) - p * a * (log - 0.5)
+    det = a11 * a22 - a12 * a21
+    c1, c2 = (r1 * a22 - a12 * r2) / det, (a11 * r2 - a21 * r1) / det
+    moment = known + d2 * (high * c1 - low * c2 / a**2)
+    return np.clip(moment / clamped, *HELD_RANGE)
+
+
+def fillet_share(face_mm, patch_mm, radius_mm=FILLET_MM):
+    """Edge moment at the toe of the recess's corner radius over that at the rim (clamped disc).
+
+    >>> [round(float(fillet_share((46.0, 32.0), 9.7, r)), 2) for r in (0.0, 1.0, 2.0, 3.0)]
+    [1.0, 0.93, 0.85, 0.77]
+
+    .. [1] Radial moment of the clamped disc under a central patch (derived).
+    """
+    a = _disc_mm(*face_mm)
+    c, x = np.minimum(patch_mm, 0.9 * a), a - np.minimum(radius_mm, 0.2 * a)
+    patch = 0.25 * c * c * ((1.0 + POISSON) / a**2 + (1.0 - POISSON) / x**2)
+    return (1.0 - patch - (1.0 + POISSON) * np.log(a / x)) / (1.0 - c * c / (2.0 * a * a))

@@ -27,57 +27,33 @@ CAUTIONS = (
 
 @dataclass(frozen=True)
 class FaceStrike:
-    """How the face takes the strike.
+    """How the face takes the strike."""
 
-    Attributes
-    ----------
-    margin, margin_low, margin_high : Load factor of the weakest location at the required number of
-        strikes, with an 80 % interval that rests on assumptions.
-    location : Where and how: one of `LOCATIONS`.
-    by_place : Margin of each location.
-    strikes : Strikes at which half the faces would crack; None: no end, below the fatigue limit.
-    strikes_is_bound : `strikes` is a bound: fewer than that.
-    least_thickness_mm, least_thickness_safe_mm : Thickness at margin 1, and with the low end of the
-        interval at 1.
-    peak_force_n, patch_mm : Strike load and the radius it is spread over.
-    centre_mpa, edge_mpa : Tension at the back of the centre and at the front of the edge.
-    edge_held : Edge moment over that of a face clamped all round.
-    club_speed_m_s, loft_deg, spin_loft_deg : Head speed, static loft, angle between path and face
-        normal.
-    skin_hv, skin_um : Hardness and depth of the soft skin that is counted.
-    dent_margin, dent_margin_slow : Against a dent of 0.05 mm, with and without the rise of yield
-        with the strain rate.
-    """
-
-    margin: float
-    margin_low: float
+    margin: float  #: load factor of the weakest location at the required number of strikes
+    margin_low: float  #: its 80 % interval, resting on assumptions
     margin_high: float
-    location: str
-    by_place: Mapping[str, float]
-    strikes: float | None
-    strikes_is_bound: bool
+    location: str  #: where and how: one of `LOCATIONS`
+    by_place: Mapping[str, float]  #: margin of each location
+    strikes: float | None  #: at which half the faces would crack; None: no end
+    strikes_is_bound: bool  #: `strikes` is a bound: fewer than that
     required_strikes: float
-    least_thickness_mm: float
-    least_thickness_safe_mm: float
+    least_thickness_mm: float  #: thickness at margin 1
+    least_thickness_safe_mm: float  #: with the low end of the interval at 1
     thickness_mm: float
     peak_force_n: float
-    patch_mm: float
-    centre_mpa: float
-    edge_mpa: float
-    edge_held: float
+    patch_mm: float  #: radius the load is spread over
+    centre_mpa: float  #: tension at the back of the centre
+    edge_mpa: float  #: and at the front of the edge
+    edge_held: float  #: edge moment over that of a face clamped all round
     club_speed_m_s: float
-    loft_deg: float
-    spin_loft_deg: float
-    skin_hv: float | None
-    skin_um: float
-    dent_margin: float
-    dent_margin_slow: float
+    loft_deg: float  #: static
+    spin_loft_deg: float  #: angle between path and face normal
+    skin_hv: float | None  #: hardness of the soft skin that is counted
+    skin_um: float  #: and its depth
+    dent_margin: float  #: against a dent of 0.05 mm
+    dent_margin_slow: float  #: the same without the rise of yield with the strain rate
     warnings: tuple[Warn, ...]
-
-    @property
-    def cautions(self) -> tuple[str, ...]:
-        """What must be said beside the number."""
-        return CAUTIONS
+    cautions = CAUTIONS  # must be said beside the number
 
     @property
     def peak_force_kn(self) -> float:
@@ -91,18 +67,14 @@ class FaceStrike:
 
     @property
     def life(self) -> str:
-        """Strikes to a crack, in words.
-
-        No number above a bound is given: "fewer than 1,000".
-        """
+        """Strikes to a crack, in words; no number above a bound: "fewer than 1,000"."""
         if self.strikes is None:
             return "no crack: the stress is below the fatigue limit"
         if self.strikes_is_bound:
             return f"half such faces would crack after fewer than {self.strikes:,.0f} strikes"
         digits = max(math.floor(math.log10(self.strikes)) - 1, 0)
-        return (
-            f"half such faces would crack after about {round(self.strikes, -digits):,.0f} strikes"
-        )
+        count = f"{round(self.strikes, -digits):,.0f}"
+        return f"half such faces would crack after about {count} strikes"
 
     def words(self) -> str:
         """The answer in sentences."""
@@ -120,9 +92,8 @@ class FaceStrike:
             f"{self.least_thickness_safe_mm:.1f} mm to be safe. It holds for a tempered face without cracks."
         ]
         if self.skin_hv is not None:
-            lines.append(
-                f"The decarburised skin of the front ({self.skin_hv:.0f} HV, {self.skin_um:.0f} µm) is counted."
-            )
+            skin = f"{self.skin_hv:.0f} HV, {self.skin_um:.0f} µm"
+            lines.append(f"The decarburised skin of the front ({skin}) is counted.")
         if "edge" in self.location and self.edge_held > 0.7:
             lines.append(
                 f"The rim holds the edge at {100 * self.edge_held:.0f} % of full clamping: a stiffer rim raises "

@@ -6,8 +6,7 @@ import numpy as np
 
 from ..base.tables import read_rows
 
-#: Coarser than this the toughness of quenched steel suffers: ASTM 5 divides fine from coarse (ASTM A29,
-#: common practice).
+#: Coarser than this the toughness of quenched steel suffers: ASTM 5 divides fine from coarse (ASTM A29, common practice).
 COARSE_GRAIN_ASTM = 5.0
 #: Metal lost to scale on one side, µm, from which it is a warning: 2 % of a 2.5 mm face (our choice).
 SCALE_LOSS_UM = 50.0
@@ -22,12 +21,6 @@ IDLE_WATER_HV = 20.0
 _FAMILIES = ("carbon", "alloy", "nickel alloy")
 
 
-def _family(steel):
-    """Number of the family in `_FAMILIES`; contents may be arrays."""
-    alloy = (np.asarray(steel.get("Cr")) >= 0.30) | (np.asarray(steel.get("Mo")) >= 0.08)
-    return np.where(np.asarray(steel.get("Ni")) >= 0.40, 2, np.where(alloy, 1, 0))
-
-
 @functools.cache
 def _limits() -> tuple[tuple, ...]:
     columns = ("carbon_low", "carbon_high", "safe_c", "working_c")
@@ -38,22 +31,19 @@ def _limits() -> tuple[tuple, ...]:
 def heating_limit_arrays(steel) -> tuple[np.ndarray, np.ndarray]:
     """Highest safe and highest working temperature by family and carbon, °C; contents may be arrays.
 
-    References
-    ----------
-    .. [1] ASM Handbook vol. 14A and suppliers' pages, row by row
-       (data/constants/forging_temperatures.csv) (from memory).
-
-    Examples
-    --------
     >>> safe, working = heating_limit_arrays({"C": 0.305, "Cr": 0.95, "Mo": 0.20, "Ni": 0.1})
     >>> float(working)
     1200.0
+
+    .. [1] ASM Handbook vol. 14A and suppliers' pages, row by row
+       (data/constants/forging_temperatures.csv) (from memory).
     """
-    carbon, family = np.asarray(steel.get("C")), _family(steel)
+    carbon, nickel = np.asarray(steel.get("C")), np.asarray(steel.get("Ni"))
+    alloy = (np.asarray(steel.get("Cr")) >= 0.30) | (np.asarray(steel.get("Mo")) >= 0.08)
+    family = np.where(nickel >= 0.40, 2, np.where(alloy, 1, 0))
     safe, working = np.full(carbon.shape, np.nan), np.full(carbon.shape, np.nan)
-    for number, low, high, safe_c, working_c in reversed(
-        _limits()
-    ):  # where rows meet the first counts
+    # where rows meet the first counts
+    for number, low, high, safe_c, working_c in reversed(_limits()):
         here = (family == number) & (low <= carbon) & (carbon <= high)
         safe[here], working[here] = safe_c, working_c
     return safe, working

@@ -1,8 +1,8 @@
 """Flow stress of the hot steel and the preheat of equal effort.
 
-Plain carbon steel follows Shida 1969.  Chromium and molybdenum multiply it by a factor that is built from two
-read laws: the general expression of Medina & Hernandez (Mo, Si) and a measured Cr-Mo steel
-against measured C45.  Every answer carries its band.
+Plain carbon steel follows Shida 1969.  Chromium and molybdenum multiply it by a factor built from two read laws: the
+general expression of Medina & Hernandez (Mo, Si) and a measured Cr-Mo steel against measured C45.  Every answer carries its
+band.
 """
 
 import functools
@@ -51,9 +51,9 @@ def _molybdenum_silicon(composition, temperature_c):
 def _chromium_coefficient():
     """Rise of ln(flow stress) per wt% Cr.
 
-    The measured CrMo steel (1.86 Cr) over carbon steel (mean of measured C45 and of Shida at 0.30 C) at 1050
-    °C, the end of its range nearest to a second heat; what Medina & Hernandez give Mo and Si is taken out and
-    the rest laid on chromium (nickel has no effect by them).
+    The measured CrMo steel (1.86 Cr) over carbon steel (mean of measured C45 and of Shida at 0.30 C) at 1050 °C, the end of its
+    range nearest to a second heat; what Medina & Hernandez give Mo and Si is taken out and the rest laid on chromium (nickel
+    has no effect by them).
     """
     steel = {"C": 0.30, "Mn": 0.89, "Si": 0.34, "Mo": 0.52, "V": 0.0}
     e, r = np.array([[0.1], [0.2], [0.3]]), np.array([1.0, 2.0, 5.0])
@@ -63,37 +63,25 @@ def _chromium_coefficient():
 
 
 def _rolling_factor(get):
-    return (
-        0.835
-        + 0.098 * get("Mn")
-        + 0.128 * get("Cr") ** 0.8
-        + 0.144 * get("Mo") ** 0.3
-        + 0.175 * (0.0 if get("V") is None else get("V"))
-        + 0.01 * get("Ni")
-    )
+    mn, cr, mo, ni, v = (get(e) for e in ("Mn", "Cr", "Mo", "Ni", "V"))
+    slow = 0.835 + 0.098 * mn + 0.128 * cr**0.8 + 0.144 * mo**0.3
+    return slow + 0.175 * (0.0 if v is None else v) + 0.01 * ni
 
 
 def alloy_factor(steel, temperature_c):
     """Flow stress of a steel over plain steel of the same carbon: (central, low, high).
 
-    Low: molybdenum and silicon alone (Medina & Hernández).  Central: chromium added from the measured Cr-Mo steel.
-    High: factor for rolling-mill force 0.835 + 0.098 Mn + 0.128 Cr^0.8 + 0.144 Mo^0.3 + 0.175 V + 0.01 Ni, against
-    the plain steel.  Shida himself held that a carbon equivalent in place of carbon covers low-alloy steel, which
-    gives no rise at all.
+    Low: molybdenum and silicon alone (Medina & Hernández).  Central: chromium added from the measured Cr-Mo steel.  High: factor
+    for rolling-mill force 0.835 + 0.098 Mn + 0.128 Cr^0.8 + 0.144 Mo^0.3 + 0.175 V + 0.01 Ni, against the plain steel.  Shida
+    himself held that a carbon equivalent in place of carbon covers low-alloy steel, which gives no rise at all.
 
-    References
-    ----------
-    .. [1] Chromium: CrMo set over C45 and Shida at 1050 °C, Medina & Hernández for Mo and Si
-       (derived).
-    .. [2] Upper bound: E. I. Poliak, M. K. Shim, G. S. Kim & W. Y. Choo, Met. Mater. 4 (1998) 1047
-       (from memory).
-
-    Examples
-    --------
     >>> from forgeprops.inputs.steel import Steel
     >>> steel = Steel("4130", {"C": 0.305, "Si": 0.25, "Mn": 0.5, "Cr": 0.95, "Mo": 0.20})
     >>> [round(float(f), 2) for f in alloy_factor(steel, 950.0)]
     [1.09, 1.02, 1.14]
+
+    .. [1] Chromium: CrMo set over C45 and Shida at 1050 °C, Medina & Hernández for Mo and Si (derived).
+    .. [2] Upper bound: E. I. Poliak, M. K. Shim, G. S. Kim & W. Y. Choo, Met. Mater. 4 (1998) 1047 (from memory).
     """
     low = _molybdenum_silicon(steel, temperature_c)
     mid = low * np.exp(_chromium_coefficient() * np.maximum(steel.get("Cr") - _PLAIN["Cr"], 0.0))
@@ -104,9 +92,8 @@ def alloy_factor(steel, temperature_c):
 def _without_dip(carbon, temperature_c, *press):
     """Shida's stress, below the transformation temperature held at its value there until it rises beyond.
 
-    In the published law ferrite forming on cooling softens the steel again, by up to 12 %, and the branches
-    meet within 1.4 % only.  In a second heat that is not to be relied on: a colder head never counts as
-    easier to forge.
+    In the published law ferrite forming on cooling softens the steel again, by up to 12 %, and the branches meet within 1.4 %
+    only.  A second heat cannot rely on that: a colder head never counts as easier to forge.
     """
     td_c = 950.0 * (carbon + 0.41) / (carbon + 0.32) - ZERO_C_K + 1e-9  # just inside the hot branch
     bottom_c = 950.0 * (carbon + 0.49) / (carbon + 0.42) - ZERO_C_K  # of the dip
@@ -130,15 +117,10 @@ def _carbon_laws(strain, rate_per_s):
 
         return carried
 
-    def medina_hernandez(steel, t):
-        return medina_hernandez_mpa({**_PLAIN, "C": steel.get("C")}, t, strain, rate_per_s)
-
-    return (
-        shida,
-        continued(lambda _steel, t: hensel_spittel_mpa("C45", t, strain, rate_per_s)),
-        continued(medina_hernandez),
-        continued(lambda steel, t: misaka_mpa(steel.get("C"), t, strain, rate_per_s)),
-    )
+    at = strain, rate_per_s
+    measured = continued(lambda _steel, t: hensel_spittel_mpa("C45", t, *at))
+    general = continued(lambda s, t: medina_hernandez_mpa({**_PLAIN, "C": s.get("C")}, t, *at))
+    return shida, measured, general, continued(lambda s, t: misaka_mpa(s.get("C"), t, *at))
 
 
 def flow_stress_mpa(steel, temperature_c, strain=_STRAIN, rate_per_s=_RATE):
@@ -157,9 +139,8 @@ def flow_stress_mpa(steel, temperature_c, strain=_STRAIN, rate_per_s=_RATE):
 def flow_stress(steel, temperature_c, strain=_STRAIN, rate_per_s=_RATE):
     """Flow stress of a steel with its band.
 
-    The band spans the alloy factor and, for the carbon steel beneath, the least and greatest of Shida,
-    measured C45 and Medina & Hernandez at that temperature (they differ by up to 20 % at forging
-    temperature).
+    The band spans the alloy factor and, for the carbon steel beneath, the least and greatest of Shida, measured C45 and Medina
+    & Hernandez at that temperature (they differ by up to 20 % at forging temperature).
 
     >>> from forgeprops.inputs.steel import Steel
     >>> steel = Steel("4140", {"C": 0.40, "Si": 0.25, "Mn": 0.9, "Cr": 0.95, "Mo": 0.2})

@@ -16,14 +16,10 @@ def shida_mpa(carbon, temperature_c, strain, rate_per_s):
     0.01-1.2 wt% C, 700-1200 °C, true strain up to 0.7, 0.1-100 1/s.  Below 815-840 °C it dips: ferrite is softer
     than austenite.  An erratum in print has the sign of 0.126 wrong: the two branches would not meet.
 
-    References
-    ----------
-    .. [1] S. Shida, J. JSTP 10 (1969) 610-617 (read).
-
-    Examples
-    --------
     >>> round(shida_mpa(0.30, 900.0, 0.3, 10.0))
     203
+
+    .. [1] S. Shida, J. JSTP 10 (1969) 610-617 (read).
     """
     c = np.asarray(carbon, float)
     t = (np.asarray(temperature_c, float) + ZERO_C_K) / 1000.0
@@ -31,11 +27,9 @@ def shida_mpa(carbon, temperature_c, strain, rate_per_s):
     hot = t >= td
     cold_g = 30.0 * (c + 0.90) * (t - 0.95 * (c + 0.49) / (c + 0.42)) ** 2 + (c + 0.06) / (c + 0.09)
     g = np.where(hot, 1.0, cold_g)
-    m = np.where(
-        hot,
-        (-0.019 * c + 0.126) * t + 0.076 * c - 0.050,
-        (0.081 * c - 0.154) * t - 0.019 * c + 0.207 + 0.027 / (c + 0.32),
-    )
+    m_hot = (-0.019 * c + 0.126) * t + 0.076 * c - 0.050
+    m_cold = (0.081 * c - 0.154) * t - 0.019 * c + 0.207 + 0.027 / (c + 0.32)
+    m = np.where(hot, m_hot, m_cold)
     sd = 0.28 * g * np.exp(5.0 / np.where(hot, t, td) - 0.01 / (c + 0.05))
     e = np.asarray(strain, float) / 0.2
     f = 1.3 * e ** (0.41 - 0.07 * c) - 0.3 * e
@@ -47,23 +41,16 @@ def misaka_mpa(carbon, temperature_c, strain, rate_per_s):
 
     Up to 1.2 wt% C, 750-1200 °C, strain up to 0.5, 30-200 1/s.
 
-    References
-    ----------
-    .. [1] Y. Misaka & T. Yoshimoto, J. JSTP 8 (1967) 414-422 (from memory).
-
-    Examples
-    --------
     >>> round(misaka_mpa(0.20, 1000.0, 0.3, 10.0), 1)
     121.5
+
+    .. [1] Y. Misaka & T. Yoshimoto, J. JSTP 8 (1967) 414-422 (from memory).
     """
     c = np.asarray(carbon, float)
     t = np.asarray(temperature_c, float) + ZERO_C_K
-    return plain(
-        KGF_N
-        * np.exp(0.126 - 1.75 * c + 0.594 * c * c + (2851 + 2968 * c - 1120 * c * c) / t)
-        * np.asarray(strain, float) ** 0.21
-        * np.asarray(rate_per_s, float) ** 0.13
-    )
+    soft = np.exp(0.126 - 1.75 * c + 0.594 * c * c + (2851 + 2968 * c - 1120 * c * c) / t)
+    e, r = np.asarray(strain, float), np.asarray(rate_per_s, float)
+    return plain(KGF_N * soft * e**0.21 * r**0.13)
 
 
 @functools.cache
@@ -79,21 +66,16 @@ def hensel_spittel_mpa(name, temperature_c, strain, rate_per_s):
     A e^(m1 T) ε^m2 φ^(m3 + m8 T) e^(m4/ε) (1 + ε)^(m5 T) e^(m7 ε).  "CrMo" has 0.30 C, 1.86 Cr, 0.52 Mo, 0.68 Ni: more
     alloyed than 4130 or 4140.
 
-    References
-    ----------
-    .. [1] M. Spittel & T. Spittel, Landolt-Börnstein VIII/2C1 (2009); P. Tize Mha et al., Metals 13
-       (2023) 633 (data/constants/hot_flow_stress_sets.csv) (read).
-
-    Examples
-    --------
     >>> round(hensel_spittel_mpa("CrMo", 1100.0, 0.3, 1.0), 1)
     93.9
+
+    .. [1] M. Spittel & T. Spittel, Landolt-Börnstein VIII/2C1 (2009); P. Tize Mha et al., Metals 13
+       (2023) 633 (data/constants/hot_flow_stress_sets.csv) (read).
     """
     a, m1, m2, m3, m4, m5, m7, m8 = _sets()[check_choice(name, "flow-stress set", _sets())]
     t, e, r = (np.asarray(x, float) for x in (temperature_c, strain, rate_per_s))
-    return plain(
-        a * np.exp(m1 * t + m4 / e + m7 * e) * e**m2 * (1.0 + e) ** (m5 * t) * r ** (m3 + m8 * t)
-    )
+    level = a * np.exp(m1 * t + m4 / e + m7 * e) * e**m2
+    return plain(level * (1.0 + e) ** (m5 * t) * r ** (m3 + m8 * t))
 
 
 def medina_hernandez_mpa(composition, temperature_c, strain, rate_per_s):
@@ -102,36 +84,20 @@ def medina_hernandez_mpa(composition, temperature_c, strain, rate_per_s):
     850-1200 °C, 0.5-5 1/s (ranges from memory).  Chromium does not enter: the authors found no effect they could
     separate.
 
-    References
-    ----------
-    .. [1] Attribution to S. F. Medina & C. A. Hernández, Acta Mater. 44 (1996) 165, and 8.314
-       J/(mol K) (from memory).
-    .. [2] Coefficients: a public flow-stress code (read).
-
-    Examples
-    --------
     >>> steel = {"C": 0.30, "Mn": 0.70, "Si": 0.25, "Mo": 0.02, "V": 0.0}
     >>> round(medina_hernandez_mpa(steel, 1000.0, 0.3, 1.0))
     118
+
+    .. [1] Attribution to S. F. Medina & C. A. Hernández, Acta Mater. 44 (1996) 165, and 8.314 J/(mol K)
+       (from memory).
+    .. [2] Coefficients: a public flow-stress code (read).
     """
-    get = composition.get
-    q = (
-        267_000.0
-        - 2535.52 * get("C")
-        + 1010.0 * get("Mn")
-        + 33_620.76 * get("Si")
-        + 35_651.28 * get("Mo")
-        + 31_673.46 * (0.0 if get("V") is None else get("V"))
-    )
-    t = np.asarray(temperature_c, float) + ZERO_C_K
-    x = (
-        np.asarray(rate_per_s, float)
-        * np.exp(q / (GAS_J_MOL_K * t))
-        / ((12.197 + 65.590 * get("C")) * np.exp(7.076e-5 * q))
-    )
-    b = (9.5326 + 0.6196 * np.log(x)) ** 2
-    return plain(
-        b
-        * (1.0 - np.exp(-3.9202 * x**0.0592 * np.asarray(strain, float)))
-        ** (0.3449 * np.exp(0.0139 * np.sqrt(x)))
-    )
+    c, mn, si, mo, v = (composition.get(e) for e in ("C", "Mn", "Si", "Mo", "V"))
+    q = 267_000.0 - 2535.52 * c + 1010.0 * mn + 33_620.76 * si + 35_651.28 * mo
+    q = q + 31_673.46 * (0.0 if v is None else v)
+    t, e = np.asarray(temperature_c, float) + ZERO_C_K, np.asarray(strain, float)
+    x = np.asarray(rate_per_s, float) * np.exp(q / (GAS_J_MOL_K * t))
+    x = x / ((12.197 + 65.590 * c) * np.exp(7.076e-5 * q))
+    rise = 1.0 - np.exp(-3.9202 * x**0.0592 * e)
+    power = 0.3449 * np.exp(0.0139 * np.sqrt(x))
+    return plain((9.5326 + 0.6196 * np.log(x)) ** 2 * rise**power)

@@ -2,7 +2,6 @@
 
 import functools
 from collections.abc import Mapping
-from dataclasses import dataclass
 from typing import NamedTuple
 
 import numpy as np
@@ -22,12 +21,8 @@ LEAST_STRAIN = 0.01
 RATE_RANGE_PER_S = (0.1, 100.0)
 #: Shape factor Kf of impression-die forging: (central, low, high); Groover's table 18.1 has 6 simple with flash, 8
 #: complex, 10 very complex, 6-8 flashless; Schey gives 5-8 and 8-12.
-FORCE_FACTORS = {
-    "simple": (6.0, 5.0, 8.0),
-    "complex": (8.0, 6.0, 10.0),
-    "very complex": (10.0, 8.0, 12.0),
-    "coining": (6.0, 5.0, 8.0),
-}
+FORCE_FACTORS = {"simple": (6.0, 5.0, 8.0), "complex": (8.0, 6.0, 10.0)}
+FORCE_FACTORS |= {"very complex": (10.0, 8.0, 12.0), "coining": (6.0, 5.0, 8.0)}
 
 
 class PressForce(NamedTuple):
@@ -44,15 +39,11 @@ def press_force_kn(projected_area_mm2, flow_stress_mpa, shape="complex"):
     A is the plan area of the head with its flash, Y the flow stress at the metal temperature in the die.  Good for
     comparing routes; an absolute force within the band.
 
-    References
-    ----------
-    .. [1] M. P. Groover, Fundamentals of Modern Manufacturing, eq. 18.18 (read).
-    .. [2] Factors: M. P. Groover, table 18.1; J. A. Schey (from memory).
-
-    Examples
-    --------
     >>> press_force_kn(5000.0, 100.0).kn
     4000.0
+
+    .. [1] M. P. Groover, Fundamentals of Modern Manufacturing, eq. 18.18 (read).
+    .. [2] Factors: M. P. Groover, table 18.1; J. A. Schey (from memory).
     """
     area = check_number(projected_area_mm2, "projected area", 0.0, 1e6, "mm²")
     middle, low, high = FORCE_FACTORS[check_choice(shape, "shape", FORCE_FACTORS)]
@@ -60,38 +51,19 @@ def press_force_kn(projected_area_mm2, flow_stress_mpa, shape="complex"):
     return PressForce(middle * unit, low * unit, high * unit)
 
 
-@dataclass(frozen=True)
-class Effort:
-    """What the press has to do.
+class Effort(NamedTuple):
+    """What the press has to do."""
 
-    Attributes
-    ----------
-    flow_stress : Of every zone at its metal temperature in the die.
-    mean_mpa : Their mean by projected area.
-    press_force : Force on the press for the projected area of the head, kN, with the band of the
-        shape factor.
-    relative : Against 1030 at the same metal temperatures.
-    projected_mm2 : Plan area of the forging without flash.
-    die_c : Metal temperature in the die, °C, mean by projected area.
-    """
-
-    flow_stress: Mapping[str, FlowStress]
-    mean_mpa: float
-    press_force: PressForce
-    relative: float
-    projected_mm2: float
-    die_c: float
+    flow_stress: Mapping[str, FlowStress]  #: of every zone at its metal temperature in the die
+    mean_mpa: float  #: their mean by projected area
+    press_force: PressForce  #: for the projected area, with the band of the shape factor
+    relative: float  #: against 1030 at the same metal temperatures
+    projected_mm2: float  #: plan area of the forging without flash
+    die_c: float  #: metal temperature in the die, mean by projected area
 
 
-@dataclass(frozen=True)
-class Hotter:
-    """How much hotter the metal in the die would have to be to press like 1030; below 0: colder.
-
-    Attributes
-    ----------
-    hotter_c, low_c, high_c : Difference of metal temperatures in the die, °C, with the band of the
-        laws.
-    """
+class Hotter(NamedTuple):
+    """How much hotter the metal in the die would have to be to press like 1030, °C, with the band; below 0: colder."""
 
     hotter_c: float
     low_c: float
@@ -114,18 +86,13 @@ def least_press(strain, dwell_s) -> dict[str, np.ndarray]:
 def projected_areas_mm2(face, rim, body, neck, hosel) -> dict:
     """Plan area of every zone from the parts of a forging, mm², as the press sees it; the flash is not counted.
 
-    References
-    ----------
     .. [1] Plan area of the forging without flash from its dimensions (derived).
     """
     inside = face.length_mm * face.height_mm
-    return {
-        "face": inside,
-        "rim": rim.length_mm * rim.height_mm - inside,
-        "body": sum(b.length_mm * b.thickness_mm for b in body),
-        "neck": neck.length_mm * (neck.base_mm + hosel.outside_mm) / 2,
-        "hosel": hosel.length_mm * hosel.outside_mm,
-    }
+    areas = {"face": inside, "rim": rim.length_mm * rim.height_mm - inside}
+    areas["body"] = sum(b.length_mm * b.thickness_mm for b in body)
+    areas["neck"] = neck.length_mm * (neck.base_mm + hosel.outside_mm) / 2
+    return areas | {"hosel": hosel.length_mm * hosel.outside_mm}
 
 
 def press_columns(cases: Cases, die_c: np.ndarray) -> dict[str, np.ndarray]:
@@ -137,7 +104,7 @@ def press_columns(cases: Cases, die_c: np.ndarray) -> dict[str, np.ndarray]:
     """
     areas = projected_areas_mm2(*forged_parts(*cases.heads.parts))
     area = np.stack([np.broadcast_to(areas[z], (len(cases.heads),)) for z in ZONES], axis=1)
-    area = area if cases.head_of is None else area[cases.head_of]
+    area = area[cases.head_of]
     used = least_press(cases.route["strain"], cases.route["dwell_s"])
     wide = {e: v[:, None] for e, v in cases.composition.items()}
     stress = flow_stress_mpa(wide, die_c, *(x[:, None] for x in used.values()))
@@ -169,13 +136,10 @@ def effort_of(steel, die_c: np.ndarray, press: Mapping[str, np.ndarray], case: i
     return Effort(zones, mean, force, mean / reference, whole, float(press["die_c"][case]))
 
 
-def hotter_for_reference(
-    steel: Steel, die_c: float, strain: float, rate_per_s: float
-) -> Hotter | None:
+def hotter_for_reference(steel, die_c: float, strain: float, rate_per_s: float) -> Hotter | None:
     """By how much the metal in the die would have to be hotter to press like 1030 does at its temperature there.
 
-    `strain` and `rate_per_s` as `least_press` gives them; None outside 700-1300 °C, where the laws do not
-    reach.
+    `strain` and `rate_per_s` as `least_press` gives them; None outside 700-1300 °C, where the laws do not reach.
     """
     if not 700.0 <= die_c <= 1300.0:
         return None

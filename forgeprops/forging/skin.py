@@ -4,12 +4,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from .decarburisation import (
-    carbon_left,
-    carbon_rate_um2_s,
-    decarburised_depth_estimate_um,
-    layer_hardness_hv,
-)
+from .decarburisation import carbon_left, carbon_rate_um2_s, decarburised_um, layer_hardness_hv
 from .scale import ATMOSPHERES, Blast, metal_loss_um, scale_rate
 
 #: Depth a light Vickers indentation feels, µm: a 10 N indent in 200 HV steel is 14 µm deep (derived from the
@@ -25,26 +20,15 @@ _OUTER, _WEIGHTS = np.polynomial.legendre.leggauss(4)
 
 @dataclass(frozen=True)
 class Surface:
-    """Skin of the face after the second heat, one side.
+    """Skin of the face after the second heat, one side."""
 
-    Attributes
-    ----------
-    scale_um : Scale on leaving the furnace.
-    metal_loss_um : Metal that became scale.
-    decarburised_um : Depth below the metal surface at which 90 % of the carbon is left.
-    skin_hv, sound_hv : Mean hardness of the outer 20 µm of metal, and of the metal below the layer.
-    blast : What a cleaning blast must take off for a hard skin: the scale that the press leaves,
-        and metal.
-    depth_um, carbon, hardness_hv : Carbon (wt%) and hardness against depth below the metal surface.
-    """
-
-    scale_um: float
-    metal_loss_um: float
-    decarburised_um: float
-    skin_hv: float
-    sound_hv: float
-    blast: Blast
-    depth_um: np.ndarray
+    scale_um: float  #: scale on leaving the furnace
+    metal_loss_um: float  #: metal that became scale
+    decarburised_um: float  #: depth below the metal surface at which 90 % of the carbon is left
+    skin_hv: float  #: mean hardness of the outer 20 µm of metal
+    sound_hv: float  #: and of the metal below the layer
+    blast: Blast  #: what a blast must take off for a hard skin: the scale that the press leaves, and metal
+    depth_um: np.ndarray  #: below the metal surface, with the carbon (wt%) and hardness there
     carbon: np.ndarray
     hardness_hv: np.ndarray
 
@@ -52,21 +36,13 @@ class Surface:
 def diffusion_um2(carbon, critical, route, peak_c, scale_um) -> np.ndarray:
     """Time integral of carbon's diffusivity at the front of the face in the furnace, µm²; arrays of shape (n,).
 
-    Parameters
-    ----------
-    carbon : array; wt%.
-    critical : dict of str to array; with "ac1" and "ac3", °C.
-    route : mapping of str to array; with "start_c", "preheat_c" and "soak_s".
-    peak_c, scale_um : array; of the front leaving the furnace.
+    Carbon in wt%; "ac1" and "ac3" in °C; "start_c", "preheat_c" and "soak_s" of the route; temperature and scale of the front
+    on leaving the furnace.
 
-    Notes
-    -----
     The scale x is a clock: x²/k(peak) is the time at the peak that gives as much of it, and heating up costs the rest of
     the soak.  The metal nears the furnace exponentially, dt = τ dT/(furnace - T), so that heating up costs a rate r the
     time τ ∫ (1 - r(T)/r(peak)) dT/(furnace - T): the cost to the diffusion follows from that to the scale.
 
-    References
-    ----------
     .. [1] Depth against the integral along the calculated temperatures, 200 cases of all library steels: within 4 % above
        Ac3, at most 12 µm more between Ac1 and Ac3, where latent heat delays the metal (derived).
     """
@@ -90,12 +66,6 @@ def diffusion_um2(carbon, critical, route, peak_c, scale_um) -> np.ndarray:
     return np.maximum(most * soak_s - lost, 0.0)
 
 
-def decarburised_um(diffusion, loss_um) -> np.ndarray:
-    """Depth at which 90 % of the carbon is left, µm; 0 where next to nothing has moved."""
-    depth = decarburised_depth_estimate_um(diffusion, loss_um)
-    return np.where(np.asarray(diffusion) > 1e-3, depth, 0.0)
-
-
 def struck_skin_hv(composition, diffusion, loss_um, core_hv, water_c) -> np.ndarray:
     """Mean hardness of the outer 20 µm of metal, which the strike meets, HV; arrays of shape (n,).
 
@@ -108,13 +78,11 @@ def struck_skin_hv(composition, diffusion, loss_um, core_hv, water_c) -> np.ndar
     return layer_hardness_hv(wide, carbon, core_hv[:, None], water_c[:, None]) @ (0.5 * _WEIGHTS)
 
 
-def surface_of(
-    steel, scale_um: float, diffusion: float, core_hv: float, water_c, scale_left: float
-) -> Surface:
+def surface_of(steel, scale_um, diffusion, core_hv, water_c, scale_left) -> Surface:
     """Scale, lost carbon and hardness of the face's skin.
 
-    Scale on leaving the furnace (µm), diffusion as of `diffusion_um2`, hardness of the sound metal (HV),
-    metal temperature when the spray starts (°C; None without), share of the scale that the press leaves.
+    Scale on leaving the furnace (µm), `diffusion_um2`, hardness of the sound metal (HV), metal temperature when the spray
+    starts (°C; None without), share of the scale that the press leaves.
     """
     loss = metal_loss_um(scale_um)
     depth = float(decarburised_um(diffusion, loss))

@@ -8,18 +8,16 @@ import numpy as np
 from ..base.arrays import plain
 from ..base.ranges import contents_outside, tell
 from ..inputs.grades import check_steel
+from .boron import content_of
 
 
 def _get(steel, *elements):
-    found = (steel.get(e) for e in elements)  # a dict may lack an element: it then counts as 0
-    return [np.asarray(0.0 if content is None else content, dtype=float) for content in found]
+    return [content_of(steel, element) for element in elements]
 
 
 def carbon_equivalent_iiw(steel):
     """CE_IIW = C + Mn/6 + (Cr + Mo + V)/5 + (Ni + Cu)/15, wt%; for C above about 0.18.
 
-    References
-    ----------
     .. [1] J. Dearden & H. O'Neill, Trans. Inst. Weld. 3 (1940) 203; IIW Doc. IX-535-67 (read).
     """
     c, mn, cr, mo, v, ni, cu = _get(steel, "C", "Mn", "Cr", "Mo", "V", "Ni", "Cu")
@@ -29,8 +27,6 @@ def carbon_equivalent_iiw(steel):
 def pcm(steel):
     """Pcm = C + Si/30 + (Mn + Cu + Cr)/20 + Ni/60 + Mo/15 + V/10 + 5 B, wt%; low carbon.
 
-    References
-    ----------
     .. [1] Y. Ito & K. Bessyo, J. Japan Weld. Soc. 37 (1968); IIW Doc. IX-576-68 (read).
     """
     c, si, mn, cu, cr, ni, mo, v, b = _get(steel, "C", "Si", "Mn", "Cu", "Cr", "Ni", "Mo", "V", "B")
@@ -40,8 +36,6 @@ def pcm(steel):
 def cet(steel):
     """CET = C + (Mn + Mo)/10 + (Cr + Cu)/20 + Ni/40, wt%.
 
-    References
-    ----------
     .. [1] D. Uwer & H. Höhne; EN 1011-2, annex C, method B (read).
     """
     c, mn, mo, cr, cu, ni = _get(steel, "C", "Mn", "Mo", "Cr", "Cu", "Ni")
@@ -51,16 +45,12 @@ def cet(steel):
 def cen(steel):
     """CEN, wt%: like Pcm at low carbon, like CE_IIW at high.
 
-    CEN = C + A [Si/24 + Mn/6 + Cu/15 + Ni/20 + (Cr + Mo + Nb + V)/5 + 5 B],
-    A = 0.75 + 0.25 tanh(20 (C − 0.12)).
+    CEN = C + A [Si/24 + Mn/6 + Cu/15 + Ni/20 + (Cr + Mo + Nb + V)/5 + 5 B], A = 0.75 + 0.25 tanh(20 (C − 0.12)).
 
-    References
-    ----------
     .. [1] N. Yurioka et al. 1983; one printing has Ni with Cu over 15, Ni/20 is taken (read).
     """
-    c, si, mn, cu, ni, cr, mo, nb, v, b = _get(
-        steel, "C", "Si", "Mn", "Cu", "Ni", "Cr", "Mo", "Nb", "V", "B"
-    )
+    elements = ("C", "Si", "Mn", "Cu", "Ni", "Cr", "Mo", "Nb", "V", "B")
+    c, si, mn, cu, ni, cr, mo, nb, v, b = _get(steel, *elements)
     a = 0.75 + 0.25 * np.tanh(20.0 * (c - 0.12))
     return plain(c + a * (si / 24 + mn / 6 + cu / 15 + ni / 20 + (cr + mo + nb + v) / 5 + 5 * b))
 
@@ -70,8 +60,6 @@ def carbon_equivalents(steel) -> dict[str, float]:
 
     Contents of one steel outside the range of an equivalent are warned of (CEN has no stated range).
 
-    Examples
-    --------
     >>> from forgeprops.inputs.steel import Steel
     >>> steel = Steel("4140 without residuals", {"C": 0.405, "Si": 0.25, "Mn": 0.875, "Cr": 0.95, "Mo": 0.20,
     ...                                          "Ni": 0.0, "Cu": 0.0})
@@ -81,9 +69,5 @@ def carbon_equivalents(steel) -> dict[str, float]:
     steel = check_steel(steel)
     if not np.ndim(steel.get("C")):
         tell(w for name in ("CE_IIW", "Pcm", "CET") for w in contents_outside(name, steel))
-    return {
-        "CE_IIW": carbon_equivalent_iiw(steel),
-        "Pcm": pcm(steel),
-        "CET": cet(steel),
-        "CEN": cen(steel),
-    }
+    laws = {"CE_IIW": carbon_equivalent_iiw, "Pcm": pcm, "CET": cet, "CEN": cen}
+    return {name: law(steel) for name, law in laws.items()}

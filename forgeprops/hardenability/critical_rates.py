@@ -23,16 +23,12 @@ def austenitising_parameter(temperature_c, hold_s, molybdenum, unit: str = "C"):
 
     Pa = [1/T − (2.303 R/ΔH) log10 t]⁻¹ with T in K, t in h; ΔH = 110 kcal/mol, 240 from 0.04 % Mo on.
 
-    References
-    ----------
-    .. [1] Ph. Maynier, J. Dollet & P. Bastien, Hardenability Concepts with Applications to Steel,
-       AIME 1978, pp. 163-178 (from memory).
-    .. [2] Parameter in °C: in K the rates lose their order (our choice).
-
-    Examples
-    --------
     >>> round(austenitising_parameter(850.0, 1800.0, 0.0)), round(austenitising_parameter(850.0, 1800.0, 0.2))
     (834, 843)
+
+    .. [1] Ph. Maynier, J. Dollet & P. Bastien, Hardenability Concepts with Applications to Steel, AIME
+       1978, pp. 163-178 (from memory).
+    .. [2] Parameter in °C: in K the rates lose their order (our choice).
     """
     unit = check_choice(unit, "unit of the austenitising parameter", ("C", "K"))
     heat = np.where(np.asarray(molybdenum) >= _MO_STEEL, _HEAT_MO_CAL_MOL, _HEAT_CAL_MOL)
@@ -62,22 +58,21 @@ def critical_cooling_rates(
     Parameters
     ----------
     austenitise_c, hold_s : float or ndarray; austenitising temperature, °C, and time, s.
-    pa_unit : Unit of the austenitising parameter. With "C" the rates keep their order in all steels
-        tried, and full martensite takes 60 °C/s in C45 (above 100 is known) and 19 °C/s in 42CrMo4
-        (20-30 is known); with "K" they come out 2-9 times lower and normalised 4140 bars 54-163 HV
-        too hard (with "C" mean error 24).
+    pa_unit : Unit of the austenitising parameter. With "C" the rates keep their order in all steels tried, and full
+        martensite takes 60 °C/s in C45 (above 100 is known) and 19 °C/s in 42CrMo4 (20-30 is known); with "K" they come
+        out 2-9 times lower and normalised 4140 bars 54-163 HV too hard (with "C" mean error 24).
 
     Returns
     -------
     dict of str to float
-        V1 all martensite, V1(90) and V1(50) with 90 and 50 % martensite (rest bainite), V2 all bainite,
-        V2(90) and V2(50) with 90 and 50 % bainite, V3(90) and V3 with 90 and 100 % ferrite and pearlite.  A
-        rate above the one before it is held at that one (V3 in steels without molybdenum).
+        V1 all martensite, V1(90) and V1(50) with 90 and 50 % martensite (rest bainite), V2 all bainite, V2(90) and V2(50)
+        with 90 and 50 % bainite, V3(90) and V3 with 90 and 100 % ferrite and pearlite.  A rate above the one before it is
+        held at that one (V3 in steels without molybdenum).
 
     References
     ----------
-    .. [1] Ph. Maynier, J. Dollet & P. Bastien, Hardenability Concepts with Applications to Steel,
-       AIME 1978, pp. 163-178 (data/constants/critical_cooling_rates.csv) (from memory).
+    .. [1] Ph. Maynier, J. Dollet & P. Bastien, Hardenability Concepts with Applications to Steel, AIME 1978,
+       pp. 163-178 (data/constants/critical_cooling_rates.csv) (from memory).
 
     Examples
     --------
@@ -90,12 +85,8 @@ def critical_cooling_rates(
     content = {e: np.asarray(steel.get(e), dtype=float) for e in ("C", "Mn", "Ni", "Cr", "Mo")}
     rates, before = {}, np.inf
     for name, _, _, k in _rate_rows():
-        log_v = (
-            k["a"]
-            - sum(k[e] * content[e] for e in content)
-            - k["root_Mo"] * np.sqrt(content["Mo"])
-            - k["Pa"] * pa
-        )
+        log_v = k["a"] - sum(k[e] * content[e] for e in content)
+        log_v = log_v - k["root_Mo"] * np.sqrt(content["Mo"]) - k["Pa"] * pa
         before = np.minimum(before, 10.0**log_v / SECONDS_PER_HOUR)
         rates[name] = plain(before)
     return rates
@@ -115,8 +106,6 @@ def critical_rate_fractions(
 ) -> dict[str, np.ndarray]:
     """Shares of "martensite", "bainite", "ferrite_pearlite" by `critical_cooling_rates`; sum 1.
 
-    References
-    ----------
     .. [1] Straight lines in the logarithm of the rate between the critical rates (our choice).
     """
     rates = critical_cooling_rates(steel, austenitise_c, hold_s, pa_unit)

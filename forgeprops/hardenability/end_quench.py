@@ -14,8 +14,8 @@ from .ideal_diameter import ideal_diameter, ideal_diameter_warnings
 #: Lowest HRC that the conversion tables know (ASTM E140 table 1).
 _LOWEST_HRC = 20.0
 
-#: Ideal diameter below which the 3 mm dividing factor is held, mm: its polynomial turns there (derived; the
-#: factor must rise as hardenability falls).
+#: Ideal diameter below which the 3 mm dividing factor is held, mm: its polynomial turns there (derived; the factor must
+#: rise as hardenability falls).
 _TURN_AT_3_MM = 17.5
 
 
@@ -39,17 +39,12 @@ def end_quench_distances_mm() -> np.ndarray:
 def as_quenched_hardness_hrc(carbon):
     """Hardness of full martensite (1.5 mm from the quenched end) by its carbon, HRC; 0.10-0.70 wt%.
 
-    References
-    ----------
-    .. [1] ASTM A255-10, initial hardness, as restated in a metallurgy handbook
-       (data/constants/end_quench_factors.csv) (read).
-    .. [2] On carbon alone: R. A. Grange, C. R. Hribal & L. F. Porter, Metall. Trans. A 8 (1977)
-       1775 (read).
-
-    Examples
-    --------
     >>> [round(as_quenched_hardness_hrc(c), 1) for c in (0.20, 0.40, 0.60)]
     [44.4, 56.3, 64.6]
+
+    .. [1] ASTM A255-10, initial hardness, as restated in a metallurgy handbook
+       (data/constants/end_quench_factors.csv) (read).
+    .. [2] On carbon alone: R. A. Grange, C. R. Hribal & L. F. Porter, Metall. Trans. A 8 (1977) 1775 (read).
     """
     return plain(np.polynomial.polynomial.polyval(np.asarray(carbon, float), _coefficients()[3]))
 
@@ -57,18 +52,15 @@ def as_quenched_hardness_hrc(carbon):
 def dividing_factors(ideal_diameter_mm) -> np.ndarray:
     """Initial hardness divided by hardness, at each distance of the metric set from 3 mm on (last axis).
 
-    A polynomial of the ideal diameter (25.4-177.8 mm) a distance; never below 1, never falling with distance.  Above the end of a row the factor is 1; above 177.8 mm the
-    rows that reach it are held; below 25.4 mm the polynomials are continued (a warning of `end_quench`).
+    A polynomial of the ideal diameter (25.4-177.8 mm) a distance; never below 1, never falling with distance.  Above the end of
+    a row the factor is 1; above 177.8 mm the rows that reach it are held; below 25.4 mm the polynomials are continued (a warning
+    of `end_quench`).
 
-    References
-    ----------
-    .. [1] ASTM A255-10, metric dividing factors, as restated in a metallurgy handbook
-       (data/constants/end_quench_factors.csv) (read).
-
-    Examples
-    --------
     >>> dividing_factors(49.5)[:3].round(2)
     array([1.01, 1.14, 1.34])
+
+    .. [1] ASTM A255-10, metric dividing factors, as restated in a metallurgy handbook
+       (data/constants/end_quench_factors.csv) (read).
     """
     distance, poly, upper, _ = _coefficients()
     top = upper.max()
@@ -124,22 +116,17 @@ def end_quench_equivalent_mm(rate_at_700_c_per_s=None, t85_s=None):
     By the cooling rate at 700 °C (272 °C/s at 1.6 mm to 1.9 at 51 mm) or by the time from 800 to 500 °C (1.25 to
     138 s); straight lines in the logarithms, the ends held.
 
-    References
-    ----------
-    .. [1] Rate at 700 °C: W. D. Callister, Materials Science and Engineering, figs 14.9 and 14.10;
-       the distances (data/validation/end_quench_cooling.csv) (from memory).
-    .. [2] Time from 800 to 500 °C: conduction in the bar, solved here (derived).
-
-    Examples
-    --------
     >>> round(end_quench_equivalent_mm(5.556), 1), round(end_quench_equivalent_mm(t85_s=43.1), 1)
     (25.4, 19.0)
+
+    .. [1] Rate at 700 °C: W. D. Callister, Materials Science and Engineering, figs 14.9 and 14.10; the
+       distances (data/validation/end_quench_cooling.csv) (from memory).
+    .. [2] Time from 800 to 500 °C: conduction in the bar, solved here (derived).
     """
     bar = _bar()
     if t85_s is None:
-        log_mm = np.interp(
-            -np.log(np.maximum(rate_at_700_c_per_s, 1e-12)), -bar["rate"], bar["distance"]
-        )
+        faster = -np.log(np.maximum(rate_at_700_c_per_s, 1e-12))
+        log_mm = np.interp(faster, -bar["rate"], bar["distance"])
     else:
         log_mm = np.interp(np.log(np.maximum(t85_s, 1e-12)), bar["t85"], bar["distance"])
     return plain(np.exp(log_mm))

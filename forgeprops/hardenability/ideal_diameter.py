@@ -1,7 +1,7 @@
 """Ideal diameter from chemistry: the bar that hardens to half martensite at its centre in an ideal quench."""
 
 import functools
-from typing import NamedTuple
+import itertools
 
 import numpy as np
 
@@ -12,7 +12,7 @@ from ..base.ranges import Warn, contents_outside, outside
 from ..base.tables import read_rows
 from ..inputs.grades import check_steel
 from ..inputs.steel import Steel
-from .boron import boron_factor, effective_boron
+from .boron import boron_factor, content_of, effective_boron
 
 #: Elements that have a factor; P and S are left out by the standard (their effects offset one another).
 ELEMENTS_IN_FACTORS = ("C", "Mn", "Si", "Ni", "Cr", "Mo", "Cu", "V", "Zr", "B")
@@ -25,38 +25,18 @@ GRAIN_SIZE_STEP = 0.923
 ADDED_BORON, EFFECTIVE_BORON = 0.0005, 0.5
 
 
-class _Branch(NamedTuple):
-    upto: float
-    coefficients: tuple[float, ...]  # highest power first
-
-
 @functools.cache
-def _branches(element: str) -> tuple[_Branch, ...]:
+def _branches(element: str) -> tuple[tuple[float, list[float]], ...]:
+    """Upper end, wt%, and coefficients, highest power first, of every branch of a factor."""
     rows = [r for r in read_rows("constants/multiplying_factors.csv") if r["element"] == element]
-    return tuple(
-        _Branch(float(r["to_wt_pct"]), tuple(float(r[a]) for a in ("a3", "a2", "a1", "a0")))
-        for r in rows
-    )
-
-
-@functools.cache
-def _base_table() -> tuple[np.ndarray, np.ndarray]:
-    rows = read_rows("constants/base_diameters.csv")
-    carbon = np.array([0.0] + [float(r["C_wt_pct"]) for r in rows])
-    base = np.array([0.0] + [float(r["gs7_in"]) for r in rows])
-    return np.sqrt(carbon), base
-
-
-def _content(steel, element: str):
-    content = steel.get(element)  # a dict may lack an element: it then counts as 0
-    return np.asarray(0.0 if content is None else content, dtype=float)
+    return tuple((float(r["to_wt_pct"]), [float(r[f"a{i}"]) for i in (3, 2, 1, 0)]) for r in rows)
 
 
 def _factor(element: str, content):
     branches = _branches(element)
-    value = np.polyval(branches[0].coefficients, content)
-    for before, branch in zip(branches, branches[1:], strict=False):
-        value = np.where(content > before.upto, np.polyval(branch.coefficients, content), value)
+    value = np.polyval(branches[0][1], content)
+    for (upto, _), (_, coefficients) in itertools.pairwise(branches):
+        value = np.where(content > upto, np.polyval(coefficients, content), value)
     return value
 
 
@@ -68,33 +48,23 @@ def _in_unit(inches, unit: str):
     return plain(inches * (MM_PER_INCH if unit == "mm" else 1.0))
 
 
-def _grain_factor(steel):
-    return GRAIN_SIZE_STEP ** (
-        np.asarray(getattr(steel, "grain_size_astm", 7.0), dtype=float) - 7.0
-    )
-
-
 def ideal_diameter_factors(steel) -> dict[str, float]:
-    """Factors of the ideal diameter, one per element; the carbon factor is the base diameter in inch.
+    """Factors of the ideal diameter in inch, one per element; the carbon factor is the base diameter.
 
-    Their product is the ideal diameter in inch.  The standard prints formulas and rounded tables; its carbon branch at 0.39-0.55 % and its nickel branch
-    above 1.5 % do not quite meet their neighbours (0.5 % and 0.1 % of the factor).  Outside the ranges of
-    the factors the last branch is continued; `ideal_diameter_warnings` says so.
+    The standard prints formulas and rounded tables; its carbon branch at 0.39-0.55 % and its nickel branch above 1.5 % do not
+    quite meet their neighbours (0.5 % and 0.1 % of the factor).  Outside the ranges of the factors the last branch is continued;
+    `ideal_diameter_warnings` says so.
 
-    References
-    ----------
-    .. [1] ASTM A255-10 (2014), after M. A. Grossmann, Trans. AIME 150 (1942) 227-259, as restated
-       in a metallurgy handbook (data/constants/multiplying_factors.csv) (read).
-
-    Examples
-    --------
     >>> from forgeprops.inputs.steel import Steel
     >>> modified_4118 = Steel("modified 4118", {"C": 0.22, "Mn": 0.80, "Si": 0.18, "Ni": 0.10, "Cr": 0.43,
     ...                                         "Mo": 0.25, "Cu": 0.10, "V": 0.05})
     >>> round(ideal_diameter_factors(modified_4118)["Mn"], 3)
     3.667
+
+    .. [1] ASTM A255-10 (2014), after M. A. Grossmann, Trans. AIME 150 (1942) 227-259, as restated in a metallurgy
+       handbook (data/constants/multiplying_factors.csv) (read).
     """
-    factors = {e: plain(_factor(e, _content(steel, e))) for e in ELEMENTS_IN_FACTORS if e != "B"}
+    factors = {e: plain(_factor(e, content_of(steel, e))) for e in ELEMENTS_IN_FACTORS if e != "B"}
     return factors | {"B": boron_factor(steel)}
 
 
@@ -141,35 +111,32 @@ def ideal_diameter(steel, unit: str = "mm", grain_size: bool = False):
     unit = check_choice(unit, "unit", _UNITS)
     inches = (_inches_of if isinstance(steel, Steel) else _inches)(steel)
     if check_flag(grain_size, "grain_size"):
-        inches = inches * _grain_factor(steel)
+        grain = np.asarray(getattr(steel, "grain_size_astm", 7.0), dtype=float)
+        inches = inches * GRAIN_SIZE_STEP ** (grain - 7.0)
     return _in_unit(inches, unit)
 
 
 def ideal_diameter_upper(steel, unit: str = "mm"):
     """Upper estimate of the ideal diameter: the classic base diameter by carbon and grain size.
 
-    The standard's carbon factor falls in proportion to carbon, the classic base diameter with its square
-    root: the classic one is 38 % larger at 0.20 % C, 13 % at 0.30 % C and the same from 0.40 % C on.  The
-    standard is trusted for the end-quench curve, whose dividing factors belong to it; this is the upper end
-    for low-carbon grades.  Never below `ideal_diameter` with its grain-size term.
+    The standard's carbon factor falls in proportion to carbon, the classic base diameter with its square root: it is 38 %
+    larger at 0.20 % C, 13 % at 0.30 % C and the same from 0.40 % C on.  The standard is trusted for the end-quench curve,
+    whose dividing factors belong to it; this is the upper end for low-carbon grades.  Never below `ideal_diameter` with
+    its grain-size term.
 
-    References
-    ----------
-    .. [1] M. A. Grossmann, Trans. AIME 150 (1942) 227-259, base diameters as tabulated in ASM
-       handbooks (data/constants/base_diameters.csv) (from memory).
-
-    Examples
-    --------
     >>> from forgeprops.inputs.grades import grade
     >>> steel = grade("SCM420")
     >>> round(ideal_diameter_upper(steel) / ideal_diameter(steel), 2)
     1.38
+
+    .. [1] M. A. Grossmann, Trans. AIME 150 (1942) 227-259, base diameters as tabulated in ASM handbooks
+       (data/constants/base_diameters.csv) (from memory).
     """
     steel = check_steel(steel)
-    root, base = _base_table()
-    carbon = _content(steel, "C")
-    standard = _factor("C", carbon)
-    ratio = np.maximum(np.interp(np.sqrt(carbon), root, base) / standard, 1.0)
+    rows, carbon = read_rows("constants/base_diameters.csv"), content_of(steel, "C")
+    root = np.sqrt([0.0, *(float(r["C_wt_pct"]) for r in rows)])
+    base = np.interp(np.sqrt(carbon), root, [0.0, *(float(r["gs7_in"]) for r in rows)])
+    ratio = np.maximum(base / _factor("C", carbon), 1.0)
     return _in_unit(ideal_diameter(steel, "in", grain_size=True) * ratio, unit)
 
 
@@ -182,10 +149,9 @@ def ideal_diameter_warnings(steel, grain_size: bool = False) -> tuple[Warn, ...]
     """
     found = contents_outside("ideal_diameter", steel)
     if grain_size:
+        grain = float(getattr(steel, "grain_size_astm", 7.0))
         found.append(outside("ideal_diameter_upper.C", float(steel.get("C"))))
-        found.append(
-            outside("ideal_diameter.grain_size", float(getattr(steel, "grain_size_astm", 7.0)))
-        )
+        found.append(outside("ideal_diameter.grain_size", grain))
     boron = float(steel.get("B") or 0.0)
     if boron >= ADDED_BORON and effective_boron(steel) < EFFECTIVE_BORON * boron:
         titanium = 5.0 * (float(steel.get("N") or 0.0) - 0.002)

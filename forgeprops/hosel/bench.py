@@ -1,15 +1,12 @@
 """The bending bench: a head clamped at the blade, a bar over the hosel, the free length between them bends.
 
-Along that length (s = 0 at the bar's mouth, s = length at the clamp) the moment is M(s) = F (bar + s):
-almost constant, greatest at the clamp.  Where the hosel bends first depends on section (taper into the
-neck, end of the bore) and on the hardness gradient, both straight lines along s here.  The permanent angle
-is the integral of k − M/(E I) along the length; what springs back is the integral of M/(E I).
+Along that length (s = 0 at the bar's mouth, s = length at the clamp) the moment is M(s) = F (bar + s).  Where the hosel
+bends first depends on section (taper into the neck, end of the bore) and on the hardness gradient, both straight lines
+along s.  The permanent angle is the integral of k − M/(E I) along the length; what springs back is that of M/(E I).
 
-What yields inside the bar's jaw and inside the clamp is left out, which is cautious where the weakest place
-lies at either end.  The angle agrees with general quadrature to 0.5 %; only where the hardness doubles
-within the zone and the soft end yields in a plateau is it off by up to a fifth at bends below 1°.
-
-Everything is arrays of cases; a single bend is a batch of one.
+What yields inside the bar's jaw and the clamp is left out, which is cautious where the weakest place lies at either
+end.  The angle agrees with general quadrature to 0.5 %; only where the hardness doubles within the zone and the soft
+end yields in a plateau is it off by up to a fifth at bends below 1°.  Everything is arrays of cases.
 """
 
 from __future__ import annotations
@@ -18,11 +15,19 @@ import dataclasses
 import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from typing import NamedTuple
 
 import numpy as np
 
 from ..base.constants import YOUNGS_MPA
-from ..base.errors import check_choice, check_flag, check_number, check_options
+from ..base.errors import (
+    bounded,
+    check_bounded,
+    check_choice,
+    check_flag,
+    check_number,
+    check_options,
+)
 from ..strength.tensile import Strength, flow_curve
 from .bending_moment import Section
 from .fatigue import NOTCH, SCATTER_FACTOR
@@ -52,32 +57,26 @@ class Bench:
 
     Attributes
     ----------
-    bar_mm : From the hand to the bar's mouth, mm. 500 is a usual bending bar (common practice, no
-        source).
-    force_limit_n : Greatest pull on the bar, N. 400 is the greatest mean pull of standing men
-        (`EASE`); daily work: 225. It limits the hand (`HoselBend.hand_deg`), not the metal.
-    target_lie_deg, target_loft_deg : Required change; they add as vectors. 2° of lie is common
-        practice for forged low-carbon heads.
+    bar_mm : From the hand to the bar's mouth, mm. 500 is a usual bending bar (common practice, no source).
+    force_limit_n : Greatest pull on the bar, N. 400 is the greatest mean pull of standing men (`EASE`); daily
+        work: 225. It limits the hand (`HoselBend.hand_deg`), not the metal.
+    target_lie_deg, target_loft_deg : Required change; they add as vectors. 2° of lie is common practice for forged
+        low-carbon heads.
     hand : {"right", "left"}; head turned for a right- or a left-handed player.
-    notch_factor : Stress concentration of a stamp, the end of the bore or a scratch, 1 to 5; 2 is
-        our choice.
-    plating_factor : Share of the allowed strain that a plated skin takes; 1: bare. Chrome cracks at
-        0.1–0.5 % (from memory).
-    rebends : Adjustments there and back that the hosel must survive. 4: fitted now and then (our
-        choice).
+    notch_factor : Stress concentration of a stamp, the end of the bore or a scratch, 1 to 5; 2 is our choice.
+    plating_factor : Share of the allowed strain that a plated skin takes; 1: bare. Chrome cracks at 0.1–0.5 %
+        (from memory).
+    rebends : Adjustments there and back that the hosel must survive. 4: fitted now and then (our choice).
     scatter_factor : On cycles to a crack of smooth bars (see `fatigue.SCATTER_FACTOR`).
-    bore_out_of_round_mm : Allowed change of bore diameter, mm; 0.10 is a usual glue gap (0.05–0.15,
-        from memory).
+    bore_out_of_round_mm : Allowed change of bore diameter, mm; 0.10 is a usual glue gap (0.05–0.15, from memory).
     wall_thinning : Allowed thinning of the wall; 0.10 is our choice.
-    residual_stress_mpa : Tension left at the outer fibre; lowers the first-yield moment, not the
-        plastic one.
+    residual_stress_mpa : Tension left at the outer fibre; lowers the first-yield moment, not the plastic one.
     bauschinger : Yield in reverse over yield, 0.3–1; 0.7 from memory.
-    history_deg : Earlier bends in order, signed degrees (+2, −1 …). Each counts as half a fatigue
-        cycle; the angle they leave uses up strain.
+    history_deg : Earlier bends in order, signed degrees (+2, −1 …). Each counts as half a fatigue cycle; the angle
+        they leave uses up strain.
     aged : Time or warmth since: strain ageing raises yield and shortens the uniform strain.
     neck_outside_mm : Outside diameter at the clamp (taper); None: as at the bar's mouth.
-    bored_mm : Bored length from the bar's mouth, mm; solid beyond. Default: bored through (the
-        weaker case).
+    bored_mm : Bored length from the bar's mouth, mm; solid beyond. Default: bored through (the weaker case).
     eccentricity_mm : Offset of the bore, mm; the worse direction counts.
     hardness_se_hv : Standard error of the hardness; widens the interval.
 
@@ -88,30 +87,28 @@ class Bench:
     .. [3] Glue gap of 0.10 mm; reverse yield 0.7 of yield (0.3-1) (from memory).
     """
 
-    bar_mm: float = 500.0
-    force_limit_n: float = 400.0
-    target_lie_deg: float = 2.0
-    target_loft_deg: float = 0.0
+    bar_mm: float = bounded(500.0, "bar length", 50.0, 3000.0, "mm")
+    force_limit_n: float = bounded(400.0, "force limit", 10.0, 20_000.0, "N")
+    target_lie_deg: float = bounded(2.0, "lie change", -15.0, 15.0, "°")
+    target_loft_deg: float = bounded(0.0, "loft change", -15.0, 15.0, "°")
     hand: str = "right"
-    notch_factor: float = NOTCH
-    plating_factor: float = 1.0
-    rebends: float = 4.0
-    scatter_factor: float = SCATTER_FACTOR
-    bore_out_of_round_mm: float = 0.10
-    wall_thinning: float = 0.10
-    residual_stress_mpa: float = 0.0
-    bauschinger: float = 0.7
+    notch_factor: float = bounded(NOTCH, "notch factor", 1.0, 5.0)
+    plating_factor: float = bounded(1.0, "plating factor", 0.01, 1.0)
+    rebends: float = bounded(4.0, "re-bends", 0.5, 10_000.0)
+    scatter_factor: float = bounded(SCATTER_FACTOR, "scatter factor", 1.0, 1000.0)
+    bore_out_of_round_mm: float = bounded(0.10, "bore out of round", 0.005, 2.0, "mm")
+    wall_thinning: float = bounded(0.10, "wall thinning", 0.005, 0.5)
+    residual_stress_mpa: float = bounded(0.0, "residual stress", 0.0, 1500.0, "MPa")
+    bauschinger: float = bounded(0.7, "Bauschinger factor", 0.3, 1.0)
     history_deg: Sequence[float] = ()
     aged: bool = False
     neck_outside_mm: float | None = None
     bored_mm: float = math.inf
     eccentricity_mm: float = 0.0
-    hardness_se_hv: float = 0.0
+    hardness_se_hv: float = bounded(0.0, "standard error of hardness", 0.0, 300.0, "HV")
 
     def __post_init__(self):
-        for name, (label, low, high, unit) in _BOUNDS.items():
-            value = check_number(getattr(self, name), label, low, high, unit)
-            object.__setattr__(self, name, value)
+        check_bounded(self)
         check_choice(self.hand, "hand", ("right", "left"))
         check_flag(self.aged, "aged")
         past = tuple(check_number(d, "earlier bend", -20.0, 20.0, "°") for d in self.history_deg)
@@ -123,23 +120,6 @@ class Bench:
     def target_deg(self) -> float:
         """Required change, degrees."""
         return math.hypot(self.target_lie_deg, self.target_loft_deg)
-
-
-_BOUNDS = {
-    "bar_mm": ("bar length", 50.0, 3000.0, "mm"),
-    "force_limit_n": ("force limit", 10.0, 20_000.0, "N"),
-    "target_lie_deg": ("lie change", -15.0, 15.0, "°"),
-    "target_loft_deg": ("loft change", -15.0, 15.0, "°"),
-    "notch_factor": ("notch factor", 1.0, 5.0, ""),
-    "plating_factor": ("plating factor", 0.01, 1.0, ""),
-    "rebends": ("re-bends", 0.5, 10_000.0, ""),
-    "scatter_factor": ("scatter factor", 1.0, 1000.0, ""),
-    "bore_out_of_round_mm": ("bore out of round", 0.005, 2.0, "mm"),
-    "wall_thinning": ("wall thinning", 0.005, 0.5, ""),
-    "residual_stress_mpa": ("residual stress", 0.0, 1500.0, "MPa"),
-    "bauschinger": ("Bauschinger factor", 0.3, 1.0, ""),
-    "hardness_se_hv": ("standard error of hardness", 0.0, 300.0, "HV"),
-}
 
 
 def bench_options(bench: Mapping | None) -> dict:
@@ -156,28 +136,17 @@ def bench_options(bench: Mapping | None) -> dict:
 
 @dataclass(frozen=True)
 class Hosels:
-    """Free lengths of hosels on the bench, arrays of shape (n,).
+    """Free lengths of hosels on the bench, arrays of shape (n,)."""
 
-    Attributes
-    ----------
-    outside_mm, bore_mm : At the bar's mouth.
-    neck_outside_mm : Outside diameter at the clamp.
-    length_mm, bored_mm : From the bar's mouth to the clamp; how far it is bored (solid beyond).
-    bar_mm : From the hand to the bar's mouth.
-    fibre_factor, moment_factor : Of an off-centre bore, on the distance of the outer fibre and on
-        the moment; 1: centred.
-    metal : shape (n, 2, 7); `QUANTITIES` at the bar's mouth and at the clamp.
-    """
-
-    outside_mm: np.ndarray
+    outside_mm: np.ndarray  # at the bar's mouth
     bore_mm: np.ndarray
-    neck_outside_mm: np.ndarray
-    length_mm: np.ndarray
-    bored_mm: np.ndarray
-    bar_mm: np.ndarray
-    fibre_factor: np.ndarray
-    moment_factor: np.ndarray
-    metal: np.ndarray
+    neck_outside_mm: np.ndarray  # at the clamp
+    length_mm: np.ndarray  # from the bar's mouth to the clamp
+    bored_mm: np.ndarray  # how far it is bored, solid beyond
+    bar_mm: np.ndarray  # from the hand to the bar's mouth
+    fibre_factor: np.ndarray  # of an off-centre bore on the distance of the outer fibre; 1: centred
+    moment_factor: np.ndarray  # and on the moment
+    metal: np.ndarray  # shape (n, 2, 7); `QUANTITIES` at the bar's mouth and at the clamp
 
     def __len__(self) -> int:
         return self.metal.shape[0]
@@ -220,64 +189,52 @@ class Hosels:
 
 @dataclass(frozen=True)
 class Nodes:
-    """Points along the free length, arrays of shape (n, p); what `Hosels.nodes` makes.
+    """Points along the free length, arrays of shape (n, p); what `Hosels.nodes` makes."""
 
-    Attributes
-    ----------
-    s_mm, weight_mm : Place from the bar's mouth; weight in an integral along the length.
-    outside_mm, bore_mm, real : Section; False where a part has no length.
-    metal : shape (n, p, 7); `QUANTITIES`.
-    fibre_mm, moment_factor, arm_mm : Distance of the outer fibre, factor of an off-centre bore,
-        distance from the hand.
-    """
-
-    s_mm: np.ndarray
-    weight_mm: np.ndarray
+    s_mm: np.ndarray  # place from the bar's mouth
+    weight_mm: np.ndarray  # weight in an integral along the length
     outside_mm: np.ndarray
     bore_mm: np.ndarray
-    real: np.ndarray
-    metal: np.ndarray
-    fibre_mm: np.ndarray
-    moment_factor: np.ndarray
-    arm_mm: np.ndarray
+    real: np.ndarray  # False where a part has no length
+    metal: np.ndarray  # shape (n, p, 7); `QUANTITIES`
+    fibre_mm: np.ndarray  # distance of the outer fibre
+    moment_factor: np.ndarray  # of an off-centre bore
+    arm_mm: np.ndarray  # distance from the hand
     section: Section
 
     def part(self, index) -> Nodes:
         """Some of the cases, by their numbers."""
-        columns = vars(self.section).items()
+        own = dict(vars(self))
+        columns = vars(own.pop("section")).items()
         section = {name: np.take(v, index, axis=v.ndim - 2) for name, v in columns}
-        own = {
-            name: np.take(v, index, axis=0) for name, v in vars(self).items() if name != "section"
-        }
+        own = {name: np.take(v, index, axis=0) for name, v in own.items()}
         return Nodes(**own, section=Section(**section))
 
     def least_force(self, curvature) -> np.ndarray:
         """Least force on the bar at which some point has its given curvature, N, (..., n)."""
-        moment = self.section.moment_slope(curvature)[0]
-        return np.where(self.real, self.moment_factor * moment / self.arm_mm, np.inf).min(axis=-1)
+        return self._least(self.section.moment_slope(curvature)[0])
 
     def yield_force(self) -> np.ndarray:
         """Force on the bar at which the first fibre yields, N."""
         first = self.metal[..., 1] * self.section.stiffness / (self.fibre_mm * YOUNGS_MPA)
-        return np.where(self.real, self.moment_factor * first / self.arm_mm, np.inf).min(axis=-1)
+        return self._least(first)
+
+    def _least(self, moment) -> np.ndarray:
+        return np.where(self.real, self.moment_factor * moment / self.arm_mm, np.inf).min(axis=-1)
+
+    def elastic(self, force) -> np.ndarray:
+        """Elastic part of the curvatures under forces on the bar, 1/mm."""
+        return force[:, None] * self.arm_mm / (self.moment_factor * self.section.stiffness)
 
 
-@dataclass(frozen=True)
-class Loaded:
-    """Hosels under load, (n,) and (n, p).
+class Loaded(NamedTuple):
+    """Hosels under load, (n,) and (n, p)."""
 
-    Attributes
-    ----------
-    x : Force on the bar, N.
-    permanent, sprung : What stays and what springs back, radians.
-    curvature, strain : shape (n, p); 1/mm; of the outer fibre.
-    """
-
-    x: np.ndarray
-    permanent: np.ndarray
-    sprung: np.ndarray
-    curvature: np.ndarray
-    strain: np.ndarray
+    x: np.ndarray  # force on the bar, N
+    permanent: np.ndarray  # what stays, radians
+    sprung: np.ndarray  # what springs back
+    curvature: np.ndarray  # 1/mm
+    strain: np.ndarray  # of the outer fibre
 
 
 def load(nodes: Nodes, force, angle=None, start=None) -> Loaded:
@@ -306,9 +263,7 @@ def load(nodes: Nodes, force, angle=None, start=None) -> Loaded:
     left, n = np.arange(len(x)), nodes
     for step in range(_NEWTON_STEPS):
         found, new = _newton(n, x[left], k[left], angle[left], free=step == 0)
-        going = np.any(
-            np.abs(new - k[left]) > 1e-5 * k[left], axis=1
-        )  # the step after it is its square
+        going = np.any(np.abs(new - k[left]) > 1e-5 * k[left], axis=1)  # the next is its square
         x[left], k[left] = found, new
         if not going.any():
             break
@@ -341,14 +296,14 @@ def force_for_angle(nodes: Nodes, angle) -> Loaded:
     return load(nodes, nodes.yield_force(), angle)
 
 
+#: Newton steps of force and curvatures together; what has not settled by then goes round in circles on a yield plateau.
+_NEWTON_STEPS = 12
+
+
 def bar_for_force(bar_mm, length_mm, force_n, wanted_n):
     """Bar with which `wanted_n` puts the same moment on the middle of the zone as `force_n` on `bar_mm`, mm."""
     half = 0.5 * length_mm
     return np.maximum(force_n / wanted_n * (bar_mm + half) - half, 0.0)
-
-
-#: Newton steps of force and curvatures together; what has not settled by then goes round in circles on a yield plateau.
-_NEWTON_STEPS = 12
 
 
 def _bracketed(n: Nodes, x, k, angle):

@@ -1,9 +1,7 @@
 """How far the hosel will bend: what the metal takes, what a hand reaches on the bar, and why.
 
-The metal has three limits: the wall flattens, a crack may start from a stamp or the end of the bore, or it must
-stand some adjustments there and back.  The hand has its own: the pull on the bar.  The mechanics are in
-`bending_moment` (moment–curvature), `bench` (along the bend zone) and `fatigue`.  No open measurement of hosel
-bends exists: the intervals rest on assumptions, named beside each default.
+The mechanics are in `bending_moment` (moment–curvature), `bench` (along the bend zone), `limits` and `fatigue`.  No open
+measurement of hosel bends exists: the intervals rest on assumptions, named beside each default.
 """
 
 import dataclasses
@@ -18,32 +16,13 @@ from ..base.errors import InputError, check_number, shown
 from ..base.ranges import Warn, outside
 from ..strength.hardness_scales import convert_array
 from ..strength.tensile import YOUNGS_MPA, Strength, flow_curve, strength, strength_arrays
-from .bench import (
-    LIMITS,
-    QUANTITIES,
-    Bench,
-    Hosels,
-    Nodes,
-    bar_for_force,
-    bench_options,
-    load,
-    metal_of,
-)
-from .bending_moment import elastic_modulus_mm3, plastic_modulus_mm3
-from .earlier_bends import after_bends, off_centre
-from .fatigue import (
-    COLD_STRAIN,
-    RETURN_STRAINS,
-    cycles_to_crack,
-    notch_strain_factor,
-    roessle_fatemi,
-    uniform_material_law,
-)
+from . import bench as beam
+from . import bending_moment, fatigue
+from .bench import LIMITS, QUANTITIES, Bench, Hosels, Nodes
 from .limits import NOTES, bent_most, governing, gradient_share, limit_forces
 from .result import HoselBend, ease_of
 
-#: Bend zones always shown, mm.  Nobody has measured it: 10–20 mm lies free between bar and clamp (our
-#: estimate).
+#: Bend zones always shown, mm.  Nobody has measured it: 10–20 mm lies free between bar and clamp (our estimate).
 LENGTHS_MM = (10.0, 20.0)
 
 #: 80 % half-range of two choices of ours: cold strain 4–6 % about 5, scatter factor by 2.
@@ -51,9 +30,6 @@ _COLD_SPREAD, _SCATTER_SPREAD = 0.2, 2.0
 #: Hardness at which ferrite, bainite and martensite are found, each tried where the structure is unknown (the ranges of
 #: the strength fits).
 _STRUCTURES = ((60.0, 280.0), (200.0, 450.0), (200.0, 900.0))
-
-
-# ---- one hosel ----
 
 
 def hosel_bend(
@@ -76,13 +52,13 @@ def hosel_bend(
     outside_mm, bore_mm : float
         Hosel at the bar's mouth, mm (13.4 × 9.4 lies inside the usual 12.5–14 × 9.1–9.5).
     length_mm : float
-        Free length between the bar's mouth and the clamp, mm, 3 to 60.  **Nobody has measured how much of it
-        bends**; 20 mm is the long end of our estimate of 10–20, and the answer is given for both.
+        Free length between the bar's mouth and the clamp, mm, 3 to 60.  **Nobody has measured how much of it bends**;
+        20 mm is the long end of our estimate of 10–20, and the answer is given for both.
     hardness_hv : float
         At the bar's mouth, HV; a reading will do.
     fractions, material : optional
-        Structure, or a ready `Strength`.  Without either the regression of all structures is used, and the
-        interval counts what the structure could be.
+        Structure, or a ready `Strength`.  Without either the regression of all structures is used, and the interval
+        counts what the structure could be.
     neck_hardness_hv, neck_fractions, neck_material : optional
         The same at the clamp; straight lines between.  None: as at the bar's mouth.
     **bench
@@ -113,11 +89,10 @@ def hosel_bend(
     out_d = check_number(outside_mm, "hosel outside diameter", 6.0, 40.0, "mm")
     bore = check_number(bore_mm, "hosel bore", 0.0, 39.0, "mm")
     if bore > out_d - 1.0:
-        raise InputError(
-            f"hosel bore is {bore:g} mm in a {out_d:g} mm hosel; give a wall of 0.5 mm or more."
-        )
+        what = f"hosel bore is {bore:g} mm in a {out_d:g} mm hosel"
+        raise InputError(f"{what}; give a wall of 0.5 mm or more.")
     length = check_number(length_mm, "bend zone", 3.0, 60.0, "mm")
-    bench = Bench(**bench_options(bench))
+    bench = Bench(**beam.bench_options(bench))
     if bench.neck_outside_mm is not None:
         check_number(bench.neck_outside_mm, "neck diameter", bore + 1.0, 60.0, "mm")
     check_number(bench.eccentricity_mm, "bore eccentricity", 0.0, 0.45 * (out_d - bore), "mm")
@@ -128,14 +103,19 @@ def hosel_bend(
         neck = _metal(hv, structure, neck_material, "neck material")
     # a range once, with the hosel's value
     notes = [*{w.code: w for w in (*neck.warnings, *here.warnings)}.values()]
-    notes += _advice(bench)
-    factors = off_centre(here, bench, out_d, bore)
+    if bench.aged and not bench.history_deg:
+        text = "Strain ageing needs an earlier bend; history_deg names none."
+        notes.append(Warn("hosel:ageing", text))
+    if bench.plating_factor < 1.0:
+        text = "A plated skin cracks first; its factor is an assumption."
+        notes.append(Warn("hosel:plating", text))
+    factors = _off_centre(here, bench, out_d, bore)
     neck_d = out_d if bench.neck_outside_mm is None else bench.neck_outside_mm
     shape = {"outside_mm": out_d, "neck_outside_mm": neck_d, "bore_mm": bore, "length_mm": length}
     shape |= {"bored_mm": bench.bored_mm, "bar_mm": bench.bar_mm, **factors}
     used, damage = 0.0, 0.0
     if bench.history_deg:
-        here, neck, bench, used, damage = after_bends(shape, here, neck, bench, notes)
+        here, neck, bench, used, damage = _after_bends(shape, here, neck, bench, notes)
     unknown = material is None and fractions is None
     return _answer(shape, here, neck, bench, (used, damage, unknown), notes)
 
@@ -146,30 +126,69 @@ def bend_of_head(head, hosel: Strength, neck: Strength, **bench) -> HoselBend:
     The head's ``bend_zone_mm`` is by definition the length over which the bend spreads: straight, bored
     hosel.  Taper and solid neck are stronger and stay out of it; the hardness gradient across it is kept.
     """
-    h = head.hosel
+    h, here = head.hosel, beam.metal_of(hosel)
     share = float(gradient_share(h.bend_zone_mm, h.length_mm, head.neck.length_mm))
-    mixed = {
-        q: getattr(hosel, q) + share * (getattr(neck, q) - getattr(hosel, q)) for q in QUANTITIES
-    }
-    neck = dataclasses.replace(neck, **mixed)
-    return hosel_bend(
-        h.outside_mm, h.bore_mm, h.bend_zone_mm, material=hosel, neck_material=neck, **bench
+    mixed = (here + share * (beam.metal_of(neck) - here)).tolist()
+    neck = dataclasses.replace(neck, **dict(zip(QUANTITIES, mixed, strict=True)))
+    metal = {"material": hosel, "neck_material": neck}
+    return hosel_bend(h.outside_mm, h.bore_mm, h.bend_zone_mm, **metal, **bench)
+
+
+def _off_centre(here: Strength, bench: Bench, out_d: float, bore: float) -> dict[str, float]:
+    """Factors of an off-centre bore on fibre distance and moment, taken at the cold strain."""
+    if bench.eccentricity_mm == 0.0:
+        return {}
+    at = fatigue.COLD_STRAIN / (0.5 * out_d)
+    moment, fibre = bending_moment.eccentric_section(
+        out_d, bore, bench.eccentricity_mm, here.curve, at
     )
+    centred, _ = bending_moment.eccentric_section(out_d, bore, 0.0, here.curve, at)
+    return {"fibre_factor": fibre / (0.5 * out_d), "moment_factor": moment / centred}
 
 
-# ---- pieces of the answer ----
+def _after_bends(shape, here: Strength, neck: Strength, bench: Bench, notes: list):
+    """Earlier bends: ageing, life and strain they took, and what to say of it.
+
+    Gives hosel and neck as aged, the bench with as many more re-bends as the earlier bends took, the
+    outer-fibre strain left, and the share of the life used up.
+    """
+    past = bench.history_deg
+    bends = np.abs([*(d for d in past if d), sum(past)])
+    metal = np.stack([beam.metal_of(here), beam.metal_of(neck)])
+    nodes = Hosels.of(np.repeat(metal[None], len(bends), axis=0), **shape).nodes()
+    found = beam.force_for_angle(nodes, np.radians(bends))
+    strains = found.strain.max(axis=1)[:-1]
+    ranges = strains + fatigue.RETURN_STRAINS * here.yield_mpa / YOUNGS_MPA
+    ranges = ranges * fatigue.notch_strain_factor(here.hardening_exponent, bench.notch_factor)
+    damage = fatigue.miner_damage(here.hardness_hv, here.tensile_mpa, ranges, bench.scatter_factor)
+    left = (nodes.fibre_mm * (found.curvature - nodes.elastic(found.x)))[-1].max()
+    used = max(float(left), 0.0) if bends[-1] else 0.0
+    text = (
+        f"{len(past)} earlier bends are counted: they leave {bends[-1]:.1f}° and took "
+        f"{100 * min(damage, 1.0):.0f} % of the re-bends; the allowance is for going further the same way."
+    )
+    notes.append(Warn("hosel:history", text))
+    if damage >= 1.0:
+        text = "The earlier bends have used up the re-bends; do not bend this hosel again."
+        notes.append(Warn("hosel:used-up", text))
+    if bench.aged and len(strains):
+        here, neck = (fatigue.aged(m, float(strains.max())) for m in (here, neck))
+    more = bench.rebends / max(1.0 - damage, 1e-6)
+    bench = dataclasses.replace(bench, rebends=min(more, 10_000.0))
+    return here, neck, bench, used, damage
 
 
 def _variants(shape, here: Strength, neck: Strength, bench: Bench, unknown: bool):
     """The case, other bend zones, and the case with one assumption moved by its 80 % half-range, either way."""
     ends, skip = (here, neck), 1 + len(LENGTHS_MM)
-    metal = np.stack([metal_of(m) for m in ends])
+    metal = np.stack([beam.metal_of(m) for m in ends])
     se = np.array([[m.yield_se_mpa, m.tensile_se_mpa, m.reduction_of_area_se] for m in ends])
     hv = here.hardness_hv
     alone = np.eye(len(_STRUCTURES))[[unknown and low <= hv <= high for low, high in _STRUCTURES]]
     many = skip + 8 + len(alone)
     all_ = np.repeat(metal[None], many, axis=0)
-    cold, scatter = np.full((many, 1), COLD_STRAIN), np.full((many, 1), bench.scatter_factor)
+    both = fatigue.COLD_STRAIN, bench.scatter_factor
+    cold, scatter = (np.full((many, 1), value) for value in both)
     length = np.full(many, shape["length_mm"])
     length[1:skip] = LENGTHS_MM
     yields, tensile, reduction = metal[:, 1], metal[:, 2], metal[:, 5]
@@ -184,7 +203,9 @@ def _variants(shape, here: Strength, neck: Strength, bench: Bench, unknown: bool
         cold[i + 2] *= 1.0 + sign * _COLD_SPREAD
         scatter[i + 3] *= _SCATTER_SPREAD**-sign
     if len(alone):
-        all_[skip + 8 :] = metal_of(strength_arrays(np.full(len(alone), hv), *alone.T))[:, None]
+        all_[skip + 8 :] = beam.metal_of(strength_arrays(np.full(len(alone), hv), *alone.T))[
+            :, None
+        ]
     return Hosels.of(all_, **{**shape, "length_mm": length}), cold, scatter
 
 
@@ -201,7 +222,7 @@ def _answer(shape, here, neck, bench: Bench, state, notes) -> HoselBend:
     loaded = nodes.part(rows)
     force = np.r_[forces.min(axis=0), forces[:, 0], pulls, start]
     angle = np.r_[np.full(len(rows) - 1, np.nan), math.radians(target)]
-    found = load(loaded, force, angle, limits.min(axis=0)[rows])
+    found = beam.load(loaded, force, angle, limits.min(axis=0)[rows])
     degrees = np.maximum(np.degrees(found.permanent), 0.0)
     now, shift = float(degrees[0]), degrees[1 + others : n] - degrees[0]
     structure = shift[8:]
@@ -212,7 +233,7 @@ def _answer(shape, here, neck, bench: Bench, state, notes) -> HoselBend:
     hand, steady = np.where(np.array(pulls) > start, degrees[-3:-1], 0.0).tolist()
     force, sprung = float(found.x[-1]), float(np.degrees(found.sprung[-1]))
     hands_n = np.array([bench.force_limit_n, STEADY_PULL_N])
-    bars = bar_for_force(bench.bar_mm, shape["length_mm"], force, hands_n)
+    bars = beam.bar_for_force(bench.bar_mm, shape["length_mm"], force, hands_n)
     strain, gathers = (float(x[0]) for x in bent_most(loaded, found))
     governed = LIMITS[governing(forces)[0]]
     bend = {"allowed_deg": now, "governed_by": governing(forces)[0], "target_deg": target}
@@ -221,7 +242,8 @@ def _answer(shape, here, neck, bench: Bench, state, notes) -> HoselBend:
     bend["yield_plateau_strain"] = here.yield_plateau_strain
     notes += _notes(bend, bench.force_limit_n, bars[1])
     turn = math.degrees(math.atan2(bench.target_loft_deg, bench.target_lie_deg)) if target else 0.0
-    limit_nm = here.yield_mpa * plastic_modulus_mm3(shape["outside_mm"], shape["bore_mm"]) / 1000.0
+    sizes = shape["outside_mm"], shape["bore_mm"]
+    limit_nm = here.yield_mpa * bending_moment.plastic_modulus_mm3(*sizes) / 1000.0
     most_strained = np.where(nodes.real[0], found.strain[0], 0.0).argmax()
     life = (here, float(found.strain[-1].max()), bench, damage)
     allowed = {"allowed_deg": now, "allowed_deg_low": low, "allowed_deg_high": high}
@@ -237,10 +259,7 @@ def _answer(shape, here, neck, bench: Bench, state, notes) -> HoselBend:
     metal = {"strength": here, "hardness_hv": here.hardness_hv, "outer_strain": strain}
     metal |= {"yield_moment_nm": _first_yield_nm(shape, here, bench), "limit_moment_nm": limit_nm}
     return HoselBend(
-        **allowed,
-        **change,
-        **pull,
-        **metal,
+        **{**allowed, **change, **pull, **metal},
         for_length={x: float(degrees[1 + i]) for i, x in enumerate(LENGTHS_MM)},
         return_force_n=_return_force(nodes, found.strain[-1], force, bench.bauschinger),
         bends_at_mm=float(nodes.s_mm[0, most_strained]),
@@ -255,9 +274,8 @@ def _metal(hardness_hv, fractions, given: Strength | None, label: str) -> Streng
     if given is None:
         return strength(hardness_hv, fractions)
     if not isinstance(given, Strength):
-        raise InputError(
-            f"{label} must be a Strength from forgeprops.strength(...); got {shown(given)}."
-        )
+        form = "must be a Strength from forgeprops.strength(...)"
+        raise InputError(f"{label} {form}; got {shown(given)}.")
     return given
 
 
@@ -288,9 +306,8 @@ def _notes(bend: Mapping, force_limit_n: float, bar_mm: float) -> list[Warn]:
     hb = float(convert_array(bend["hardness_hv"], "HV", "HB")[0])
     ranges = {"hosel_length": bend["length_mm"], "hosel_strain": bend["outer_strain"]}
     ranges = {f"range:{id}": (id, v) for id, v in {**ranges, "roessle_fatemi": hb}.items()}
-    over = f" and more than the {force_limit_n:.0f} N allowed" * (
-        bend["bar_force_n"] > force_limit_n
-    )
+    over = f" and more than the {force_limit_n:.0f} N allowed"
+    over *= bend["bar_force_n"] > force_limit_n
     words = {**bend, "steady": STEADY_PULL_N, "most": over, "bar_mm": bar_mm}
     return [
         outside(*ranges[code]) if code in ranges else Warn(code, _TEXTS[code].format(**words), rank)
@@ -299,35 +316,23 @@ def _notes(bend: Mapping, force_limit_n: float, bar_mm: float) -> list[Warn]:
     ]
 
 
-def _advice(bench: Bench) -> list[Warn]:
-    notes = []
-    if bench.aged and not bench.history_deg:
-        notes.append(
-            Warn("hosel:ageing", "Strain ageing needs an earlier bend; history_deg names none.")
-        )
-    if bench.plating_factor < 1.0:
-        notes.append(
-            Warn("hosel:plating", "A plated skin cracks first; its factor is an assumption.")
-        )
-    return notes
-
-
 def _rebends_left(material: Strength, strain: float, bench: Bench, damage: float):
     """Adjustments by the required change and back to a crack, by each fatigue method."""
     lives = {
-        "Roessle–Fatemi": roessle_fatemi(material.hardness_hv),
-        "uniform material law": uniform_material_law(material.tensile_mpa),
+        "Roessle–Fatemi": fatigue.roessle_fatemi(material.hardness_hv),
+        "uniform material law": fatigue.uniform_material_law(material.tensile_mpa),
     }
-    range_ = strain + RETURN_STRAINS * material.yield_mpa / YOUNGS_MPA
-    amplitude = 0.5 * range_ * notch_strain_factor(material.hardening_exponent, bench.notch_factor)
+    range_ = strain + fatigue.RETURN_STRAINS * material.yield_mpa / YOUNGS_MPA
+    notch = fatigue.notch_strain_factor(material.hardening_exponent, bench.notch_factor)
     left = max(1.0 - damage, 0.0) / bench.scatter_factor
-    return {name: float(cycles_to_crack(life, amplitude)) * left for name, life in lives.items()}
+    amplitude = 0.5 * range_ * notch
+    return {n: float(fatigue.cycles_to_crack(x, amplitude)) * left for n, x in lives.items()}
 
 
 def _first_yield_nm(shape, here: Strength, bench: Bench) -> float:
     """First yield at the hosel's section, residual tension taken off."""
     left = max(here.yield_mpa - bench.residual_stress_mpa, 0.0)
-    section = elastic_modulus_mm3(shape["outside_mm"], shape["bore_mm"])
+    section = bending_moment.elastic_modulus_mm3(shape["outside_mm"], shape["bore_mm"])
     factor = shape.get("moment_factor", 1.0) / shape.get("fibre_factor", 1.0)
     return left * section * factor / 1000.0
 
@@ -341,6 +346,6 @@ def _return_force(n: Nodes, strain, force: float, reverse: float) -> float:
     i = int(strain.argmax())
     curve = flow_curve(*n.metal[0, i, 1:5])
     stress = float(curve.stress_mpa(strain[i])) + reverse * float(curve.yield_mpa)
-    section = elastic_modulus_mm3(n.outside_mm[0, i], n.bore_mm[0, i])
+    section = bending_moment.elastic_modulus_mm3(n.outside_mm[0, i], n.bore_mm[0, i])
     factor = n.moment_factor[0, 0] * 0.5 * n.outside_mm[0, i] / n.fibre_mm[0, i]
     return max(float(stress * section * factor / n.arm_mm[0, i]) - force, 0.0)

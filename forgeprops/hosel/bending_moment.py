@@ -1,10 +1,7 @@
 """Moment against curvature of a bored round bar (the hosel), elastic to plastic, on a flow curve.
 
-Symbols: R, r outside and bore radius (mm), k curvature (1/mm), E Young's modulus, c = YS/(E k) half-depth
-of the elastic core.  Plane sections, no ovalisation, tension and compression alike.  Units N, mm, MPa, so
-moments are N mm.
-
-All functions take floats or arrays (NumPy broadcasting); a single case is a batch of one.
+Symbols: R, r outside and bore radius (mm), k curvature (1/mm), E Young's modulus, c = YS/(E k) half-depth of the elastic
+core.  Plane sections, no ovalisation, tension and compression alike.  Units N, mm, MPa; floats or arrays.
 """
 
 from __future__ import annotations
@@ -20,39 +17,23 @@ from ..strength.tensile import FlowCurve
 def second_moment_mm4(outside_mm, bore_mm=0.0):
     """Second moment of area π (D⁴ − d⁴)/64, mm⁴.
 
-    References
-    ----------
-    .. [1] Roark's Formulas for Stress and Strain, table A.1 (read).
+    .. [1] Roark's Formulas for Stress and Strain, table A.1, here and in the two moduli below (read).
     """
     return math.pi / 64.0 * (outside_mm**4 - bore_mm**4)
 
 
 def elastic_modulus_mm3(outside_mm, bore_mm=0.0):
-    """Elastic section modulus I/(D/2), mm³.
-
-    References
-    ----------
-    .. [1] Roark's Formulas for Stress and Strain, table A.1 (read).
-    """
+    """Elastic section modulus I/(D/2), mm³."""
     return 2.0 * second_moment_mm4(outside_mm, bore_mm) / outside_mm
 
 
 def plastic_modulus_mm3(outside_mm, bore_mm=0.0):
     """Plastic section modulus (D³ − d³)/6, mm³.
 
-    References
-    ----------
-    .. [1] Roark's Formulas for Stress and Strain, table A.1 (read).
-
-    Examples
-    --------
     >>> round(plastic_modulus_mm3(200.0))       # published: solid 200 mm bar
     1333333
     """
     return (outside_mm**3 - bore_mm**3) / 6.0
-
-
-# ---- the flow curve's moment -------------------------------------------------------------------------------
 
 
 def _powers(of, degree: int) -> np.ndarray:
@@ -72,30 +53,26 @@ _NO_BORE_MM = 1e-6
 class Section:
     """Tubes and their flow curves, ready for moments at many curvatures; arrays of one shape (...).
 
-    Attributes
-    ----------
-    stiffness : shape (...); E I, N mm².
-    radii : shape (2, ...); outside and bore, mm.
-    power : shape (...); exponent m of the hardening.
-    yields, starts : shape (2, ...); curvature at which each disc yields and at which it begins to
-        harden, 1/mm.
-    plastic, elastic, hardening : shape (2, ...); YS R³, E R⁴ and 4 K R³.
-    terms : shape (9, ...); coefficients of the hardening integral: b_j B(m + 1, j + 3/2).
+    The elastic–perfectly plastic part is the closed form for a disc, Ms = YS R³ [(p − sin(4p)/4)/(2 sin p)
+    + (4/3) cos³p] with sin p = c/R, outer disc less bore; the hardening part is 4 K (kR)^m R³ ∫ (t − u)^m t √(1−t²) dt
+    from u = e₁/(kR) to 1, a series of Euler beta functions.
 
-    References
-    ----------
+    >>> curve = FlowCurve(205_000.0, 350.0, 0.0, 0.0, 0.5)              # perfectly plastic
+    >>> round(float(Section.of(13.5, 9.4, curve).moment_slope(2 * 350 / (205_000 * 6.75))[0]) / 1000, 2)
+    89.28
+
     .. [1] Equilibrium of plane sections on the flow curve (derived).
     """
 
-    stiffness: np.ndarray
-    radii: np.ndarray
-    power: np.ndarray
-    yields: np.ndarray
-    starts: np.ndarray
-    plastic: np.ndarray
-    elastic: np.ndarray
-    hardening: np.ndarray
-    terms: np.ndarray
+    stiffness: np.ndarray  # E I, N mm²
+    radii: np.ndarray  # shape (2, ...), outside and bore, mm; the following but `power` alike
+    power: np.ndarray  # shape (...); exponent m of the hardening
+    yields: np.ndarray  # curvature at which each disc yields, 1/mm
+    starts: np.ndarray  # and at which it begins to harden
+    plastic: np.ndarray  # YS R³
+    elastic: np.ndarray  # E R⁴
+    hardening: np.ndarray  # 4 K R³
+    terms: np.ndarray  # (9, ...); coefficients b_j B(m + 1, j + 3/2) of the hardening integral
 
     @classmethod
     def of(cls, outside_mm, bore_mm, curve: FlowCurve) -> Section:
@@ -107,25 +84,16 @@ class Section:
         j = np.arange(_SHAPE.size)
         over = power[..., None] + (j + 1.5)
         # B(a, b + 1) = B(a, b) b/(a + b)
-        beta = np.multiply.accumulate((j + 0.5) / over, axis=-1) * (
-            over[..., :1] * ratio[..., None]
-        )
-        terms = math.sqrt(math.pi) * _SHAPE * beta
-        r = 0.5 * np.stack(
-            np.broadcast_arrays(outside_mm, np.maximum(bore_mm, _NO_BORE_MM), ratio)[:2]
-        )
-        cube = r * r * r
-        return cls(
-            curve.youngs_mpa * (math.pi / 4.0) * (r[0] ** 4 - r[1] ** 4),
-            r,
-            power,
-            curve.yield_mpa / (curve.youngs_mpa * r),
-            curve.hardening_starts / r,
-            curve.yield_mpa * cube,
-            curve.youngs_mpa * cube * r,
-            4.0 * curve.hardening_mpa * cube,
-            np.ascontiguousarray(np.moveaxis(terms, -1, 0)),
-        )
+        beta = np.multiply.accumulate((j + 0.5) / over, axis=-1)
+        terms = math.sqrt(math.pi) * _SHAPE * (beta * (over[..., :1] * ratio[..., None]))
+        bore = np.maximum(bore_mm, _NO_BORE_MM)
+        r = 0.5 * np.stack(np.broadcast_arrays(outside_mm, bore, ratio)[:2])
+        cube, e = r * r * r, curve.youngs_mpa
+        stiffness = e * (math.pi / 4.0) * (r[0] ** 4 - r[1] ** 4)
+        begin = curve.yield_mpa / (e * r), curve.hardening_starts / r
+        moments = curve.yield_mpa * cube, e * cube * r, 4.0 * curve.hardening_mpa * cube
+        terms = np.ascontiguousarray(np.moveaxis(terms, -1, 0))
+        return cls(stiffness, r, power, *begin, *moments, terms)
 
     def moment_slope(self, k):
         """Moment (N mm) and its slope dM/dk (N mm²) at curvatures above 0, shape (..., *sections)."""
@@ -179,48 +147,8 @@ class Section:
         return k
 
 
-def moment_slope(outside_mm, bore_mm, curve: FlowCurve, curvature_per_mm):
-    """Moment (N mm) and its slope dM/dk (N mm²) at a curvature above 0.
-
-    The elastic–perfectly plastic part is the closed form for a disc, Ms = YS R³ [(p − sin(4p)/4)/(2 sin p)
-    + (4/3) cos³p] with sin p = c/R, outer disc less bore (derived here from equilibrium); the hardening
-    part is 4 K (kR)^m R³ ∫ (t − u)^m t √(1−t²) dt from u = e₁/(kR) to 1, a series of Euler beta functions.
-
-    Parameters
-    ----------
-    outside_mm, bore_mm : float or array; bore 0: solid.
-    curve : Fields may be arrays.
-    curvature_per_mm : float or array; above 0.
-
-    Examples
-    --------
-    >>> curve = FlowCurve(205_000.0, 350.0, 0.0, 0.0, 0.5)              # perfectly plastic
-    >>> m, _ = moment_slope(13.5, 9.4, curve, 2 * 350 / (205_000 * 6.75))
-    >>> round(float(m) / 1000, 2)
-    89.28
-    """
-    k = np.asarray(curvature_per_mm, dtype=float)
-    return Section.of(np.broadcast_to(outside_mm, k.shape), bore_mm, curve).moment_slope(k)
-
-
-def curvature(outside_mm, bore_mm, curve: FlowCurve, moment, start=0.0):
-    """Curvature that carries a moment (N mm, above 0), 1/mm; it does not depend on the first guess.
-
-    >>> from forgeprops.strength.tensile import strength
-    >>> curve = strength(150, branch="ferrite-pearlite").curve
-    >>> k = curvature(13.4, 9.4, curve, 90_000.0)
-    >>> round(float(moment_slope(13.4, 9.4, curve, k)[0]), 3)
-    90000.0
-    """
-    target = np.asarray(moment, dtype=float)
-    section = Section.of(np.broadcast_to(outside_mm, target.shape), bore_mm, curve)
-    return section.curvature(target, start)
-
-
-# ---- eccentric bore ----------------------------------------------------------------------------------------
-
-# Fixed nodes: y = a + (b − a) v²(3 − 2v) takes the root at the rim and the power at the yield front out of
-# the integrand.
+# Nodes of an off-centre bore: y = a + (b − a) v²(3 − 2v) takes the root at the rim and the power at the yield front out
+# of the integrand.
 _V, _W = np.polynomial.legendre.leggauss(16)
 _V, _W = 0.5 * (_V + 1.0), 0.5 * _W
 _S = _V * _V * (3.0 - 2.0 * _V)
@@ -251,26 +179,18 @@ def eccentric_section(
 ) -> tuple[float, float]:
     """Moment (N mm) and greatest fibre distance (mm) of a tube with an off-centre bore, bent that way.
 
-    The neutral axis is found from zero axial force; the fibre on the thin side is then farther than the
-    outside radius. Bent across the offset the tube behaves like a centred one, so this is the worse
-    direction.
+    The neutral axis is found from zero axial force; the fibre on the thin side is then farther than the outside
+    radius. Bent across the offset the tube behaves like a centred one, so this is the worse direction.
 
-    Parameters
-    ----------
-    outside_mm, bore_mm, eccentricity_mm : Offset of the bore's axis, less than the wall.
-    curvature_per_mm : Above 0.
+    The offset of the bore's axis is less than the wall, the curvature above 0.
 
-    References
-    ----------
-    .. [1] Equilibrium of plane sections on two discs (derived).
-
-    Examples
-    --------
     >>> from forgeprops.strength.tensile import strength
     >>> curve = strength(210).curve
     >>> m, fibre = eccentric_section(13.4, 9.4, 0.3, curve, 0.002)
-    >>> round(m / float(moment_slope(13.4, 9.4, curve, 0.002)[0]), 4), round(fibre, 2)
+    >>> round(m / float(Section.of(13.4, 9.4, curve).moment_slope(0.002)[0]), 4), round(fibre, 2)
     (0.9891, 7.32)
+
+    .. [1] Equilibrium of plane sections on two discs (derived).
     """
     from scipy.optimize import brentq
 

@@ -6,7 +6,7 @@ Two published ways to its constants stand side by side; their geometric mean cou
 
 import dataclasses
 import math
-from dataclasses import dataclass
+from typing import NamedTuple
 
 import numpy as np
 
@@ -34,19 +34,12 @@ RETURN_STRAINS = 1.2
 AGEING_MPA = 40.0
 
 
-@dataclass(frozen=True)
-class StrainLife:
-    """Constants of one strain–life curve; each may be a float or an array.
+class StrainLife(NamedTuple):
+    """Constants of one strain–life curve; each may be a float or an array."""
 
-    Attributes
-    ----------
-    strength_mpa, b : Elastic part: fatigue strength coefficient (MPa) and exponent.
-    ductility, c : Plastic part: fatigue ductility coefficient and exponent.
-    """
-
-    strength_mpa: float
+    strength_mpa: float  # elastic part: fatigue strength coefficient and exponent
     b: float
-    ductility: float
+    ductility: float  # plastic part: fatigue ductility coefficient and exponent
     c: float
 
 
@@ -55,20 +48,15 @@ def roessle_fatemi(hardness_hv, youngs_mpa=YOUNGS_MPA) -> StrainLife:
 
     Exponents b = −0.09, c = −0.56; HB by `hardness_scales`.
 
-    References
-    ----------
-    .. [1] M. L. Roessle & A. Fatemi, Int. J. Fatigue 22 (2000) 495-511 (read).
-
-    Examples
-    --------
     >>> life = roessle_fatemi(150 / 0.95)
     >>> [round(float(cycles_to_crack(life, e))) for e in (0.005, 0.01, 0.02)]
     [5935, 1174, 281]
+
+    .. [1] M. L. Roessle & A. Fatemi, Int. J. Fatigue 22 (2000) 495-511 (read).
     """
     hb, _ = convert_array(hardness_hv, "HV", "HB")
-    return StrainLife(
-        4.25 * hb + 225.0, -0.09, (0.32 * hb * hb - 487.0 * hb + 191_000.0) / youngs_mpa, -0.56
-    )
+    ductility = (0.32 * hb * hb - 487.0 * hb + 191_000.0) / youngs_mpa
+    return StrainLife(4.25 * hb + 225.0, -0.09, ductility, -0.56)
 
 
 def uniform_material_law(tensile_mpa, youngs_mpa=YOUNGS_MPA) -> StrainLife:
@@ -77,40 +65,33 @@ def uniform_material_law(tensile_mpa, youngs_mpa=YOUNGS_MPA) -> StrainLife:
     Exponents b = −0.087, c = −0.58; psi = 1 up to TS/E = 0.003, above it 1.375 − 125 TS/E (held at 0.1,
     where 2080 MPa would make it fall below).
 
-    References
-    ----------
-    .. [1] A. Bäumel & T. Seeger, Materials Data for Cyclic Loading, Suppl. 1 (1990) (from memory).
-
-    Examples
-    --------
     >>> life = uniform_material_law(500.0)
     >>> [round(float(cycles_to_crack(life, e))) for e in (0.005, 0.01, 0.02)]
     [3786, 817, 208]
+
+    .. [1] A. Bäumel & T. Seeger, Materials Data for Cyclic Loading, Suppl. 1 (1990) (from memory).
     """
     tensile = np.asarray(tensile_mpa, dtype=float)
     psi = np.clip(1.375 - 125.0 * tensile / youngs_mpa, 0.1, 1.0)
     return StrainLife(1.5 * tensile, -0.087, 0.59 * psi, -0.58)
 
 
-def strain_amplitude(life: StrainLife, cycles, youngs_mpa=YOUNGS_MPA):
+def strain_amplitude(life: StrainLife, cycles):
     """Strain amplitude that cracks a smooth bar after N cycles.
 
-    References
-    ----------
     .. [1] O. H. Basquin 1910; L. F. Coffin and S. S. Manson 1954 (from memory).
     """
     reversals = 2.0 * np.asarray(cycles, dtype=float)
-    return life.strength_mpa / youngs_mpa * reversals**life.b + life.ductility * reversals**life.c
+    return life.strength_mpa / YOUNGS_MPA * reversals**life.b + life.ductility * reversals**life.c
 
 
-def cycles_to_crack(life: StrainLife, amplitude, youngs_mpa=YOUNGS_MPA):
+def cycles_to_crack(life: StrainLife, amplitude):
     """Cycles to a crack at a strain amplitude (inverse of `strain_amplitude`, Newton in logarithms)."""
     target = np.log(np.asarray(amplitude, dtype=float))
-    # the plastic part alone gives too few cycles, and the curve is convex in logarithms: Newton climbs
-    # without overshoot
+    # the plastic part alone gives too few cycles, and the curve is convex in logarithms: Newton never overshoots
     x = (target - np.log(life.ductility)) / life.c
     for _ in range(60):
-        elastic = life.strength_mpa / youngs_mpa * np.exp(life.b * x)
+        elastic = life.strength_mpa / YOUNGS_MPA * np.exp(life.b * x)
         plastic = life.ductility * np.exp(life.c * x)
         total = elastic + plastic
         step = (np.log(total) - target) * total / (life.b * elastic + life.c * plastic)
@@ -120,34 +101,25 @@ def cycles_to_crack(life: StrainLife, amplitude, youngs_mpa=YOUNGS_MPA):
     return 0.5 * np.exp(x)
 
 
-def allowed_amplitude(
-    hardness_hv, tensile_mpa, cycles, scatter_factor=SCATTER_FACTOR, youngs_mpa=YOUNGS_MPA
-):
+def allowed_amplitude(hardness_hv, tensile_mpa, cycles, scatter_factor=SCATTER_FACTOR):
     """Strain amplitude allowed for so many cycles, scatter factor taken off: geometric mean of both methods.
 
-    Neither method is known to be nearer for hosels; they differ by 5–25 %, which the scatter factor covers
-    many times.
+    Neither is known to be nearer for hosels; they differ by 5–25 %, which the scatter factor covers many times.
 
-    References
-    ----------
     .. [1] Geometric mean of both curves; scatter of log life 0.20 and 0.35 (our choice).
     """
     n = np.asarray(cycles, dtype=float) * scatter_factor
-    laws = roessle_fatemi(hardness_hv, youngs_mpa), uniform_material_law(tensile_mpa, youngs_mpa)
-    return np.sqrt(math.prod(strain_amplitude(law, n, youngs_mpa) for law in laws))
+    laws = roessle_fatemi(hardness_hv), uniform_material_law(tensile_mpa)
+    return np.sqrt(math.prod(strain_amplitude(law, n) for law in laws))
 
 
 def notch_strain_factor(hardening_exponent, notch=NOTCH):
     """Strain at a notch over that of the plain section when the section flows: Kt^(2/(1 + n)).
 
-    References
-    ----------
-    .. [1] H. Neuber, J. Appl. Mech. 28 (1961) 544, on a power law (derived).
-
-    Examples
-    --------
     >>> round(float(notch_strain_factor(0.17)), 2)
     3.27
+
+    .. [1] H. Neuber, J. Appl. Mech. 28 (1961) 544, on a power law (derived).
     """
     return notch ** (2.0 / (1.0 + hardening_exponent))
 
@@ -155,19 +127,13 @@ def notch_strain_factor(hardening_exponent, notch=NOTCH):
 def bending_strain(reduction_of_area):
     """Outer strain at the first crack of a plain bend, from the reduction of area (0.02 to 0.8).
 
-    Notes
-    -----
     1/(1 + 2 R/t), R/t = (100 − r)²/(200 r − r²), r in per cent.  The source has 50/r − 1 up to 20 %, which is up to
     16 % less and would leave a step; the one line is the cautious one.
 
-    References
-    ----------
-    .. [1] J. Datsko & C. T. Yang, J. Eng. Ind. 82 (1960) 309-314 (from memory).
-
-    Examples
-    --------
     >>> bending_strain(np.array([0.10, 0.60])).round(3).tolist()
     [0.105, 0.724]
+
+    .. [1] J. Datsko & C. T. Yang, J. Eng. Ind. 82 (1960) 309-314 (from memory).
     """
     r = 100.0 * np.clip(reduction_of_area, 0.02, 0.8)
     return 1.0 / (1.0 + 2.0 * (100.0 - r) ** 2 / (200.0 * r - r * r))
@@ -176,34 +142,23 @@ def bending_strain(reduction_of_area):
 def crack_strain(reduction_of_area, hardening_exponent, notch=NOTCH, cold_strain=COLD_STRAIN):
     """Outer strain under load to which one cold bend is limited, for unseen notches and later strikes.
 
-    Notes
-    -----
-    5 % · min(1, [e_b(RA)/K(n)]/[e_b(0.60)/K(0.17)]) with the bending strain e_b and the notch factor K on
-    strain.  A sound bar bends further: mild sheet folds flat (ASTM A1083, read).  A limit, not a forecast of a
-    crack.
+    5 % · min(1, [e_b(RA)/K(n)]/[e_b(0.60)/K(0.17)]) with the bending strain e_b and the notch factor K on strain.
+    A sound bar bends further: mild sheet folds flat (ASTM A1083, read). A limit, not a forecast of a crack.
 
-    References
-    ----------
-    .. [1] 5 %, borrowed for hosels: cold forming of tube without re-heating, ASME I PG-20.1.1, as described
-       on an engineering page (read).
-
-    Examples
-    --------
     >>> round(float(crack_strain(0.65, 0.16)), 3), round(float(crack_strain(0.42, 0.09)), 3)
     (0.05, 0.031)
+
+    .. [1] 5 %, borrowed for hosels: cold forming of tube without re-heating, ASME I PG-20.1.1, as described
+       on an engineering page (read).
     """
     takes = bending_strain(reduction_of_area) / notch_strain_factor(hardening_exponent, notch)
     usual = bending_strain(COLD_RA) / notch_strain_factor(COLD_N)
     return cold_strain * np.minimum(takes / usual, 1.0)
 
 
-def miner_damage(
-    hardness_hv: float, tensile_mpa: float, strain_ranges, scatter_factor: float = SCATTER_FACTOR
-) -> float:
+def miner_damage(hardness_hv, tensile_mpa, strain_ranges, scatter_factor=SCATTER_FACTOR) -> float:
     """Share of life used by single bends of given strain ranges (each: half a cycle of half that amplitude).
 
-    References
-    ----------
     .. [1] A. Palmgren 1924; M. A. Miner 1945 (from memory).
     """
     ranges = np.asarray(strain_ranges, dtype=float)
@@ -223,6 +178,5 @@ def aged(material: Strength, strain: float) -> Strength:
     uniform = max(material.uniform_elongation - half, 0.3 * material.uniform_elongation)
     curve = flow_curve(raised, tensile, uniform, material.yield_plateau_strain)
     curve = FlowCurve(*(float(getattr(curve, f.name)) for f in dataclasses.fields(FlowCurve)))
-    return dataclasses.replace(
-        material, yield_mpa=raised, tensile_mpa=tensile, uniform_elongation=uniform, curve=curve
-    )
+    new = {"yield_mpa": raised, "tensile_mpa": tensile, "uniform_elongation": uniform}
+    return dataclasses.replace(material, curve=curve, **new)

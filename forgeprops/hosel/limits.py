@@ -10,38 +10,27 @@ from ..base.constants import POISSON
 from ..base.ranges import beyond
 from ..strength.hardness_scales import convert_array
 from ..strength.tensile import YOUNGS_MPA
+from . import fatigue
 from .bench import LIMITS, Bench, Hosels, Nodes, bar_for_force, load, metal_of
-from .fatigue import (
-    COLD_STRAIN,
-    RETURN_STRAINS,
-    allowed_amplitude,
-    crack_strain,
-    notch_strain_factor,
-)
 
 
-def limit_forces(n: Nodes, bench: Bench, cold=COLD_STRAIN, scatter=None, used=0.0):
+def limit_forces(n: Nodes, bench: Bench, cold=fatigue.COLD_STRAIN, scatter=None, used=0.0):
     """Force on the bar (N, (3, n)) and curvature (1/mm, (3, n, p)) at which each of `LIMITS` is reached.
 
-    Notes
-    -----
     Wall: ovalisation r⁴ k² (1 − ν²)/t², an elastic formula used as an order of magnitude, and wrinkling strain
     t/(2D).  Crack: `fatigue.crack_strain` on the outer strain under load.  Re-bends, n times 0 → X → 0: the
     range of the outer strain, strain under load + 1.2 YS/E, is at most 2 ea(n · scatter)/K.
 
-    References
-    ----------
     .. [1] Ovalisation: L. G. Brazier, Proc. R. Soc. A 116 (1927) 104 (from memory).
     .. [2] Wrinkling: Murphey & Langner 1985 (from memory).
     """
     hardness, yields, tensile, _, _, reduction, exponent = np.moveaxis(n.metal, -1, 0)
-    crack = (
-        crack_strain(reduction, exponent, bench.notch_factor, cold) * bench.plating_factor - used
-    )
+    crack = fatigue.crack_strain(reduction, exponent, bench.notch_factor, cold)
+    crack = crack * bench.plating_factor - used
     scatter = bench.scatter_factor if scatter is None else scatter
-    amplitude = allowed_amplitude(hardness, tensile, bench.rebends, scatter)
-    there_and_back = 2.0 * amplitude / notch_strain_factor(exponent, bench.notch_factor)
-    rebend = there_and_back - RETURN_STRAINS * yields / YOUNGS_MPA
+    amplitude = fatigue.allowed_amplitude(hardness, tensile, bench.rebends, scatter)
+    there_and_back = 2.0 * amplitude / fatigue.notch_strain_factor(exponent, bench.notch_factor)
+    rebend = there_and_back - fatigue.RETURN_STRAINS * yields / YOUNGS_MPA
     wall, mean = 0.5 * (n.outside_mm - n.bore_mm), 0.25 * (n.outside_mm + n.bore_mm)
     flattening = bench.bore_out_of_round_mm / (2.0 * mean)  # change of radius over mean radius
     # of an off-centre bore the mean flexibility of the ring counts, ⟨1/t³⟩ of t = t₀(1 + ε cos θ)
@@ -60,29 +49,16 @@ def governing(forces):
     return (forces <= forces.min(axis=0) * (1.0 + 1e-9)).argmax(axis=0)
 
 
-def bends_of_heads(
-    outside_mm, bore_mm, length_mm, hosel: Mapping, neck: Mapping, neck_share, bench=None
-) -> dict[str, np.ndarray]:
+def bends_of_heads(outside_mm, bore_mm, length_mm, hosel, neck, neck_share, bench=None):
     """Allowed bends of many hosels at once; `hosel_bend` is a batch of one of the same code.
 
-    Parameters
-    ----------
-    outside_mm, bore_mm, length_mm : array_like; section and free length.
-    hosel, neck : Strength of the two zones (`strength.tensile.strength_arrays`).
-    neck_share : array_like; share of their difference that lies within the free length
-        (`gradient_share`).
-    bench : Bench
+    Section and free length, arrays; strength of the two zones (`strength.tensile.strength_arrays`) and the share of
+    their difference that lies within the free length (`gradient_share`).  Gives "one_bend_deg", "rebend_deg",
+    "allowed_deg" (the least of both), "governed_by" (index into `LIMITS`); at the allowed bend "force_n",
+    "springback_deg", "outer_strain" (the greatest) and "gathers" (all in less than a quarter of the diameter); of the
+    required change "target_deg", "bar_force_n" and "bar_length_needed_mm"; "length_mm", "hardness_hv" and
+    "yield_plateau_strain" at the bar's mouth.
 
-    Returns
-    -------
-    dict
-        "one_bend_deg", "rebend_deg", "allowed_deg" (the least of both), "governed_by" (index into `LIMITS`); at the
-        allowed bend "force_n", "springback_deg", "outer_strain" (the greatest) and "gathers" (all in less than a
-        quarter of the diameter); of the required change "target_deg", "bar_force_n" and "bar_length_needed_mm"; "length_mm",
-        "hardness_hv" and "yield_plateau_strain" at the bar's mouth.
-
-    Examples
-    --------
     >>> from forgeprops.strength.tensile import strength_arrays
     >>> soft = strength_arrays([150.0, 150.0], 1.0)
     >>> bends_of_heads(13.4, 9.4, [10.0, 20.0], soft, soft, 0.0)["allowed_deg"].round(1).tolist()
@@ -96,6 +72,10 @@ def bends_of_heads(
     begins = range(0, max(len(hosels), 1), _CHUNK)
     pieces = [_bends(hosels.part(slice(i, i + _CHUNK)), bench) for i in begins]
     return {name: np.concatenate([p[name] for p in pieces]) for name in pieces[0]}
+
+
+#: Cases per pass: enough that calls cost little, few enough for the cache of the processor.
+_CHUNK = 256
 
 
 def _bends(hosels: Hosels, bench: Bench) -> dict[str, np.ndarray]:
@@ -139,6 +119,10 @@ def _beyond_life(b):
     return beyond("roessle_fatemi", hb) & (b["governed_by"] == LIMITS.index("re-bends"))
 
 
+def _pull(b):
+    return (b["bar_force_n"] > STEADY_PULL_N) & (b["target_deg"] > 0.0) & ~overbent(b)
+
+
 #: What to say of a bend, by code: rank, and condition on what `bends_of_heads` returns.
 NOTES = {
     "range:hosel_length": ("note", lambda b: beyond("hosel_length", b["length_mm"])),
@@ -146,11 +130,8 @@ NOTES = {
     "range:hosel_strain": ("note", lambda b: beyond("hosel_strain", b["outer_strain"])),
     "range:roessle_fatemi": ("note", _beyond_life),
     "hosel:gathers": ("note", lambda b: b["gathers"]),
-    "hosel:pull": (
-        "note",
-        lambda b: (b["bar_force_n"] > STEADY_PULL_N) & (b["target_deg"] > 0.0) & ~overbent(b),
-    ),
-    "hosel:overbent": ("stop", lambda b: overbent(b)),
+    "hosel:pull": ("note", _pull),
+    "hosel:overbent": ("stop", overbent),
     "hosel:too-strong": ("change", lambda b: b["allowed_deg"] < SPRINGS_DEG),
 }
 
@@ -159,14 +140,9 @@ def bent_most(n: Nodes, found) -> tuple[np.ndarray, np.ndarray]:
     """Greatest outer-fibre strain of every case, and whether its bending gathers in a quarter of the diameter."""
     strain = np.where(n.real, found.strain, 0.0)
     at = np.arange(len(strain)), strain.argmax(axis=1)
-    elastic = found.x[:, None] * n.arm_mm / (n.moment_factor * n.section.stiffness)
-    most = (found.curvature - elastic)[at]
+    most = (found.curvature - n.elastic(found.x))[at]
     bends = found.permanent >= math.radians(SPRINGS_DEG)  # less is rounding
     return strain[at], bends & (found.permanent < 0.25 * n.outside_mm[:, 0] * most)
-
-
-# Cases per pass: enough that calls cost little, few enough for the cache of the processor.
-_CHUNK = 256
 
 
 def gradient_share(bend_zone_mm, hosel_mm, neck_mm):

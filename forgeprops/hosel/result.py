@@ -37,91 +37,53 @@ _REASONS = {
 def ease_of(force_n: float) -> str:
     """Grade of ease of a hand force on the bar, in words.
 
-    References
-    ----------
-    .. [1] Ergonomic Design for People at Work, vol. 2: 225 N standing (read).
-    .. [2] B. Das & Y. Wang, Int. J. Occup. Saf. Ergon. 10 (2004) 43-58: 400 N (abstract) (read).
-
-    Examples
-    --------
     >>> ease_of(180)
     'firm: a steady pull with the body'
+
+    .. [1] Ergonomic Design for People at Work, vol. 2: 225 N standing (read).
+    .. [2] B. Das & Y. Wang, Int. J. Occup. Saf. Ergon. 10 (2004) 43-58: 400 N (abstract) (read).
     """
     return next(words for limit, words in EASE if force_n <= limit)
 
 
 @dataclass(frozen=True)
 class HoselBend:
-    """What the hosel will take.
+    """What the hosel will take: degrees of permanent change, and the force for it."""
 
-    Attributes
-    ----------
-    allowed_deg, allowed_deg_low, allowed_deg_high : What the metal takes either way, degrees of
-        permanent change: the least of `one_bend_deg` and `rebend_deg`, with an 80 % interval that
-        rests on assumptions.
-    one_bend_deg : One bend in the cold, limited by the wall or by a crack.
-    rebend_deg, rebends : A bend that may be made and undone `rebends` times.
-    governed_by : {"wall", "crack", "re-bends"}; the limit that comes first.
-    allowed_by : Degrees by each limit alone.
-    for_length : Allowed degrees for a bend zone of 10 and of 20 mm.
-    target_deg, direction_deg : Required change (loft and lie added as vectors) and where to pull:
-        0° towards a more upright lie, 90° towards a weaker loft, as a right-handed head turns;
-        mirrored for a left-handed one.
-    bar_force_n, ease : Force on the end of the bar that leaves the required change, and what that
-        is for a hand.
-    force_limit_n, hand_deg, steady_deg : Greatest pull allowed, and what it and a steady pull of
-        225 N leave on this bar, no further than one bend.
-    bar_length_needed_mm, bar_length_steady_mm : Bar with which these two pulls leave the required
-        change; 0: no change required.
-    springback_deg, overbend_deg : What springs back from the required change, and the angle to go
-        to under load.
-    yield_moment_nm, limit_moment_nm : First yield (less residual stress) and fully plastic moment
-        without hardening, at the hosel.
-    return_force_n : Force that starts to bend back after the required change (Bauschinger effect).
-    outer_strain : Greatest outer-fibre strain at the allowed change, under load.
-    bends_at_mm : Where the hosel bends most, from the bar's mouth.
-    rebends_left : Adjustments by the required change and back to a crack by each fatigue method,
-        scatter and history taken off.
-    bench : The case itself, for `along`.
-    hand : {"right", "left"}; whose head it is.
-    """
-
-    allowed_deg: float
-    allowed_deg_low: float
+    allowed_deg: float  #: what the metal takes either way, the least of the next two kinds
+    allowed_deg_low: float  #: its 80 % interval, resting on assumptions
     allowed_deg_high: float
-    one_bend_deg: float
-    rebend_deg: float
+    one_bend_deg: float  #: one bend in the cold, limited by the wall or by a crack
+    rebend_deg: float  #: a bend that may be made and undone `rebends` times
     rebends: float
-    governed_by: str
-    allowed_by: Mapping[str, float]
-    for_length: Mapping[float, float]
-    target_deg: float
+    governed_by: str  #: the limit that comes first: "wall", "crack" or "re-bends"
+    allowed_by: Mapping[str, float]  #: degrees by each limit alone
+    for_length: Mapping[float, float]  #: allowed degrees for a bend zone of 10 and of 20 mm
+    target_deg: float  #: required change, loft and lie added as vectors
+    #: Where to pull: 0° towards a more upright lie, 90° towards a weaker loft, as the head of this hand turns.
     direction_deg: float
-    bar_force_n: float
-    ease: str
-    force_limit_n: float
-    hand_deg: float
-    steady_deg: float
-    bar_length_needed_mm: float
-    bar_length_steady_mm: float
-    springback_deg: float
-    overbend_deg: float
-    yield_moment_nm: float
-    limit_moment_nm: float
-    return_force_n: float
-    outer_strain: float
-    bends_at_mm: float
+    bar_force_n: float  #: force on the end of the bar that leaves the required change
+    ease: str  #: what that is for a hand
+    force_limit_n: float  #: greatest pull allowed
+    hand_deg: float  #: what it leaves on this bar, no further than one bend
+    steady_deg: float  #: the same of a steady pull of 225 N
+    bar_length_needed_mm: float  #: bar that the greatest pull needs for it; 0: none required
+    bar_length_steady_mm: float  #: the same for a steady pull
+    springback_deg: float  #: what springs back from the required change
+    overbend_deg: float  #: angle to go to under load
+    yield_moment_nm: float  #: first yield (less residual stress), at the hosel
+    limit_moment_nm: float  #: fully plastic moment without hardening
+    return_force_n: float  #: force that starts to bend back afterwards (Bauschinger effect)
+    outer_strain: float  #: greatest outer-fibre strain at the allowed change, under load
+    bends_at_mm: float  #: where the hosel bends most, from the bar's mouth
+    #: Adjustments by the required change and back to a crack by each fatigue method, scatter and history taken off.
     rebends_left: Mapping[str, float]
     strength: Strength = dataclasses.field(repr=False)
     hardness_hv: float
     warnings: tuple[Warn, ...]
-    bench: Hosels = dataclasses.field(repr=False, compare=False)
-    hand: str = "right"
-
-    @property
-    def cautions(self) -> tuple[str, ...]:
-        """What must be said beside the number."""
-        return BENCH
+    bench: Hosels = dataclasses.field(repr=False, compare=False)  #: the case itself, for `along`
+    hand: str = "right"  #: whose head it is
+    cautions = BENCH  # must be said beside the number
 
     @property
     def takes_change(self) -> bool:
@@ -155,18 +117,17 @@ class HoselBend:
         nodes = self.bench.nodes(np.linspace(0.0, 1.0, points), np.full(points, 1.0 / points))
         force = force_for_angle(self.bench.nodes(), np.radians([angle])).x
         found, kept = load(nodes, force), nodes.real[0]
-        applied = force * nodes.arm_mm
-        elastic = applied / (nodes.moment_factor * nodes.section.stiffness)
         columns = {name: getattr(nodes, name) for name in ("s_mm", "outside_mm", "bore_mm")}
-        columns |= {"moment_nm": applied / 1000.0, "curvature_per_mm": found.curvature}
-        columns["outer_strain"] = found.strain
-        columns["permanent_strain"] = nodes.fibre_mm * (found.curvature - elastic)
+        columns |= {"moment_nm": force * nodes.arm_mm / 1000.0, "outer_strain": found.strain}
+        columns["curvature_per_mm"] = found.curvature
+        columns["permanent_strain"] = nodes.fibre_mm * (found.curvature - nodes.elastic(force))
         return {name: values[0, kept] for name, values in columns.items()}
 
     def words(self) -> str:
         """The answer in sentences."""
         short, long = sorted(self.for_length)
         bar, length = float(self.bench.bar_mm[0]), float(self.bench.length_mm[0])
+        target, limit = f"A change of {self.target_deg:.1f}°", self.force_limit_n
         lines = [
             f"The metal of the hosel ({self.hardness_hv:.0f} HV) takes {self.allowed_deg:.1f}° either way "
             f"({self.allowed_deg_low:.1f} to {self.allowed_deg_high:.1f}°, resting on assumptions): "
@@ -174,30 +135,25 @@ class HoselBend:
             f"there and back; {self.for_length[short]:.1f}° if only {short:.0f} mm of it bend, "
             f"{self.for_length[long]:.1f}° if {long:.0f} mm do.",
             _REASONS[self.governed_by].format(strain=100 * self.outer_strain, rebends=self.rebends),
-            f"A hand on the {bar:.0f} mm bar reaches {self.hand_deg:.1f}° at {self.force_limit_n:.0f} N and "
+            f"A hand on the {bar:.0f} mm bar reaches {self.hand_deg:.1f}° at {limit:.0f} N and "
             f"{self.steady_deg:.1f}° at a steady 225 N.",
         ]
-        force = f"{self.bar_force_n:.0f} N on the end of the {bar:.0f} mm bar ({self.ease})"
         if not self.takes_change:
-            lines.append(
-                f"A change of {self.target_deg:.1f}° is more than the metal takes: do not bend it so far."
-            )
+            lines.append(f"{target} is more than the metal takes: do not bend it so far.")
         elif self.target_deg > 0.0:
             lines.append(
-                f"A change of {self.target_deg:.1f}° needs {force}, {self.pull}; go to "
-                f"{self.overbend_deg:.1f}° under load, {self.springback_deg:.1f}° of it springs back."
+                f"{target} needs {self.bar_force_n:.0f} N on the end of the {bar:.0f} mm bar ({self.ease}), "
+                f"{self.pull}; go to {self.overbend_deg:.1f}° under load, {self.springback_deg:.1f}° of it springs back."
             )
-        if 0.0 < self.target_deg and self.takes_change and self.bar_force_n > self.force_limit_n:
-            lines.append(
-                f"For {self.force_limit_n:.0f} N the bar must be {self.bar_length_needed_mm:.0f} mm long."
-            )
+            if self.bar_force_n > limit:
+                needed = self.bar_length_needed_mm
+                lines.append(f"For {limit:.0f} N the bar must be {needed:.0f} mm long.")
         if self.bends_at_mm < 0.75 * length:
             here, neck = self.bench.metal[0, :, 0]
             gathers = (
                 f": the metal is softest there ({here:.0f} HV, {neck:.0f} HV at the clamp) and the bend gathers; the greater "
                 "the difference, the less the hosel takes in all"
             )
-            lines.append(
-                f"It bends first {self.bends_at_mm:.0f} mm from the bar, not at the clamp{gathers * bool(here < neck - 1.0)}."
-            )
+            at = f"It bends first {self.bends_at_mm:.0f} mm from the bar, not at the clamp"
+            lines.append(f"{at}{gathers * bool(here < neck - 1.0)}.")
         return " ".join(lines)

@@ -8,18 +8,19 @@ from __future__ import annotations
 
 import dataclasses
 import functools
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from operator import attrgetter
 from typing import Any
 
 import numpy as np
 
-from ..base.errors import InputError, check_choice
+from ..base.errors import InputError
 from .drawing import Block, Face, Hosel, Neck, Rim
 from .head import Head
 from .later import COOLING, Temper
 from .route import HEATING, MEDIA, QUENCH, SHAPES, Quench, Route, Spray
+from .settings import setting
 from .shop import Shop
 from .steel import DEFAULT_RESIDUALS, ELEMENTS, UNREPORTED_SD, Steel
 
@@ -67,8 +68,7 @@ class SteelColumns:
         return values[:, None]
 
     def part(self, index) -> SteelColumns:
-        contents = {e: v[index] for e, v in self.contents.items()}
-        sd = {e: v[index] for e, v in self.content_sd.items()}
+        contents, sd = (_cut(columns, index) for columns in (self.contents, self.content_sd))
         return SteelColumns(contents, self.fine_grain[index], self.names[index], sd)
 
 
@@ -90,14 +90,17 @@ class HeadColumns:
     def parts(self) -> tuple:
         return self.face, self.rim, self.body, self.neck, self.hosel
 
-    def part(self, index) -> HeadColumns:
+    def part(self, index: np.ndarray) -> HeadColumns:
         def cut(part):
-            columns = {name: v[index] for name, v in vars(part).items() if np.ndim(v)}
-            return dataclasses.replace(part, **columns)
+            arrays = {name: v for name, v in vars(part).items() if np.ndim(v)}
+            return dataclasses.replace(part, **_cut(arrays, index))
 
         face, rim, neck, hosel = map(cut, (self.face, self.rim, self.neck, self.hosel))
-        count = len(np.arange(self.count)[index])
-        return HeadColumns(face, rim, tuple(map(cut, self.body)), neck, hosel, count)
+        return HeadColumns(face, rim, tuple(map(cut, self.body)), neck, hosel, len(index))
+
+
+def _cut(columns: Mapping[str, np.ndarray], index) -> dict[str, np.ndarray]:
+    return {name: column[index] for name, column in columns.items()}
 
 
 @dataclass(frozen=True)
@@ -107,22 +110,21 @@ class Cases:
     Attributes
     ----------
     steels, heads : Distinct ones; `steel_of` and `head_of`, shape (n,), say which one every case
-        has. None: each its own.
+        has.
     route : shape (n,); by the short names of `Route.SETTINGS`, choices as numbers into `_CHOICES`,
         settings of the first quench nan without one, "view_factor" nan for "as the surroundings
         have it"; "has_spray", "has_quench", "normalised", "quenched_before" and
         "heated_before" that, and "bath_factor" on the laws of baths.
     shop : shape (n,); by `SHOP_NUMBERS`; "spray_ln_sd", what the shop's fit says of the spray, nan
         without one.
-    later : tuple of tuple of Temper, and `later_of`, shape (n,); distinct lists of later heats and
-        which one every case has.
-    quenches : tuple of tuple of Quench, and `quench_of`, shape (n,); the same of quenches.
+    later, quenches : Distinct lists of later heats and of quenches; `later_of` and `quench_of`,
+        shape (n,).
     """
 
     steels: SteelColumns
     heads: HeadColumns
-    steel_of: np.ndarray | None
-    head_of: np.ndarray | None
+    steel_of: np.ndarray
+    head_of: np.ndarray
     route: Mapping[str, np.ndarray]
     shop: Mapping[str, np.ndarray]
     later: tuple[tuple[Temper, ...], ...]
@@ -141,57 +143,47 @@ class Cases:
         if not n_steels == n_heads == n_routes == n_shops:
             counts = f"{n_steels} steels, {n_heads} heads, {n_routes} routes and {n_shops} shops"
             raise InputError(f"{counts}; give one number of each.")
-        steel_list, steel_of = _distinct(steels)
-        head_list, head_of = _distinct(heads)
-        route_list, route_of = _distinct(routes)
-        as_given, route_list = route_list, [r.marched() for r in route_list]
-        shop_list, shop_of = _distinct(shops)
-        route = route_columns(route_list)
-        new = np.array([r is not g for r, g in zip(route_list, as_given, strict=True)])
-        wet = np.array([g.hardens_face for g in as_given])
-        undone = np.array([len(g.later) > len(r.later) + 1
-                           for r, g in zip(route_list, as_given, strict=True)])  # fmt: skip
-        route |= {"normalised": new, "quenched_before": new & wet, "heated_before": undone}
-        shop = _table([_get_shop(s) for s in shop_list], _SHOP)
-        if route_of is not None:
-            route = {name: column[route_of] for name, column in route.items()}
-        if shop_of is not None:
-            shop = {name: column[shop_of] for name, column in shop.items()}
-        later = _kinds([r.later for r in route_list], route_of)
-        quenches = _kinds([r.quench for r in route_list], route_of)
-        steels = _steels(*steel_list) if len(steel_list) == 1 else steel_columns(steel_list)
-        heads = _heads(*head_list) if len(head_list) == 1 else head_columns(head_list)
-        return cls(steels, heads, steel_of, head_of, route, shop, *later, *quenches)
+        steels, steel_of = _distinct(steels)
+        heads, head_of = _distinct(heads)
+        given, route_of = _distinct(routes)
+        shops, shop_of = _distinct(shops)
+        marched = [r.marched() for r in given]
+        route = route_columns(marched)
+        pairs = list(zip(marched, given, strict=True))
+        new = route["normalised"] = np.array([r is not g for r, g in pairs])
+        route["quenched_before"] = new & np.array([g.hardens_face for g in given])
+        route["heated_before"] = np.array([len(g.later) > len(r.later) + 1 for r, g in pairs])
+        columns = _cut(route, route_of), _cut(_table(map(_get_shop, shops), _SHOP), shop_of)
+        later, later_of = _kinds([r.later for r in marched])
+        quenches, quench_of = _kinds([r.quench for r in marched])
+        lists = later, later_of[route_of], quenches, quench_of[route_of]
+        steels = _steels(*steels) if len(steels) == 1 else steel_columns(steels)
+        heads = _heads(*heads) if len(heads) == 1 else head_columns(heads)
+        return cls(steels, heads, steel_of, head_of, *columns, *lists)
 
-    def part(self, index) -> Cases:
-        """Some of the cases: a slice, or an array of their numbers."""
-        changed = {}
-        for whole, of in (("steels", "steel_of"), ("heads", "head_of")):
-            if getattr(self, of) is None:
-                changed[whole] = getattr(self, whole).part(index)
-            else:
-                changed[of] = getattr(self, of)[index]
-        return self._cut(index, **changed)
-
-    def rows(self, index: np.ndarray) -> Cases:
-        """Cases by their numbers, any of them several times; steels and heads are shared, columns are copies."""
-        steel_of = index if self.steel_of is None else self.steel_of[index]
-        head_of = index if self.head_of is None else self.head_of[index]
-        return self._cut(index, steel_of=steel_of, head_of=head_of)
-
-    def _cut(self, index, **changed) -> Cases:
-        changed |= {"later_of": self.later_of[index], "quench_of": self.quench_of[index]}
-        for name in ("route", "shop"):
-            changed[name] = {k: v[index] for k, v in getattr(self, name).items()}
+    def rows(self, index) -> Cases:
+        """Cases by a slice or their numbers, any of them several times; steels and heads are shared, columns are copies."""
+        of = ("steel_of", "head_of", "later_of", "quench_of")
+        changed = {name: getattr(self, name)[index] for name in of}
+        changed |= {name: _cut(getattr(self, name), index) for name in ("route", "shop")}
         return dataclasses.replace(self, **changed)
 
+    def part(self, index) -> Cases:
+        """The same, without the steels and heads of others where every case has its own."""
+        part = self.rows(index)
+        for whole, of in (("steels", "steel_of"), ("heads", "head_of")):
+            if len(getattr(self, whole)) == len(self):
+                used, place = np.unique(getattr(part, of), return_inverse=True)
+                changed = {whole: getattr(self, whole).part(used), of: place}
+                part = dataclasses.replace(part, **changed)
+        return part
+
     def steel_name(self, case: int) -> str:
-        return self.steels.names[case if self.steel_of is None else self.steel_of[case]]
+        return self.steels.names[self.steel_of[case]]
 
     def content(self, element: str) -> np.ndarray:
         """Content of `element` of every case, wt%, shape (n,)."""
-        column = self.steels.get(element)[:, 0]
-        return column if self.steel_of is None else column[self.steel_of]
+        return self.steels.get(element)[self.steel_of, 0]
 
     #: The name under which formulas ask for it; shape (n,) here, where `SteelColumns` gives (m, 1).
     get = content
@@ -204,8 +196,7 @@ class Cases:
     @functools.cached_property
     def content_sd(self) -> dict[str, np.ndarray]:
         """Standard deviation of contents that the analyses leave open, wt%, shape (n,)."""
-        of = slice(None) if self.steel_of is None else self.steel_of
-        return {e: v[of] for e, v in self.steels.content_sd.items()}
+        return _cut(self.steels.content_sd, self.steel_of)
 
     @functools.cached_property
     def sprayed(self) -> np.ndarray:
@@ -244,29 +235,23 @@ class Cases:
 
     def dimension(self, part: str, name: str) -> np.ndarray:
         """A finished dimension of every case, mm, shape (n,)."""
-        values = getattr(getattr(self.heads, part), name)
-        if np.ndim(values) == 0:
-            return np.full(len(self), float(values))
-        return values if self.head_of is None else values[self.head_of]
+        values = np.asarray(getattr(getattr(self.heads, part), name), float)
+        return np.broadcast_to(values, (len(self.heads),))[self.head_of]
 
 
-def _distinct(items: Sequence) -> tuple[list, np.ndarray | None]:
-    """Distinct objects by identity, in order of first use, and which one every item is (None: its own)."""
+def _distinct(items: Sequence) -> tuple[list, np.ndarray]:
+    """Distinct objects by identity, in order of first use, and which one every item is."""
     index: dict[int, int] = {}
-    where = [index.setdefault(id(item), len(index)) for item in items]
-    if len(index) == len(items):
-        return list(items), None
-    first: list = [None] * len(index)
-    for item, k in zip(items, where, strict=True):
-        first[k] = item
-    return first, np.array(where, np.int64)
+    where = np.array([index.setdefault(id(item), len(index)) for item in items], np.int64)
+    first = np.unique(where, return_index=True)[1]
+    return [items[i] for i in first], where
 
 
-def _kinds(lists: Sequence[tuple], of: np.ndarray | None) -> tuple[tuple, np.ndarray]:
-    """Distinct lists by value and which one every case has."""
+def _kinds(lists: Sequence[tuple]) -> tuple[tuple, np.ndarray]:
+    """Distinct lists by value and which one every item is."""
     kinds: dict[tuple, int] = {}
     found = np.array([kinds.setdefault(one, len(kinds)) for one in lists], np.int64)
-    return tuple(kinds), found if of is None else found[of]
+    return tuple(kinds), found
 
 
 def _columns(things: Sequence, fields: Mapping[str, str]) -> dict[str, np.ndarray]:
@@ -277,13 +262,12 @@ def _columns(things: Sequence, fields: Mapping[str, str]) -> dict[str, np.ndarra
         values = map(attrgetter(field_name), distinct)
         if name in _CHOICES:
             values = map(_CHOICES[name].index, values)
-        column = np.array(list(values), float)
-        columns[name] = column if of is None else column[of]
+        columns[name] = np.array(list(values), float)[of]
     return columns
 
 
-def _table(rows: list[tuple], names: Sequence[str]) -> dict[str, np.ndarray]:
-    return dict(zip(names, np.array(rows, float).T.copy(), strict=True))
+def _table(rows: Iterable[tuple], names: Sequence[str]) -> dict[str, np.ndarray]:
+    return dict(zip(names, np.array(list(rows), float).T.copy(), strict=True))
 
 
 def steel_columns(steels: Sequence[Steel]) -> SteelColumns:
@@ -307,8 +291,7 @@ def head_columns(heads: Sequence[Head]) -> HeadColumns:
     bodies, of = _distinct([h.body for h in heads])
     most = max(map(len, bodies))
     padded = np.array([[*map(_get_block, b), *[_NO_BLOCK] * (most - len(b))] for b in bodies])
-    padded = padded if of is None else padded[of]
-    body = tuple(Block("", *padded[:, i].T.copy()) for i in range(most))
+    body = tuple(Block("", *padded[of, i].T.copy()) for i in range(most))
     return HeadColumns(parts["face"], parts["rim"], body, parts["neck"], parts["hosel"], len(heads))
 
 
@@ -335,41 +318,34 @@ def route_columns(routes: Sequence[Route]) -> dict[str, np.ndarray]:
     return columns
 
 
-def spread(
-    steel, head, route, shop, n, *, composition=None, dimensions=None, settings=None, shops=None
-) -> Cases:
-    """`n` cases that differ from one case in a few columns, arrays of shape (n,).
+def spread(steel, head, route, shop, values: Mapping[str, np.ndarray]) -> Cases:
+    """Cases that differ from one case in some numbers, by short name, arrays of shape (n,).
 
-    Composition by element, wt%; dimensions and settings by the short names of `Head.SETTINGS` and
-    `Route.SETTINGS`, shops by `SHOP_NUMBERS`.  Nothing is checked against bounds here: who draws the
-    numbers does that.
+    Nothing is checked against bounds here: who draws the numbers does that.
     """
-    steels, heads = steel_columns([steel]), head_columns([head])
-    as_given, route = route, route.marched()
-    if composition:
-        contents = {e: np.broadcast_to(v, (n,)) for e, v in steels.contents.items()}
-        for e, v in composition.items():
-            contents[check_choice(e, "element", ELEMENTS)] = np.asarray(v, float)
-        whole = (np.broadcast_to(v, (n,)) for v in (steels.fine_grain, steels.names))
-        known = steels.content_sd.items()
-        sd = {e: np.broadcast_to(v * (e not in composition), (n,)) for e, v in known}
-        steels = SteelColumns(contents, *whole, sd)
-    if dimensions:
-        changed: dict[str, dict[str, Any]] = {}
-        for name, values in dimensions.items():
-            part, field = Head.SETTINGS[check_choice(name, "dimension", Head.SETTINGS)]
-            changed.setdefault(part, {})[field] = np.asarray(values, float)
-        plain = {p: dataclasses.replace(getattr(head, p), **changed.get(p, {})) for p in _PARTS}
+    values = {name: np.asarray(v, float) for name, v in values.items()}
+    n = max(map(len, values.values()), default=1)
+    found = Cases.of([steel], [head], [route], [shop]).rows(np.zeros(n, np.int64))
+    contents: dict[str, np.ndarray] = {}
+    parts: dict[str, dict[str, np.ndarray]] = {}
+    for name, v in values.items():
+        what = setting(name)
+        if what.group == "steel":
+            contents[name] = v
+        elif what.group == "head":
+            parts.setdefault(what.part, {})[what.field] = v
+        elif what.group == "route":
+            found.route[name] = v
+        else:
+            found.shop[what.field] = v
+    changed: dict[str, Any] = {}
+    if contents:
+        each = found.steels.part(np.zeros(n, np.int64))
+        sd = {e: v * (e not in contents) for e, v in each.content_sd.items()}
+        steels = dataclasses.replace(each, contents={**each.contents, **contents}, content_sd=sd)
+        changed |= {"steels": steels, "steel_of": np.arange(n)}
+    if parts:
+        plain = {p: dataclasses.replace(getattr(head, p), **parts.get(p, {})) for p in _PARTS}
         heads = HeadColumns(body=head.body, count=n, **plain)
-    columns = {name: np.broadcast_to(v, (n,)) for name, v in route_columns([route]).items()}
-    columns["normalised"] = np.full(n, route is not as_given)
-    columns["quenched_before"] = columns["normalised"] & as_given.hardens_face
-    columns["heated_before"] = np.full(n, len(as_given.later) > len(route.later) + 1)
-    for name, values in (settings or {}).items():
-        columns[check_choice(name, "setting", Route.SETTINGS)] = np.asarray(values, float)
-    shop_of = {name: np.full(n, float(getattr(shop, name))) for name in _SHOP}
-    for name, values in (shops or {}).items():
-        shop_of[check_choice(name, "shop number", SHOP_NUMBERS)] = np.asarray(values, float)
-    one = np.zeros(n, np.int64)
-    of = (None if given else one for given in (composition, dimensions))
-    return Cases(steels, heads, *of, columns, shop_of, (route.later,), one, (route.quench,), one)
+        changed |= {"heads": heads, "head_of": np.arange(n)}
+    return dataclasses.replace(found, **changed)

@@ -73,24 +73,17 @@ class Neck:
 
 @dataclass(frozen=True)
 class Hosel:
-    """The round that takes the shaft, and its geometry on the bending bench.
+    """The round that takes the shaft, drilled after the second heat (the forging is solid), and its geometry on the bench.
 
-    Attributes
-    ----------
-    length_mm : From the neck to the free end (finished).
-    outside_mm : Finished outside diameter; forged diameter = outside + allowance.
-    bore_mm, bore_depth_mm : Bore, drilled after the second heat: the forging is solid.
-    allowance_mm : Turned off the diameter later.
-    length_allowance_mm : Cut off the end later.
-    bend_zone_mm : Length over which a bench bend spreads; nowhere measured, 10–20 mm is believed.
+    `bend_zone_mm` is the length over which a bench bend spreads; nowhere measured, 10–20 mm is believed.
     """
 
-    length_mm: float
+    length_mm: float  # from the neck to the free end
     outside_mm: float
     bore_mm: float
     bore_depth_mm: float
-    allowance_mm: float = 0.0
-    length_allowance_mm: float = 0.0
+    allowance_mm: float = 0.0  # turned off the diameter later
+    length_allowance_mm: float = 0.0  # cut off the end later
     bend_zone_mm: float = 15.0
 
     @property
@@ -154,15 +147,14 @@ def check_fit(face: Face, rim: Rim, body, neck: Neck, hosel: Hosel, where: str) 
     outside, bore, wall = hosel.outside_mm, hosel.bore_mm, f"{LEAST_WALL_MM:g} mm or more"
     stem, base = hosel.length_mm + neck.length_mm, bore + 2 * LEAST_WALL_MM
     edge, along = 2 * (rim.length_mm + rim.height_mm), sum(b.length_mm for b in body)
-    said = None
+    said = ""
     if face.length_mm >= rim.length_mm:
         said = f"face length is {face.length_mm:g} mm; it must be less than the blade's {rim.length_mm:g} mm"
     elif face.height_mm >= rim.height_mm:
         said = f"face height is {face.height_mm:g} mm; it must be less than the blade's {rim.height_mm:g} mm"
     elif bore >= outside:
-        said = (
-            f"bore is {bore:g} mm; it must be less than the hosel's outside diameter {outside:g} mm"
-        )
+        limit = f"the hosel's outside diameter {outside:g} mm"
+        said = f"bore is {bore:g} mm; it must be less than {limit}"
     elif hosel.wall_mm < LEAST_WALL_MM:
         said = f"hosel wall is {hosel.wall_mm:.2f} mm ({outside:g} mm outside, {bore:g} mm bore); give {wall}"
     elif hosel.bore_depth_mm > hosel.length_mm:

@@ -14,12 +14,10 @@ from .steel import DEFAULT_RESIDUALS, ELEMENTS, Steel
 #: Kinds of steel a grade belongs to, in order of growing alloy.
 FAMILIES = ("carbon", "Cr", "Cr-Mo", "Ni-Cr-Mo")
 
-_TABLE = "library/grades.csv"
-
 
 @functools.cache
 def _rows() -> dict[str, dict[str, str]]:
-    return {row["grade"]: row for row in read_rows(_TABLE)}
+    return {row["grade"]: row for row in read_rows("library/grades.csv")}
 
 
 def _key(name: str) -> str:
@@ -58,9 +56,8 @@ def _resolve(name) -> str:
         return _names()[key]
     for row in read_rows("library/not_covered.csv"):
         if re.fullmatch(row["pattern"], key):
-            raise InputError(
-                f"{name.strip()} is {row['what']}, which is not covered: {row['why']}."
-            )
+            what = f"{row['what']}, which is not covered: {row['why']}"
+            raise InputError(f"{name.strip()} is {what}.")
     near = {n for k, n in _names().items() if _is_near(key, k)}
     hint = f"; did you mean {near.pop()!r}?" if len(near) == 1 else "."
     raise InputError(
@@ -78,24 +75,12 @@ def _is_near(key: str, known: str) -> bool:
     return len(key) >= 5 and known.startswith(key)
 
 
-def _number(row: dict[str, str], column: str) -> float | None:
-    text = row[column]
-    try:
-        return float(text) if text else None
-    except ValueError:
-        where = f"{_TABLE}, grade {row['grade']}, column {column}"
-        raise InputError(f"{where} must be a number in wt% or nothing; got {text!r}.") from None
-
-
 @functools.cache
 def _steel(name: str) -> Steel:
-    row = _rows()[name]
-    composition, limits = {}, {}
-    for column in row:
-        element = column.removesuffix("_low")
-        if element == column or element not in ELEMENTS:
-            continue
-        low, high = _number(row, f"{element}_low"), _number(row, f"{element}_high")
+    row, composition, limits = _rows()[name], {}, {}
+    for element in (c.removesuffix("_low") for c in row if c.endswith("_low")):
+        ends = (row[f"{element}_{end}"] for end in ("low", "high"))
+        low, high = (float(text) if text else None for text in ends)
         if low is None and high is None:
             continue
         limits[element] = (low, high)
@@ -106,8 +91,7 @@ def _steel(name: str) -> Steel:
             if high / 2.0 < usual:
                 composition[element] = high / 2.0
     where = f"{row['standard']}; {row['source']}"
-    if row["basis"] != "read":
-        where += f" ({row['basis']})"
+    where += "" if row["basis"] == "read" else f" ({row['basis']})"
     return Steel(name, composition, limits=limits, source=where)
 
 

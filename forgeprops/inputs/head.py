@@ -21,7 +21,7 @@ from ..base.constants import STEEL_DENSITY_KG_M3
 from ..base.errors import InputError, check_choice, check_name, check_number
 from ..base.tables import read_rows
 from .drawing import Block, Face, Hosel, Neck, Rim, check_fit, checked
-from .settings import table
+from .settings import by_part, places
 
 #: Zones of every head, from the strike to the shaft.
 ZONES = ("face", "rim", "body", "neck", "hosel")
@@ -76,29 +76,20 @@ def tube_mean_rise_mm2(outside_mm, bore_mm=0.0):
 class Zone:
     """One zone as the thermal march sees it: a slab between a front and a back surface.
 
-    Attributes
-    ----------
-    name : "face", "rim", "body", "neck" or "hosel".
-    volume_mm3, mass_g : Metal of the zone.
-    front_mm2, back_mm2 : Exposed area to the front (water, upper die) and to the back (lower die).
-        Of a round or blocky zone each takes half of what is exposed.
-    path_mm : Thickness of the slab: volume over the mean of front and back.
-    path_factor : Factor on the slab's inner conductance k/path that gives the section's own
-        mean-to-surface resistance: 1 for a plate, 2/3 for a solid round (slab of half-thickness L:
-        L/3k; round of radius R = 2L: R/4k).
-    size_mm : Length for convection: diameter of a round zone, height of a plate.
-    shape : {"plate", "round"}; which convection law applies.
+    Of a round or blocky zone each surface takes half of what is exposed.  `path_factor` is the factor on the slab's
+    inner conductance k/path that gives the section's own mean-to-surface resistance: 1 for a plate, 2/3 for a solid round
+    (slab of half-thickness L: L/3k; round of radius R = 2L: R/4k).
     """
 
-    name: str
+    name: str  # one of `ZONES`
     volume_mm3: float
     mass_g: float
-    front_mm2: float
-    back_mm2: float
-    path_mm: float
+    front_mm2: float  # exposed to the front: water, upper die
+    back_mm2: float  # and to the back: lower die
+    path_mm: float  # thickness of the slab: volume over the mean of front and back
     path_factor: float
-    size_mm: float
-    shape: str
+    size_mm: float  # for convection: diameter of a round zone, height of a plate
+    shape: str  # "plate" or "round": which convection law applies
 
     def biot(self, h_w_m2k: float, conductivity_w_mk: float = 27.3) -> float:
         """Biot number h (V/A)/k (V/A is half the path); one temperature for the zone is honest below 0.1.
@@ -180,10 +171,8 @@ class Head:
                     f"they must agree within {MASS_CLOSURE:.0%}, or leave it out (head {where})."
                 )
 
-    # -- changes ----
-
     #: Dimensions people vary, by short name: (part, field).
-    SETTINGS = {s.name: (s.part, s.field) for s in table().values() if s.group == "head"}
+    SETTINGS = places("head")
 
     def with_(self, **settings) -> Head:
         """Return a copy with some dimensions changed, by short name (see `Head.SETTINGS`).
@@ -201,17 +190,11 @@ class Head:
         >>> head("wedge").with_(hosel_outside_mm=13.0).hosel.wall_mm
         1.8
         """
-        parts: dict[str, dict] = {}
-        for key, value in settings.items():
-            key = check_choice(key, "dimension", self.SETTINGS, f"head {self.name!r}")
-            part, field = self.SETTINGS[key]
-            parts.setdefault(part, {})[field] = value
+        parts = by_part(settings, self.SETTINGS, "dimension", f"head {self.name!r}")
         if "loft_deg" in settings:
             parts["face"].setdefault("club_speed_m_s", None)  # the mean swing of the new loft
         new = {p: dataclasses.replace(getattr(self, p), **values) for p, values in parts.items()}
         return dataclasses.replace(self, **new, declared_mass_g=None)
-
-    # -- what follows from the drawing ----
 
     def _drawn(self, state: str) -> tuple[Face, Rim, tuple[Block, ...], Neck, Hosel]:
         """The parts with their allowances on (forged, hosel solid) or off (finished, hosel bored)."""

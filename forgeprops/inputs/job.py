@@ -13,18 +13,16 @@ from typing import Any
 import numpy as np
 
 from ..base.errors import InputError, check_choice, check_kind, shown
-from ..io.saved import json_bytes, load_object, plain
-from ..io.writing import write_bytes
+from ..io.saved import Saved, plain
 from .cases import Cases, spread
 from .grades import steel_of
 from .head import Head, head
 from .limits import Limits
 from .route import Route
-from .settings import setting, settings, table
+from .settings import by_part, setting, settings, table
 from .shop import Shop
 from .steel import Steel
 
-_KIND, _VERSION = "job", 1
 #: Settings of the head that a strike may replace.
 _STRIKE = ("loft_deg", "club_speed_m_s")
 #: And what a strike takes beside it; its values are checked by `forgeprops.face.strike.Strike`.
@@ -33,7 +31,7 @@ _SURFACE += ("residual_mpa", "fillet_mm", "edge_notch")
 
 
 @dataclass(frozen=True)
-class Job:
+class Job(Saved):
     """What is made, and the limits it must keep.
 
     Attributes
@@ -58,6 +56,8 @@ class Job:
     (900.0, 2.6, 600.0)
     """
 
+    KIND = "job"
+
     steel: Steel | str = "4130"
     head: Head | str = "mid-iron"
     route: Route = field(default_factory=Route)
@@ -70,8 +70,7 @@ class Job:
         object.__setattr__(self, "steel", steel_of(self.steel))
         if isinstance(self.head, str):
             object.__setattr__(self, "head", head(self.head))
-        kinds = {"head": Head, "route": Route, "limits": Limits, "shop": Shop}
-        for name, kind in kinds.items():
+        for name, kind in (("head", Head), ("route", Route), ("limits", Limits), ("shop", Shop)):
             check_kind(getattr(self, name), kind, name, "job")
         for name in ("bench", "strike"):
             given = dict(check_kind(getattr(self, name), Mapping, name, "job"))
@@ -81,17 +80,12 @@ class Job:
                 if key in _STRIKE or key in settings(name):
                     given[key] = table()[key].check(value, name)
                 elif not isinstance(value, (str, bool, int, float)):
-                    raise InputError(
-                        f"{name} {key} must be a number or a text, not {shown(value)}."
-                    )
+                    form = f"a number or a text, not {shown(value)}"
+                    raise InputError(f"{name} {key} must be {form}.")
             object.__setattr__(self, name, MappingProxyType(given))
 
     def __hash__(self):
         return hash((self.steel, self.head, self.route, self.limits, self.shop))
-
-    def __reduce__(self):  # mapping proxies do not pickle
-        values = [getattr(self, f.name) for f in dataclasses.fields(self)]
-        return Job, (*values[:5], dict(self.bench), dict(self.strike))
 
     @property
     def id(self) -> str:
@@ -131,66 +125,39 @@ class Job:
         InputError
             An unknown name, or a value out of bounds.
         """
-        parts = {f.name for f in dataclasses.fields(self)}
-        job = dataclasses.replace(self, **{n: v for n, v in changes.items() if n in parts})
-        route = job.route
-        single = {n: v for n, v in changes.items() if n not in parts}
-        if "spray" in single:
-            route = dataclasses.replace(route, spray=single.pop("spray"))
-        known = [s.name for s in table().values() if s.group not in ("later", "block")]
-        groups: dict[str, dict[str, Any]] = {}
-        for name, value in single.items():
-            name = check_choice(name, "setting", known, "job")
-            groups.setdefault(table()[name].group, {})[name] = value
-        new = {"route": route.with_(**groups.get("route", {}))}
+        grow, parts = dataclasses.replace, {f.name for f in dataclasses.fields(self)}
+        job = grow(self, **{n: changes.pop(n) for n in parts & changes.keys()})
+        dry = {"spray": changes.pop("spray")} if "spray" in changes else {}
+        known = {
+            s.name: (s.group, s.name) for s in table().values() if s.group not in ("later", "block")
+        }
+        groups = by_part(changes, known, "setting", "job")
+        new = {"route": grow(job.route, **dry).with_(**groups.get("route", {}))}
         new["bench"] = {**job.bench, **groups.get("bench", {})}
         if "steel" in groups:
             content = {**job.steel.composition, **groups["steel"]}
-            new["steel"] = dataclasses.replace(job.steel, composition=content)
+            new["steel"] = grow(job.steel, composition=content)
         if "head" in groups:
             new["head"] = job.head.with_(**groups["head"])
         if "shop" in groups:
             shops = {n.removeprefix("shop_"): v for n, v in groups["shop"].items()}
-            new["shop"] = dataclasses.replace(job.shop, **shops)
-        return dataclasses.replace(job, **new)
+            new["shop"] = grow(job.shop, **shops)
+        return grow(job, **new)
 
     def value(self, name: str) -> float:
         """What a number of the job is now; an InputError says why the job does not have it."""
         what = setting(name)
+        if what.group == "steel":
+            return float(self.steel.get(name))
         if what.group == "route":
             value = self.route.setting(name)
-            if value is None:
-                why = "this route has no spray, or takes the value of its surroundings"
-                raise InputError(f"{name} cannot be varied: {why}.")
-        elif what.group == "head":
-            value = getattr(getattr(self.head, what.part), what.field)
-        elif what.group == "steel":
-            value = self.steel.get(name)
         else:
-            value = getattr(self.shop, what.field)
+            part = getattr(self.head, what.part) if what.group == "head" else self.shop
+            value = getattr(part, what.field)
+        if value is None:
+            why = "this route has no spray, or takes the value of its surroundings"
+            raise InputError(f"{name} cannot be varied: {why}.")
         return float(value)
-
-    def as_bytes(self) -> bytes:
-        """What `save` writes."""
-        return json_bytes(_KIND, _VERSION, plain(self))
-
-    def save(self, path, overwrite: bool = False) -> None:
-        """Write the job as a small readable JSON file, whole or not at all.
-
-        Raises
-        ------
-        InputError
-            The file exists (without `overwrite`) or cannot be written.
-
-        Examples
-        --------
-        >>> import tempfile
-        >>> with tempfile.TemporaryDirectory() as folder:
-        ...     Job("1045").with_(spray_s=6).save(folder + "/a.job.json")
-        ...     load_job(folder + "/a.job.json").route.spray.duration_s
-        6.0
-        """
-        write_bytes(path, self.as_bytes(), overwrite)
 
 
 def load_job(source, filename: str | None = None) -> Job:
@@ -206,8 +173,13 @@ def load_job(source, filename: str | None = None) -> Job:
     ------
     InputError
         Not a job file, a newer version, or a value that a job does not take.
+
+    Examples
+    --------
+    >>> load_job(Job("1045").with_(spray_s=6).as_bytes()).route.spray.duration_s
+    6.0
     """
-    return load_object(source, _KIND, (_VERSION,), Job, filename)
+    return Job.load(source, filename)
 
 
 def value_of(name: str, steel: Steel, head: Head, route: Route, shop: Shop) -> float:
@@ -225,16 +197,11 @@ def changed(steel, head, route, shop, values: Mapping[str, float]) -> tuple:
 
 def varied(steel, head, route, shop, values: Mapping[str, np.ndarray]) -> Cases:
     """As many cases as the arrays are long, shape (n,), checked at the ends of every array."""
-    groups: dict[str, dict[str, np.ndarray]] = {"route": {}, "head": {}, "steel": {}, "shop": {}}
-    job, n = Job(steel, head, route, shop=shop), 1
+    job = Job(steel, head, route, shop=shop)
     for name, array in values.items():
-        what, array = setting(name), np.asarray(array, float)
-        n = len(array)
-        for end in (array.min(), array.max()):
-            what.check(float(end), "study")
+        what = setting(name)
+        for end in (float(np.min(array)), float(np.max(array))):
+            what.check(end, "study")
             if what.group in ("head", "route"):
-                job.with_(**{name: float(end)})
-        groups[what.group][what.field if what.group == "shop" else name] = array
-    names = {"composition": "steel", "dimensions": "head", "settings": "route", "shops": "shop"}
-    columns = {name: groups[group] for name, group in names.items()}
-    return spread(steel, head, route, shop, n, **columns)
+                job.with_(**{name: end})
+    return spread(steel, head, route, shop, values)

@@ -5,28 +5,21 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from types import MappingProxyType
-from typing import TYPE_CHECKING
 
 import numpy as np
 
 from ..base.errors import InputError, check_choice, check_list, check_number
+from ..base.tables import read_rows
 from ..strength.hardness_scales import convert_hardness
 from .head import ZONES
-
-if TYPE_CHECKING:
-    from .route import Route
 
 
 @dataclass(frozen=True)
 class Quantity:
-    """A column that limits may be put on.
+    """A column that limits may be put on, as a person says it.
 
-    Attributes
-    ----------
-    label, unit : As a person says it.
-    step : What counts as one step of slack, in its unit: about one standard deviation of the
-        estimate or of a shop's own spread (our choice), so that slacks of different quantities
-        compare.
+    `step` is what counts as one step of slack, in its unit: about one standard deviation of the estimate or of a
+    shop's own spread (our choice), so that slacks of different quantities compare.
     """
 
     label: str
@@ -52,31 +45,20 @@ class Quantity:
         return self.digits(*values) + self.after
 
 
-QUANTITIES: Mapping[str, Quantity] = MappingProxyType(
-    {
-        **{f"{z}_hardness_hv": Quantity(f"{z} hardness", "HV", 20.0) for z in ZONES},
-        **{f"{z}_tensile_mpa": Quantity(f"{z} tensile strength", "MPa", 60.0) for z in ZONES},
-        **{f"{z}_yield_mpa": Quantity(f"{z} yield strength", "MPa", 60.0) for z in ZONES},
-        "hosel_allowed_deg": Quantity("hosel bend", "°", 0.4),
-        "bar_force_n": Quantity("pull on the bar", "N", 30.0),
-        "face_margin": Quantity("face margin at the strike", "", 0.1),
-        "scale_um": Quantity("scale on the face", "µm", 15.0),
-        "press_effort": Quantity("press effort", "", 0.05),
-        "press_force_kn": Quantity("press force", "kN", 250.0),
-        "forging_low_c": Quantity("lowest forging temperature", "°C", 10.0),
-        "crack_index": Quantity("quench-crack index", "", 0.1),
-        "press_s": Quantity("time on the press", "s", 1.0),
-        "heads_per_hour": Quantity("heads an hour", "/h", 10.0),
-        "water_l": Quantity("water per head", "L", 0.1),
-    }
-)
+def _quantities() -> tuple[dict[str, Quantity], dict[str, tuple]]:
+    found, vetoes = {}, {}
+    for row in read_rows("constants/quantities.csv"):
+        name, label, unit, step, *ends = row.values()
+        for zone in ZONES if name.startswith("zone_") else ("",):
+            of = name.replace("zone", zone)
+            found[of] = Quantity(label.replace("zone", zone), unit, float(step))
+        if any(ends):
+            vetoes[name] = tuple(float(end) if end else None for end in ends)
+    return found, dict(reversed(vetoes.items()))
 
-#: What no ranking puts first unless a limit of the user says otherwise: a quench crack (from index 1 on the warning
-#: is given), metal colder in the die than the flow-stress laws reach (a squeeze; a full forging ends at 850 °C and
-#: more), a face that fails at the strike (our choice).
-VETOES: Mapping[str, tuple[float | None, float | None]] = MappingProxyType(
-    {"crack_index": (None, 1.0), "forging_low_c": (700.0, None), "face_margin": (1.0, None)}
-)
+
+#: Quantities by name, and what no ranking puts first unless a limit of the user says otherwise.
+QUANTITIES, VETOES = map(MappingProxyType, _quantities())
 
 #: Scales in which a limit on hardness may be written, by the ending of its name.
 _WRITTEN = {"hrc": "HRC", "hrb": "HRB", "hb": "HB"}
@@ -142,19 +124,17 @@ class Limits:
             pair = check_list(pair, f"limit on {name}", form, 2)
             unit, what = scale or QUANTITIES[name].unit, f"limit on {QUANTITIES[name].label}"
             low, high = (e if e is None else check_number(e, what, -1e9, 1e9, unit) for e in pair)
-            if low is None and high is None:
-                raise InputError(
-                    f"limit on {name} has no end; give (low, high) with a number or two."
-                )
-            if low is not None and high is not None and low >= high:
+            ends = [e for e in (low, high) if e is not None]
+            if not ends:
+                give = "give (low, high) with a number or two"
+                raise InputError(f"limit on {name} has no end; {give}.")
+            if len(ends) == 2 and low >= high:
                 ends = f"{low:g} to {high:g} {unit}"
                 raise InputError(f"{what} is {ends}; the low end must be below the high one.")
             if scale:
                 written[name] = (scale, low, high)
-                low, high = (
-                    e if e is None else round(convert_hardness(e, scale, "HV"), 1)
-                    for e in (low, high)
-                )
+                in_hv = {e: round(convert_hardness(e, scale, "HV"), 1) for e in ends}
+                low, high = in_hv.get(low), in_hv.get(high)
             checked[name] = (low, high)
         object.__setattr__(self, "bounds", MappingProxyType(checked))
         object.__setattr__(self, "written", MappingProxyType(written))
@@ -174,7 +154,7 @@ class Limits:
         return cls(face_hardness_hv=(380, 520), **cls.soft_forged().bounds)
 
     @classmethod
-    def of_route(cls, route: Route) -> Limits:
+    def of_route(cls, route) -> Limits:
         """The default set: `hard_thin_face` where the route quenches, else `soft_forged`.
 
         >>> from forgeprops.inputs.route import Route
@@ -192,7 +172,7 @@ class Limits:
         now, high = self.bounds.get(name, (None, None))
         if now is not None and now >= low:
             return self
-        return Limits(**{**self._as_written(), name: (low, high)})
+        return Limits(**{**self.saved(), name: (low, high)})
 
     @property
     def purpose(self) -> str:
@@ -221,24 +201,18 @@ class Limits:
         """
         return Limits(**{n: p for n, p in VETOES.items() if n not in self.bounds})
 
-    def saved(self) -> dict:
+    def saved(self) -> dict[str, list]:
         """What a file keeps: every limit as it was written."""
-        return {name: list(pair) for name, pair in self._as_written().items()}
-
-    def _as_written(self) -> dict[str, tuple]:
         found = {}
         for name, pair in self.bounds.items():
             scale, *ends = self.written.get(name, ("", *pair))
-            found[name.removesuffix("hv") + scale.lower() if scale else name] = tuple(ends)
+            found[name.removesuffix("hv") + scale.lower() if scale else name] = ends
         return found
 
     @classmethod
     def restored(cls, content: dict, where: str) -> Limits:
         """Limits from what a file kept."""
         return cls(**content)
-
-    def __reduce__(self):  # mapping proxies do not pickle
-        return _restored, (self._as_written(),)
 
     def __hash__(self):
         return hash((tuple(self.bounds.items()), tuple(self.written)))
@@ -289,11 +263,14 @@ class Limits:
 
     def slack(self, table) -> np.ndarray:
         """Least of the margins of every row, in steps: 0 on a limit, below 0 outside, -inf: no number."""
-        margins = list(self.margins(table).values())
-        if not margins:
-            return np.full(len(next(iter(dict(table).values()))), np.inf)
-        least = np.min(np.stack(np.broadcast_arrays(*margins)), axis=0)
-        return np.where(np.isnan(least), -np.inf, least)
+        return self._stacked(table)[1].min(axis=0)
+
+    def _stacked(self, table) -> tuple[list[str], np.ndarray]:
+        """Ends in words and margins, -inf for no number, shape (ends + 1, n); the last one is no limit at all."""
+        margins = self.margins(table)
+        free = np.full(len(next(iter(dict(table).values()))), np.inf)
+        stacked = np.stack(np.broadcast_arrays(*margins.values(), free))
+        return [*margins, ""], np.where(np.isnan(stacked), -np.inf, stacked)
 
     def meets(self, table) -> np.ndarray:
         """Whether every row meets all limits."""
@@ -301,13 +278,5 @@ class Limits:
 
     def binding(self, table) -> np.ndarray:
         """The end with the least margin of every row, in words."""
-        margins = self.margins(table)
-        names = np.array([*margins, ""], dtype=object)
-        if not margins:
-            return np.full(len(next(iter(dict(table).values()))), "", dtype=object)
-        stacked = np.stack(np.broadcast_arrays(*margins.values()))
-        return names[np.argmin(np.where(np.isnan(stacked), -np.inf, stacked), axis=0)]
-
-
-def _restored(bounds: dict) -> Limits:
-    return Limits(**bounds)
+        names, stacked = self._stacked(table)
+        return np.array(names, dtype=object)[stacked.argmin(axis=0)]

@@ -10,15 +10,16 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 
 from ..base.errors import InputError, check_choice, check_flag, check_list, check_number, shown
+from ..io.saved import Saved
 from .later import COOLING, LocalHeat, Normalise, Temper
-from .settings import check_settings, numbers_of, table
+from .settings import by_part, check_settings, numbers_of, places
 
 #: Highest furnace temperature accepted, °C: above it low-alloy steel burns (incipient melting at the grain
 #: boundaries).  1343 °C is the highest safe heating temperature read for 1010 ("Heating
 #: practices for steel alloys"); alloy steel burns lower, which the estimate warns of.
 BURNING_C = 1340.0
 
-#: Ways to preheat, in words; see `forgeprops.thermal.furnace`.
+#: Ways to preheat, in words; see `forgeprops.thermal.surroundings`.
 HEATING_WORDS = {
     "gas": "gas furnace",
     "electric": "electric furnace",
@@ -69,7 +70,7 @@ class Preheat:
     emissivity : Effective emissivity head-furnace, 0.8 for oxidised steel (thermal-camera manual
         tables, 0.74–0.89).
     kind : {"gas", "electric", "protective", "induction"}; scale and loss of carbon follow from it
-        (`forgeprops.thermal.furnace`); a coil brings the head evenly to temperature in `soak_s`.
+        (`forgeprops.thermal.surroundings`); a coil brings the head evenly to temperature in `soak_s`.
     """
 
     temperature_c: float = 930.0
@@ -264,7 +265,7 @@ QUENCH = {s.name: s for s in numbers_of("quench").values()}
 
 
 @dataclass(frozen=True)
-class Route:
+class Route(Saved):
     """The whole second heat, with defended defaults.
 
     Examples
@@ -274,6 +275,8 @@ class Route:
     >>> Route().with_(preheat_c=900, flux=8).spray.flux_kg_m2_s
     8.0
     """
+
+    KIND = "route"
 
     preheat: Preheat = field(default_factory=Preheat)
     transfer: Transfer = field(default_factory=Transfer)
@@ -293,16 +296,16 @@ class Route:
                 form = f"a {kind.__name__}(...){' or None' * dry}"
                 raise InputError(f"{name} must be {form}; got {shown(given)} (route).")
         later = tuple(self.later) if isinstance(self.later, (tuple, list)) else (self.later,)
+        quench = (self.quench,) if isinstance(self.quench, Quench) else self.quench
+        quench = check_list(() if quench is None else quench, "quench")
         for heat in later:
             if not isinstance(heat, (Temper, LocalHeat, Normalise)):
                 form = "Temper(...), LocalHeat(...) or Normalise(...)"
                 raise InputError(f"later holds {shown(heat)}; give {form} (route).")
-        object.__setattr__(self, "later", later)
-        quench = (self.quench,) if isinstance(self.quench, Quench) else self.quench
-        quench = check_list(() if quench is None else quench, "quench")
         for part in quench:
             if not isinstance(part, Quench):
                 raise InputError(f"quench must hold Quench(...); got {shown(part)} (route).")
+        object.__setattr__(self, "later", later)
         object.__setattr__(self, "quench", quench)
 
     @property
@@ -331,7 +334,7 @@ class Route:
         return Route(*steps, self.later[at + 1 :], self.first_heat)
 
     #: Short name of every setting: the step and the field that hold it.
-    SETTINGS = {s.name: (s.part, s.field) for s in table().values() if s.group == "route"}
+    SETTINGS = places("route")
 
     def with_(self, **settings) -> Route:
         """Return a copy with some settings changed, by their short names (see `Route.SETTINGS`).
@@ -341,10 +344,7 @@ class Route:
         InputError
             Unknown setting, a value out of bounds, or a spray setting on a route without spray.
         """
-        parts: dict[str, dict] = {}
-        for name, value in settings.items():
-            part, attribute = self.SETTINGS[check_choice(name, "setting", self.SETTINGS, "route")]
-            parts.setdefault(part, {})[attribute] = value
+        parts = by_part(settings, self.SETTINGS, "setting", "route")
         if "spray" in parts and self.spray is None:
             named = ", ".join(sorted(settings))
             raise InputError(f"{named} cannot be set; this route has no spray (spray=None).")
@@ -360,10 +360,8 @@ class Route:
         if changes.get("medium", now) != now:
             return Quench(**changes)
         if not self.quench:
-            example = 'quench_medium="oil bath"'
-            raise InputError(
-                f"this route has no quench; give a medium first, for example {example}."
-            )
+            give = 'give a medium first, for example quench_medium="oil bath"'
+            raise InputError(f"this route has no quench; {give}.")
         return dataclasses.replace(self.quench[0], **changes)
 
     def setting(self, name: str):

@@ -14,13 +14,9 @@ VARIED = ("route", "head", "steel", "shop")
 
 @dataclass(frozen=True)
 class Spread:
-    """How a number varies about its middle.
+    """How a number varies about its middle: kind "normal", "relative", "lognormal" or "uniform".
 
-    Attributes
-    ----------
-    kind : {"normal", "relative", "lognormal", "uniform"}
-    value : Standard deviation; as a share of the middle; of the natural logarithm; half of the
-        whole range.
+    The value is the standard deviation; that as a share of the middle; of the natural logarithm; half of the whole range.
     """
 
     kind: str
@@ -47,33 +43,20 @@ class Spread:
 
 @dataclass(frozen=True)
 class Setting:
-    """One number, choice or flag of a case.
-
-    Attributes
-    ----------
-    name : Short name, the same in Python, on the command line, in tables and files.
-    group : {"route", "head", "steel", "shop", "later", "block", "bench"}
-    part, field : Where the case keeps it: ``route.spray.duration_s``.
-    label, unit : As a person says it.
-    low, high : What is accepted; nan for a choice or a flag.
-    slider : (low, high, step); everyday range of a page.
-    search : (low, high); range of a search, a map or a comparison that names none.
-    spread : How much it varies about what is written down.
-    source : Where the spread comes from.
-    """
+    """One number, choice or flag of a case, under one short name in Python, on the command line, in tables and files."""
 
     name: str
-    group: str
-    part: str
+    group: str  # "route", "head", "steel", "shop", "later", "block" or "bench"
+    part: str  # where the case keeps it: ``route.spray.duration_s``
     field: str
-    label: str
+    label: str  # as a person says it
     unit: str
-    low: float
+    low: float  # what is accepted; nan for a choice or a flag
     high: float
-    slider: tuple[float, float, float] | None = None
-    search: tuple[float, float] | None = None
-    spread: Spread | None = None
-    source: str = ""
+    slider: tuple[float, float, float] | None = None  # everyday range and step of a page
+    search: tuple[float, float] | None = None  # of a search, a map or a comparison that names none
+    spread: Spread | None = None  # how much it varies about what is written down
+    source: str = ""  # of the spread
 
     @property
     def is_number(self) -> bool:
@@ -118,6 +101,20 @@ def settings(group: str = "") -> tuple[str, ...]:
     if group:
         return tuple(s.name for s in table().values() if s.group == group)
     return tuple(s.name for g in VARIED for s in map(table().get, settings(g)) if s.is_number)
+
+
+def places(group: str) -> dict[str, tuple[str, str]]:
+    """Part and field of every setting of a group by its short name."""
+    return {s.name: (s.part, s.field) for s in table().values() if s.group == group}
+
+
+def by_part(values: Mapping, known: Mapping, what: str, where: str) -> dict[str, dict]:
+    """Values by short name as values by part and field; a name that is not known is refused."""
+    parts: dict[str, dict] = {}
+    for name, value in values.items():
+        part, field = known[check_choice(name, what, known, where)]
+        parts.setdefault(part, {})[field] = value
+    return parts
 
 
 def setting(name: str) -> Setting:

@@ -4,23 +4,22 @@ from __future__ import annotations
 
 import dataclasses
 import math
-import os
 from collections.abc import Sequence
 from dataclasses import dataclass
 
+import numpy as np
+
 from ..base.errors import InputError, check_choice, check_name, check_number, check_whole, shown
 from ..io.cells import is_day
-from ..io.saved import load_object, plain, save_object
+from ..io.saved import Saved, plain
 from .settings import check_settings, numbers_of
 
 #: The five numbers, by field.
 NUMBERS = tuple(numbers_of("shop"))
 
-_KIND, _VERSION = "shop", 1
-
 
 @dataclass(frozen=True)
-class Shop:
+class Shop(Saved):
     """What one shop's measurements made of the published laws.
 
     Attributes
@@ -53,6 +52,8 @@ class Shop:
     >>> bay.standard_error("spray"), bay.standard_error("die")
     (0.05, 0.0)
     """
+
+    KIND = "shop"
 
     spray: float = 1.0
     emissivity: float = 0.8
@@ -122,35 +123,13 @@ class Shop:
 
     def covariance(self):
         """Covariance matrix of `fitted`, in that order (NumPy array)."""
-        import numpy as np
-
         errors = np.array(self.standard_errors)
         together = np.array(self.correlations) if self.correlations else np.eye(len(errors))
         return together * np.outer(errors, errors)
 
-    def save(self, path, overwrite: bool = False) -> None:
-        """Write a small readable JSON file, whole or not at all.
-
-        The file is by custom ``NAME.shop.json``; without `overwrite` an existing file is kept.
-
-        Raises
-        ------
-        InputError
-            File exists, folder missing, no permission, full disk.
-
-        Examples
-        --------
-        >>> import tempfile
-        >>> with tempfile.TemporaryDirectory() as folder:
-        ...     Shop(spray=1.2, name="bay 2").save(folder + "/bay2.shop.json")
-        ...     load_shop(folder + "/bay2.shop.json").spray
-        1.2
-        """
-        save_object(path, _KIND, _VERSION, self, overwrite)
-
 
 def load_shop(source, filename: str | None = None) -> Shop:
-    """Read a shop file that `Shop.save` wrote; every field is checked.
+    """Read a shop file, by custom ``NAME.shop.json``, that `Shop.save` wrote; every field is checked.
 
     Parameters
     ----------
@@ -163,19 +142,13 @@ def load_shop(source, filename: str | None = None) -> Shop:
     ------
     InputError
         Not a shop file, an unknown version, a field missing, unknown or out of bounds.
+
+    Examples
+    --------
+    >>> load_shop(Shop(spray=1.2, name="bay 2").as_bytes()).spray
+    1.2
     """
-    return load_object(source, _KIND, (_VERSION,), Shop, filename)
-
-
-def shop_or_file(given):
-    """The neutral shop for None and the shop of a file for its path; anything else as it is.
-
-    >>> shop_or_file(None) == Shop()
-    True
-    """
-    if given is None:
-        return Shop()
-    return load_shop(given) if isinstance(given, (str, os.PathLike)) else given
+    return Shop.load(source, filename)
 
 
 def _check_names(given: set[str], allowed: set[str], where: str) -> None:
@@ -201,27 +174,20 @@ def _texts(values, name: str) -> tuple[str, ...]:
 
 
 def _check_uncertainty(fitted, errors, correlations) -> None:
-    n = len(fitted)
+    n, wrong = len(fitted), ""
     if len(set(fitted)) != n:
-        raise InputError(
-            f"fitted names a number twice: {', '.join(fitted)}; give each once (shop)."
-        )
-    if len(errors) != n:
-        raise InputError(
-            f"{len(errors)} standard errors for {n} fitted numbers; give one each (shop)."
-        )
-    if not correlations:
-        return
-    if len(correlations) != n or any(len(row) != n for row in correlations):
-        raise InputError(
-            f"the correlations have the wrong shape; give a table of {n} by {n} (shop)."
-        )
-    import numpy as np
-
-    table = np.array(correlations)
-    even = np.allclose(np.diag(table), 1.0) and np.allclose(table, table.T, atol=1e-9)
-    if not even or np.linalg.eigvalsh(table).min() <= -1e-6:
-        raise InputError(
-            "the correlations are impossible: the table must be symmetric, with ones on the "
-            "diagonal, and no number may be worse than certain (shop)."
-        )
+        wrong = f"fitted names a number twice: {', '.join(fitted)}; give each once"
+    elif len(errors) != n:
+        wrong = f"{len(errors)} standard errors for {n} fitted numbers; give one each"
+    elif correlations and {len(correlations), *map(len, correlations)} != {n}:
+        wrong = f"the correlations have the wrong shape; give a table of {n} by {n}"
+    elif correlations:
+        table = np.array(correlations)
+        even = np.allclose(np.diag(table), 1.0) and np.allclose(table, table.T, atol=1e-9)
+        if not even or np.linalg.eigvalsh(table).min() <= -1e-6:
+            wrong = (
+                "the correlations are impossible: the table must be symmetric, with ones on the "
+                "diagonal, and no number may be worse than certain"
+            )
+    if wrong:
+        raise InputError(f"{wrong} (shop).")

@@ -137,10 +137,5 @@ class Steel:
         filled = {*DEFAULT_RESIDUALS, *_boron_practice(self.composition)}
         return tuple(sorted(filled - set(self.composition)))
 
-    def __reduce__(self):  # mapping proxies do not pickle; workers elsewhere need the steel
-        limits = None if self.limits is None else dict(self.limits)
-        known = (self.name, dict(self.composition), self.grain_size_astm, limits)
-        return Steel, (*known, self.fine_grain, self.source, dict(self.unsure))
-
     def __hash__(self):
         return hash((self.name, tuple(sorted(self.composition.items())), self.grain_size_astm))

@@ -69,8 +69,8 @@ def head_from(
     length, height = _numbers(blade_mm, ("rim_length_mm", "rim_height_mm"), "blade_mm", t)
     names = ("hosel_outside_mm", "hosel_bore_mm", "hosel_length_mm")
     outside, bore, stem = _numbers(hosel_mm, names, "hosel_mm", t)
-    along, up = length / t.rim.length_mm, height / t.rim.height_mm
-    grow, face = dataclasses.replace, None if face_mm is None else (face_mm,)
+    along, up, grow = length / t.rim.length_mm, height / t.rim.height_mm, dataclasses.replace
+    face = None if face_mm is None else (face_mm,)
     (thick,) = _numbers(face, ("face_thickness_mm",), "face_mm", t)
     span = {"length_mm": t.face.length_mm * along, "height_mm": t.face.height_mm * up}
     if loft_deg is not None:
@@ -84,20 +84,27 @@ def head_from(
         "hosel": hosel,
     }
     factors = [up if b.name in ("toe", "heel") else along for b in t.body]
-    body = [grow(b, length_mm=b.length_mm * f) for b, f in zip(t.body, factors, strict=True)]
-    body = tuple(body)
+    body = tuple(grow(b, length_mm=b.length_mm * f) for b, f in zip(t.body, factors, strict=True))
     what = f"like {t.name}" if name is None else check_name(name, "head name")
     made = Head(what, body=body, **parts)
     factor = 1.0
     if mass_g is not None:
         mass_g = check_number(mass_g, "head mass", *MASS_G, "g", "head_from")
         factor = _body_factor(made, mass_g, t)
-        sizes = [(b.width_mm * factor, b.thickness_mm * factor) for b in body]
-        pairs = zip(body, sizes, strict=True)
-        body = tuple(grow(b, width_mm=w, thickness_mm=h) for b, (w, h) in pairs)
-    given = {"mass": mass_g, "face": face_mm, "blade": blade_mm}
-    given |= {"hosel": hosel_mm, "loft": loft_deg}
-    note = _assumed(made, t, factor, given)
+        body = tuple(
+            grow(b, width_mm=b.width_mm * factor, thickness_mm=b.thickness_mm * factor)
+            for b in body
+        )
+    given = (mass_g, face_mm, blade_mm, hosel_mm, loft_deg)
+    kept = zip(("mass", "face", "blade", "hosel", "loft"), given, strict=True)
+    note = [
+        f"face {made.face.length_mm:.1f} × {made.face.height_mm:.1f} mm, rim {made.rim.thickness_mm:g} mm, "
+        f"neck {made.neck.length_mm:g} mm to {made.neck.base_mm:.1f} mm, bore {made.hosel.bore_depth_mm:.1f} mm deep",
+        "blocks of the body" + f" {factor:.3f} times as wide and thick" * (factor != 1.0),
+        "allowances of face, rim and hosel, bend zone",
+        *(f"{what} of the template" for what, value in kept if value is None),
+    ]
+    note = f"Assumed from {t.name}: {'; '.join(note)}."
     return Head(what, body=body, **parts, declared_mass_g=mass_g, note=note)
 
 
@@ -121,14 +128,3 @@ def _body_factor(made: Head, mass_g: float, t: Head) -> float:
             f"{rest + low**2 * own:.0f} to {rest + high**2 * own:.0f} g."
         )
     return math.sqrt((mass_g - rest) / own)
-
-
-def _assumed(made: Head, t: Head, factor: float, given: dict) -> str:
-    parts = [
-        f"face {made.face.length_mm:.1f} × {made.face.height_mm:.1f} mm, rim {made.rim.thickness_mm:g} mm, "
-        f"neck {made.neck.length_mm:g} mm to {made.neck.base_mm:.1f} mm, bore {made.hosel.bore_depth_mm:.1f} mm deep",
-        f"blocks of the body {factor:.3f} times as wide and thick" if factor != 1.0 else "blocks of the body",
-        "allowances of face, rim and hosel, bend zone",
-        *(f"{what} of the template" for what, value in given.items() if value is None),
-    ]  # fmt: skip
-    return f"Assumed from {t.name}: {'; '.join(parts)}."

@@ -116,21 +116,20 @@ def page(title: str, frame, problems: Sequence[Problem], shown: int = 30) -> str
             return "" if cell != cell else f"{cell:.4g}"
         return html.escape(str(cell))
 
-    def table(rows, tag="th"):
-        out = ""
-        for row in rows:
-            out += "<tr>" + "".join(f"<{tag}>{text(c)}</{tag}>" for c in row) + "</tr>"
-            tag = "td"
-        return f"<table>{out}</table>"
+    def line(row, tag="td") -> str:
+        return "<tr>" + "".join(f"<{tag}>{text(c)}</{tag}>" for c in row) + "</tr>"
+
+    def table(head, rows) -> str:
+        return f"<table>{line(head, 'th')}{''.join(map(line, rows))}</table>"
 
     rows = frame.head(shown).itertuples(index=False, name=None)
-    made = f"<p>{html.escape(title)}</p>{table([frame.columns, *rows])}"
+    made = f"<p>{html.escape(title)}</p>{table(frame.columns, rows)}"
     if problems:
         met = [(p.row or "", p.column, p.what, p.assumed) for p in problems[:shown]]
         made += "<p>What was met and assumed:</p>"
-        made += table([("row", "column", "what", "assumed"), *met])
+        made += table(("row", "column", "what", "assumed"), met)
     more = len(problems) - shown
-    return made + (f"<p>and {more} more</p>" if more > 0 else "")
+    return made + f"<p>and {more} more</p>" * (more > 0)
 
 
 def stretches(rows: Sequence[int]) -> list[tuple[int, int]]:
@@ -159,20 +158,16 @@ def read_rows_of(
     known = {key: column for f in reversed(fields) for key, column in f.headers.items()}
 
     def named(cells) -> dict[int, Column]:
-        columns: dict[str, tuple[int, Column]] = {}
-        for j, cell in enumerate(cells):
-            if column := known.get(header_key(cell)):
-                columns.setdefault(column.name, (j, column))
-        return dict(columns.values())
+        columns = [(j, known.get(header_key(cell))) for j, cell in enumerate(cells)]
+        first = {c.name: (j, c) for j, c in reversed(columns) if c}
+        return dict(sorted(first.values(), key=lambda pair: pair[0]))
 
     def score(rows) -> float:
         return max((len(named(row)) for row in rows[:100]), default=0)
 
     result = Rows(fields, {f.name: [] for f in fields})
     grids = read_grids(source, filename, sheet, score)
-    needed = [f.name for f in fields if f.needed]
-    missing: set[str] = set()
-    found = False
+    needed, missing, found = [f.name for f in fields if f.needed], set(), False
     for grid in grids:
         heads = [named(row) for row in grid.rows[:100]] or [{}]
         head = max(range(len(heads)), key=lambda i: len(heads[i]))
@@ -189,10 +184,10 @@ def read_rows_of(
             found = True
             if head > 0:
                 grid.report(f"{head} row(s) above the header", "taken as a title", 0)
+            unknown = "this column is not part of the layout", "not used", head
             for j, cell in enumerate(grid.rows[head]):
                 if cell is not None and not any(j in t.columns for t in tables):
-                    unknown = "this column is not part of the layout"
-                    grid.report(unknown, "not used", head, str(cell)[:60])
+                    grid.report(*unknown, str(cell)[:60])
         result.problems += grid.problems
         for table in tables:
             _read_table(table, result)
@@ -239,8 +234,7 @@ def _read_table(table: Table, result: Rows) -> None:
             result.file.append(grid.file)
     for (column, kind, assumed), shown in faults.items():
         for first, last in stretches(list(shown)):
-            what = f"{kind} {shown[first]}".rstrip()
-            what += f" (rows {first} to {last})" if last > first else ""
+            what = f"{kind} {shown[first]}".rstrip() + f" (rows {first} to {last})" * (last > first)
             result.problems.append(Problem(grid.file, first, column, what, assumed))
 
 

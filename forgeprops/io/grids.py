@@ -12,7 +12,7 @@ import re
 import warnings
 import zipfile
 from dataclasses import dataclass, field
-from itertools import islice
+from itertools import chain, islice
 from xml.parsers import expat
 
 from ..base.errors import InputError, check_choice, check_kind, shown
@@ -106,14 +106,13 @@ def column_letter(j: int) -> str:
 def decimal_mark(grid: Grid) -> str | None:
     """The decimal mark of a grid, "," or ".", by the cells that leave no doubt; None if none does."""
     found = set()
-    for row in grid.rows:
-        for value in row:
-            if isinstance(value, str) and len(value) < 40:
-                match = re.fullmatch(r"[<~≤ ]*[+-]?(\d*)([.,])(\d+) ?%?", value)
-                if match and (match[1] in ("", "0") or len(match[3]) != 3):
-                    found.add(match[2])
-            elif isinstance(value, float) and not value.is_integer():
-                found.add(".")
+    for value in chain.from_iterable(grid.rows):
+        if isinstance(value, str) and len(value) < 40:
+            match = re.fullmatch(r"[<~≤ ]*[+-]?(\d*)([.,])(\d+) ?%?", value)
+            if match and (match[1] in ("", "0") or len(match[3]) != 3):
+                found.add(match[2])
+        elif isinstance(value, float) and not value.is_integer():
+            found.add(".")
     return found.pop() if len(found) == 1 else None
 
 
@@ -145,9 +144,8 @@ def read_grids(source, filename=None, sheet=None, score=None, most_cells=CELL_LI
 def _csv_grid(file: Source, score, most_cells: int) -> Grid:
     text, encoding = decode_text(file.data)
     if re.match(r"\s*<(?:!doctype|html|\?xml|table)", text[:200], re.IGNORECASE):
-        raise InputError(
-            f"{file.name} is a web page or XML, not a table; save it as .csv or .xlsx."
-        )
+        kind = "a web page or XML, not a table"
+        raise InputError(f"{file.name} is {kind}; save it as .csv or .xlsx.")
     said: list[tuple[int | None, str, str]] = []
     if encoding in ("cp1252", "latin-1", "cp932"):
         called = "Shift-JIS" if encoding == "cp932" else "Windows-1252 (Latin-1)"
@@ -221,7 +219,7 @@ def check_workbook(file: Source) -> bool:
         kind = tag.rpartition(":")[2]
         if kind in count:
             limit, what = _COUNT_LIMITS[kind]
-            count[kind] += _area(attributes.get("ref", "A1"))
+            count[kind] += _area(attributes["ref"]) if "ref" in attributes else 1
             if count[kind] > limit:
                 refuse(f"has more than {limit} {what}")
 
@@ -252,19 +250,13 @@ def check_workbook(file: Source) -> bool:
 
 def _area(ref: str) -> float:
     """Number of cells of a reference such as "B2:D9"; infinite if it is none that can be read."""
-    match = re.fullmatch(r"([A-Z]{1,3})(\d{1,7})(?::([A-Z]{1,3})(\d{1,7}))?", ref.replace("$", ""))
-    if match is None:
+    from openpyxl.utils.cell import range_boundaries
+
+    try:
+        left, top, right, bottom = range_boundaries(ref)
+        return (abs(right - left) + 1) * (abs(bottom - top) + 1)
+    except (TypeError, ValueError):
         return float("inf")
-    left, top, right, bottom = match.groups(default="")
-    wide = abs(_column_number(right or left) - _column_number(left)) + 1
-    return wide * (abs(int(bottom or top) - int(top)) + 1)
-
-
-def _column_number(letters: str) -> int:
-    number = 0
-    for letter in letters:
-        number = 26 * number + ord(letter) - 64
-    return number
 
 
 def _xlsx_grids(file: Source, sheet: str | None) -> list[Grid]:
@@ -277,10 +269,9 @@ def _xlsx_grids(file: Source, sheet: str | None) -> list[Grid]:
             book = openpyxl.load_workbook(io.BytesIO(file.data), data_only=True)
             formulas = openpyxl.load_workbook(io.BytesIO(file.data)) if has_formulas else None
         sheets = {ws.title: ws for ws in book.worksheets}
+        chosen = [ws for ws in sheets.values() if ws.sheet_state == "visible"]
         if sheet is not None:
             chosen = [sheets[check_choice(sheet, "sheet", sheets, file.name)]]
-        else:
-            chosen = [ws for ws in sheets.values() if ws.sheet_state == "visible"]
         several = len(sheets) > 1
         grids = [_sheet_grid(file, ws, formulas and formulas[ws.title], several) for ws in chosen]
     except InputError:
@@ -291,11 +282,10 @@ def _xlsx_grids(file: Source, sheet: str | None) -> list[Grid]:
     if not grids:
         give = "give a sheet with a header and rows"
         raise InputError(f"{file.name} has no visible sheet with cells; {give}.")
-    if sheet is None:
-        for ws in sheets.values():
-            if ws.sheet_state != "visible":
-                what = f"sheet {ws.title!r} is hidden", "not read; name it (sheet=...) to read it"
-                grids[0].problems.append(Problem(file.name, None, "", *what))
+    for ws in sheets.values() if sheet is None else ():
+        if ws.sheet_state != "visible":
+            what = f"sheet {ws.title!r} is hidden", "not read; name it (sheet=...) to read it"
+            grids[0].problems.append(Problem(file.name, None, "", *what))
     return grids
 
 

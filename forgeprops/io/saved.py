@@ -1,12 +1,13 @@
 """Files of our own: JSON that says what it is and in which version; text cells safe for spreadsheets."""
 
+import copyreg
 import dataclasses
 import json
 import re
 import types
 import typing
 from collections import abc
-from collections.abc import Mapping, Sequence
+from collections.abc import Mapping
 
 from ..base.errors import InputError, check_choice, shown
 from .reading import decode_text, read_source
@@ -74,7 +75,13 @@ def read_json(source, kind: str, versions, filename=None, limit_bytes: int = 2**
     if found != f"forgeprops {kind}":
         said = f"says {shown(found)}" if isinstance(found, str) else "does not say what it is"
         raise InputError(f'{file.name} {said}; give "format": "forgeprops {kind}".')
-    _check_version(content.get("version"), versions, kind, file.name)
+    version = content.get("version")
+    whole = isinstance(version, int) and not isinstance(version, bool)
+    if not whole or version not in versions:
+        newer = whole and version > max(versions)
+        hint = "; it was written by a newer forgeprops" * newer
+        said, known = f"{kind} version {shown(version)}{hint}", ", ".join(map(str, versions))
+        raise InputError(f"{file.name} has {said}; the version must be {known}.")
     return content
 
 
@@ -106,51 +113,63 @@ def restored(kind, value, where: str):
             fits = (k for k in classes if set(value) <= {f.name for f in dataclasses.fields(k)})
             return restored(next(fits, classes[0]), value, where)
         return restored(inner[0], value, where)
-    if dataclasses.is_dataclass(kind):
-        if not isinstance(value, dict):
-            raise InputError(f"{where} must be a table of settings, not {shown(value)}.")
-        if hasattr(kind, "restored"):
-            return kind.restored(value, where)
-        hints = typing.get_type_hints(kind)
-        fields = [f for f in dataclasses.fields(kind) if f.name[0] != "_"]
-        for name in value:
-            check_choice(name, "field", [f.name for f in fields], where)
-        for f in fields:
-            required = f.default is f.default_factory is dataclasses.MISSING
-            if f.name not in value and required:
-                raise InputError(f"{where} has no {f.name}.")
-        made = {n: restored(hints[n], v, f"{where}, {n}") for n, v in value.items()}
-        return kind(**made)
+    own = dataclasses.is_dataclass(kind)
+    form = {tuple: "a list", abc.Mapping: "a table of names and values"}.get(origin, "")
+    form = "a table of settings" if own else form
+    if form and not isinstance(value, list if origin is tuple else dict):
+        raise InputError(f"{where} must be {form}, not {shown(value)}.")
     if origin is tuple:
-        if not isinstance(value, list):
-            raise InputError(f"{where} must be a list, not {shown(value)}.")
         return tuple(restored(inner[0], v, where) for v in value)
     if origin is abc.Mapping:
-        if not isinstance(value, dict):
-            raise InputError(f"{where} must be a table of names and values, not {shown(value)}.")
         return {n: restored(inner[1], v, f"{where}, {n}") for n, v in value.items()}
+    if own and hasattr(kind, "restored"):
+        return kind.restored(value, where)
+    if own:
+        fields = {f.name: f for f in dataclasses.fields(kind) if f.name[0] != "_"}
+        for name in value:
+            check_choice(name, "field", fields, where)
+        for name, f in fields.items():
+            if name not in value and f.default is f.default_factory is dataclasses.MISSING:
+                raise InputError(f"{where} has no {name}.")
+        hints = typing.get_type_hints(kind)
+        return kind(**{n: restored(hints[n], v, f"{where}, {n}") for n, v in value.items()})
     return value
 
 
-def save_object(path, kind: str, version: int, value, overwrite: bool = False) -> None:
-    """Write a frozen dataclass as a small readable JSON file (see `write_json`)."""
-    write_json(path, kind, version, plain(value), overwrite)
+class Saved:
+    """A frozen dataclass that is kept in a small readable JSON file of its own."""
+
+    #: What the file says it is.
+    KIND = ""
+
+    def as_bytes(self) -> bytes:
+        """What `save` writes."""
+        return json_bytes(self.KIND, 1, plain(self))
+
+    def save(self, path, overwrite: bool = False) -> None:
+        """Write the file, whole or not at all; without `overwrite` an existing one is kept.
+
+        Raises
+        ------
+        InputError
+            File exists, folder missing, no permission, full disk.
+        """
+        write_bytes(path, self.as_bytes(), overwrite)
+
+    @classmethod
+    def load(cls, source, filename: str | None = None):
+        """Read a file that `save` wrote; every value is checked."""
+        content = read_json(source, cls.KIND, (1,), filename)
+        content.pop("version")
+        return restored(cls, content, f"{cls.KIND} file")
 
 
-def load_object(source, kind: str, versions: Sequence[int], made, filename: str | None = None):
-    """Read a file that `save_object` wrote as an object of the class `made`; every value is checked."""
-    content = read_json(source, kind, versions, filename)
-    content.pop("version")
-    return restored(made, content, f"{kind} file")
+def _mapping(content: dict) -> types.MappingProxyType:
+    return types.MappingProxyType(content)
 
 
-def _check_version(version, versions: Sequence[int], kind: str, name: str) -> None:
-    whole = isinstance(version, int) and not isinstance(version, bool)
-    if not whole or version not in versions:
-        newer = whole and version > max(versions)
-        hint = "; it was written by a newer forgeprops" if newer else ""
-        said, known = f"{kind} version {shown(version)}{hint}", ", ".join(map(str, versions))
-        raise InputError(f"{name} has {said}; the version must be {known}.")
+# the mappings of a frozen dataclass do not pickle by themselves; workers elsewhere need them
+copyreg.pickle(types.MappingProxyType, lambda mapping: (_mapping, (dict(mapping),)))
 
 
 def safe_cell(value):

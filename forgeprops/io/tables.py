@@ -60,23 +60,21 @@ def write_table(table, path, overwrite: bool = False) -> None:
 
     check_kind(table, pd.DataFrame, "table")
     target = output_path(path)
-    ending = check_choice(target.suffix.lower(), "ending of a table", _WRITERS, target.name)
+    ending = check_choice(target.suffix.lower(), "ending of a table", _FORMATS, target.name)
     kinds, columns = {}, {}
     for name, column in table.items():
         if not isinstance(name, str) or name in kinds:
-            raise InputError(
-                f"table has a column {shown(name)}; give each column one text as name."
-            )
+            given = f"a column {shown(name)}"
+            raise InputError(f"table has {given}; give each column one text as name.")
         kinds[name] = _KINDS.get(column.dtype.kind, "text")
         columns[name] = column.tolist()
         wrong = [v for v in columns[name] if kinds[name] == "text" and not isinstance(v, str)]
         if wrong:
-            raise InputError(
-                f"column {name!r} holds {shown(wrong[0])}; give texts, or numbers alone."
-            )
+            held = f"column {name!r} holds {shown(wrong[0])}"
+            raise InputError(f"{held}; give texts, or numbers alone.")
     about = {"format": "forgeprops table", "version": _VERSION, "columns": kinds, "cautions": SHORT}
     try:
-        data = _WRITERS[ending](columns, json.dumps(about, ensure_ascii=False), target.name)
+        data = _FORMATS[ending][0](columns, json.dumps(about, ensure_ascii=False), target.name)
     except OSError as error:  # a workbook is put together in a file of the system's own
         said = error.strerror or error
         raise InputError(f"{target.name} cannot be written: {said}.") from None
@@ -106,8 +104,8 @@ def read_table(source, filename: str | None = None):
     import pandas as pd
 
     file = read_source(source, filename, 200 * 2**20)
-    ending = check_choice(Path(file.name).suffix.lower(), "ending of a table", _READERS, file.name)
-    about, columns = _READERS[ending](file)
+    ending = check_choice(Path(file.name).suffix.lower(), "ending of a table", _FORMATS, file.name)
+    about, columns = _FORMATS[ending][1](file)
     kinds = read_json(about, "table", (_VERSION,), file.name).get("columns")
     check_kind(kinds, dict, "columns", file.name)
     if list(kinds) != list(columns):
@@ -233,5 +231,9 @@ def _from_parquet(file):
         raise _not_ours(file) from None
 
 
-_WRITERS = {".csv": _csv, ".xlsx": _xlsx, ".parquet": _parquet}
-_READERS = {".csv": _from_csv, ".xlsx": _from_xlsx, ".parquet": _from_parquet}
+#: What writes and what reads, by the ending.
+_FORMATS = {
+    ".csv": (_csv, _from_csv),
+    ".xlsx": (_xlsx, _from_xlsx),
+    ".parquet": (_parquet, _from_parquet),
+}

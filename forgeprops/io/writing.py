@@ -79,7 +79,7 @@ def locked(path, timeout_s: float = LOCK_TIMEOUT_S) -> Iterator[Path]:
             handle = os.open(lock, os.O_RDWR | os.O_CREAT | getattr(os, "O_CLOEXEC", 0), 0o666)
             # Another holder may have removed the file between our open and our lock: then we hold a lock on
             # nothing and must begin again.
-            if not (_try_lock(handle) and _same_file(handle, lock)):
+            if not (_try_lock(handle) and _is_of(handle, lock)):
                 os.close(handle)
                 handle = None
                 if time.monotonic() > give_up:
@@ -98,20 +98,16 @@ def locked(path, timeout_s: float = LOCK_TIMEOUT_S) -> Iterator[Path]:
     finally:
         if os.name == "nt":  # an open file cannot be removed there
             os.close(handle)
-            with contextlib.suppress(OSError):
-                lock.unlink()
-        else:
-            with contextlib.suppress(OSError):
-                lock.unlink()
+        with contextlib.suppress(OSError):
+            lock.unlink()
+        if os.name != "nt":
             os.close(handle)
 
 
-def _same_file(handle: int, path: Path) -> bool:
-    try:
-        here, there = os.fstat(handle), os.stat(path)
-    except FileNotFoundError:
-        return False
-    return (here.st_dev, here.st_ino) == (there.st_dev, there.st_ino)
+def _is_of(handle: int, path: Path) -> bool:
+    with contextlib.suppress(FileNotFoundError):
+        return os.path.samestat(os.fstat(handle), os.stat(path))
+    return False
 
 
 @contextlib.contextmanager

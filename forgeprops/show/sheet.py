@@ -18,25 +18,18 @@ from .units import Units, units
 #: Paper sizes by the names of the page-size rule of style sheets.
 PAPERS = {"A4": "A4", "Letter": "letter"}
 #: What stands in large letters, by the level of the verdict.
-STAMPS = {
-    "good": "ESTIMATE WITHIN LIMITS, TRIAL HEADS ONLY",
-    "marginal": "ESTIMATE WITHIN LIMITS, TRIAL HEADS ONLY",
-    "out": "NOT WITHIN LIMITS",
-}
+STAMPS = dict.fromkeys(("good", "marginal"), "ESTIMATE WITHIN LIMITS, TRIAL HEADS ONLY")
+STAMPS["out"] = "NOT WITHIN LIMITS"
 #: Settings that the sheet names, with twice a shop's spread of each as the tolerance (`Setting.tolerance`).
 _NAMED = ("preheat_c", "soak_s", "transfer_s", "die_c", "delay_s", "spray_s", "flux", "water_c")
 #: Warnings on the first page; all others follow on the second.
 _MOST_WARNINGS = 3
 #: Formulas that the sheet names out of all that an estimate rests on: those that decide its numbers.
-_MAIN_FORMULAS = (
-    "transformation.temperatures.martensite_start_c",
-    "transformation.kinetics.ln_composition_factors",
-    "transformation.tempering.tempering_coefficients",
-    "thermal.spray.spray_w_m2k",
-    "thermal.surroundings.natural_convection_cylinder",
-    "strength.tensile.strength_arrays",
-    "hosel.bending_moment.Section",
-    "face.fatigue.fatigue_limit_mpa",
+_MAIN_FORMULAS = tuple(
+    """transformation.temperatures.martensite_start_c transformation.kinetics.ln_composition_factors
+    transformation.tempering.tempering_coefficients thermal.spray.spray_w_m2k
+    thermal.surroundings.natural_convection_cylinder strength.tensile.strength_arrays
+    hosel.bending_moment.Section face.fatigue.fatigue_limit_mpa""".split()
 )
 
 
@@ -66,9 +59,8 @@ def sheet_html(result, paper: str = "A4", *, tolerances=None, date: str | None =
     tolerances = _checked(tolerances or {})
     environment = jinja2.Environment(autoescape=True, undefined=jinja2.StrictUndefined)
     environment.filters["units"] = shown.text
-    template = environment.from_string(
-        Path(__file__).with_name("sheet.html.j2").read_text(encoding="utf-8")
-    )
+    written = Path(__file__).with_name("sheet.html.j2").read_text(encoding="utf-8")
+    template = environment.from_string(written)
     verdict, hosel = result.verdict, result.hosel
     warnings = [(w.rank, w.text) for w in words.warnings(result)]
     return template.render(
@@ -88,8 +80,6 @@ def sheet_html(result, paper: str = "A4", *, tolerances=None, date: str | None =
 def sheet_name(result, date: str | None = None) -> str:
     """Return the file name of a sheet: date, steel, head, job.
 
-    Examples
-    --------
     >>> import forgeprops as fp
     >>> sheet_name(fp.estimate(fp.grade("4130")), "2026-01-31")[:25]
     '2026-01-31_4130_mid-iron_'
@@ -100,7 +90,7 @@ def sheet_name(result, date: str | None = None) -> str:
 
 
 def sheet(result, path, paper: str = "A4", *, overwrite: bool = False, **options) -> Path:
-    """Write the setting sheet to an HTML file; a browser prints it or saves it as PDF.
+    """Write the setting sheet to an HTML file, and return its path; a browser prints it or saves it as PDF.
 
     Parameters
     ----------
@@ -112,11 +102,6 @@ def sheet(result, path, paper: str = "A4", *, overwrite: bool = False, **options
         Replace an existing file.
     options
         As for `sheet_html`.
-
-    Returns
-    -------
-    Path
-        The file written.
     """
     target = Path(path)
     if target.is_dir():
@@ -126,10 +111,8 @@ def sheet(result, path, paper: str = "A4", *, overwrite: bool = False, **options
             number += 1
             target = first.with_stem(f"{first.stem}-{number}")
     if target.suffix.lower() not in (".html", ".htm"):
-        raise InputError(
-            f"sheet {target.name!r} ends in {target.suffix or 'nothing'!r}; give .html (a browser "
-            "prints it or saves it as PDF)."
-        )
+        ends = f"sheet {target.name!r} ends in {target.suffix or 'nothing'!r}"
+        raise InputError(f"{ends}; give .html (a browser prints it or saves it as PDF).")
     content = sheet_html(result, paper, **options).encode("utf-8")
     write_bytes(target, content, overwrite=overwrite)
     return target
@@ -180,17 +163,11 @@ def _settings(result, tolerances, shown: Units) -> list[tuple[str, ...]]:
 
 def _around(route) -> list[tuple[str, str]]:
     """What else the route does, without a tolerance."""
-    spray = [("Spray", "none")] if route.spray is None else []
-    cools = ("Then it cools", COOLING_WORDS[route.cool.surroundings])
-    heated = [("Heated in", HEATING_WORDS[route.preheat.kind])] * (route.preheat.kind != "gas")
-    quenched = [("Quench", q.words) for q in route.quench]
-    return [
-        *heated,
-        *spray,
-        *quenched,
-        cools,
-        *(("Later heat", heat.words) for heat in route.later),
-    ]
+    found = [("Heated in", HEATING_WORDS[route.preheat.kind])] * (route.preheat.kind != "gas")
+    found += [("Spray", "none")] * (route.spray is None)
+    found += [("Quench", q.words) for q in route.quench]
+    found.append(("Then it cools", COOLING_WORDS[route.cool.surroundings]))
+    return found + [("Later heat", heat.words) for heat in route.later]
 
 
 def _zone(zone, shown: Units) -> dict[str, str]:

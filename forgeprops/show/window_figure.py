@@ -19,11 +19,8 @@ def window_png(window, path: str) -> None:
         raise InputError(f"{path} must end in .png.")
     figure, made = Figure(figsize=(11, 4.5), layout="constrained"), io.BytesIO()
     x, y = window.x, window.y
-    for ax, (name, title) in zip(
-        figure.subplots(1, 2),
-        (("face_hardness_hv", "Face hardness, HV"), ("hosel_allowed_deg", "Hosel bend, °")),
-        strict=True,
-    ):
+    maps = ("face_hardness_hv", "Face hardness, HV"), ("hosel_allowed_deg", "Hosel bend, °")
+    for ax, (name, title) in zip(figure.subplots(1, 2), maps, strict=True):
         drawn = ax.contourf(x.values, y.values, window.maps[name], 16, cmap="viridis")
         figure.colorbar(drawn, ax=ax)
         slack = np.where(np.isfinite(window.slack), window.slack, -1.0)

@@ -28,12 +28,8 @@ _TABLE_OF_PAIR = {frozenset((hv, hr)): t for hr, t in _TABLES.items() for hv in 
 
 @functools.cache
 def _column_pair(table: str, a: str, b: str) -> tuple[np.ndarray, np.ndarray]:
-    rows = [
-        (float(r[a]), float(r[b]))
-        for r in read_rows("constants/hardness_conversion.csv")
-        if r["table"] == table and r[a] and r[b]
-    ]
-    x, y = np.array(rows).T
+    rows = [r for r in read_rows("constants/hardness_conversion.csv") if r["table"] == table]
+    x, y = np.array([(float(r[a]), float(r[b])) for r in rows if r[a] and r[b]]).T
     x.setflags(write=False)
     y.setflags(write=False)
     return x, y
@@ -136,9 +132,8 @@ def convert_hardness(value: float, from_scale: str, to_scale: str) -> float:
         a, b = _scale(from_scale, "from_scale"), _scale(to_scale, "to_scale")
         low, high = scale_range(a, b)
         standard = "ISO 18265, ASTM E140" if {a, b} == {"HV", "HB"} else "ASTM E140"
-        raise InputError(
-            f"{float(value):g} {a} cannot be converted to {b} (valid from {low:g} to {high:g} {a}, {standard})."
-        )
+        valid = f"valid from {low:g} to {high:g} {a}, {standard}"
+        raise InputError(f"{float(value):g} {a} cannot be converted to {b} ({valid}).")
     return result
 
 
@@ -157,10 +152,10 @@ def convert_array(values, from_scale: str, to_scale: str) -> tuple[np.ndarray, n
 def _rockwell_curve() -> tuple[np.ndarray, np.ndarray]:
     """HRC and HV, both strictly rising: ASTM E140 table 1 and its continuation below 20 HRC."""
     hv, hrc = _column_pair("E140 T1", "HV", "HRC")
-    low = [
-        (float(r["HRC"]), float(r["HV"])) for r in read_rows("constants/hardness_below_20_hrc.csv")
-    ]
-    points = dict(low) | dict(zip(hrc.tolist(), hv.tolist(), strict=True))
+    rows = read_rows("constants/hardness_below_20_hrc.csv")
+    points = {float(r["HRC"]): float(r["HV"]) for r in rows} | dict(
+        zip(hrc.tolist(), hv.tolist(), strict=True)
+    )
     ordered = np.array(sorted(points))
     return ordered, np.array([points[h] for h in ordered])
 
@@ -170,14 +165,10 @@ def hv_from_hrc(hrc):
 
     Below 20 HRC, where no standard converts, it serves fitting and tempered low-carbon steel.
 
-    References
-    ----------
-    .. [1] Below 20 HRC: SAE J417, bracketed figures (data/constants/hardness_below_20_hrc.csv) (from memory).
-
-    Examples
-    --------
     >>> hv_from_hrc(55.0), hrc_from_hv(196.0)
     (595.0, 10.0)
+
+    .. [1] Below 20 HRC: SAE J417, bracketed figures (data/constants/hardness_below_20_hrc.csv) (from memory).
     """
     return plain(np.interp(hrc, *_rockwell_curve()))
 

@@ -30,17 +30,13 @@ from .hardness_scales import convert_array
 #: Branches of the hardness–strength link.
 BRANCHES = ("quenched and tempered", "bainite", "ferrite-pearlite", "all data")
 
-RANGE_OF = dict(
-    zip(BRANCHES, ("strength_qt", "strength_b", "strength_fp", "strength_all"), strict=True)
-)
+_RANGES = ("strength_qt", "strength_b", "strength_fp", "strength_all")
+RANGE_OF = dict(zip(BRANCHES, _RANGES, strict=True))
 
 
 @functools.cache
 def _constants() -> dict[str, float]:
     return {r["id"]: float(r["value"]) for r in read_rows("fits/strength_fits.csv")}
-
-
-# ---- the flow curve ----------------------------------------------------------------------------------------
 
 
 @dataclass(frozen=True)
@@ -49,17 +45,12 @@ class FlowCurve:
 
     stress = E·e up to yield; = yield up to ``hardening_starts``; then yield + K (e − hardening_starts)^m.
     Every field may be a float or an array of one shape.
-
-    Attributes
-    ----------
-    plateau_strain : Length of the yield plateau (0: none).
-    hardening_mpa, hardening_power : K and m of the rising part.
     """
 
     youngs_mpa: float
     yield_mpa: float
-    plateau_strain: float
-    hardening_mpa: float
+    plateau_strain: float  #: length of the yield plateau (0: none)
+    hardening_mpa: float  #: K and m of the rising part
     hardening_power: float
 
     @property
@@ -86,16 +77,12 @@ def flow_curve(
 
         m = S (e_u − e_1)/(S − YS),   K = (S − YS)/(e_u − e_1)^m,   S = TS (1 + Au).
 
-    References
-    ----------
-    .. [1] A. Considère 1885; P. Ludwik 1909 (from memory).
-    .. [2] Young's modulus 205 GPa (from memory).
-
-    Examples
-    --------
     >>> curve = flow_curve(342.0, 489.0, 0.157, 0.015)
     >>> round(float(curve.stress_mpa(np.log(1.157)) / 1.157), 1)      # back to the tensile strength
     489.0
+
+    .. [1] A. Considère 1885; P. Ludwik 1909 (from memory).
+    .. [2] Young's modulus 205 GPa (from memory).
     """
     true_stress = tensile_mpa * (1.0 + uniform_elongation)
     true_strain = np.log1p(uniform_elongation)
@@ -109,33 +96,18 @@ def flow_curve(
     return FlowCurve(youngs_mpa, yield_mpa, plateau, gain / rise**power, power)
 
 
-# ---- strength ----------------------------------------------------------------------------------------------
-
-
 @dataclass(frozen=True)
 class Strength:
-    """What hardness and structure say of the tension test.
-
-    Attributes
-    ----------
-    yield_mpa, tensile_mpa : 0.2 % proof (or lower yield) and tensile strength, MPa.
-    uniform_elongation, elongation, reduction_of_area : Fractions: elongation at maximum load, in 50
-        mm after fracture, and reduction of area.
-    hardening_exponent : True uniform strain, ln(1 + Au); by Considère also Hollomon's n.
-    yield_plateau_strain : Length of the yield plateau; a fraction.
-    yield_se_mpa, tensile_se_mpa, uniform_elongation_se, ... : float
-        Standard errors (one standard deviation) of the same quantities.
-    branch : Branch, or "blend" of several.
-    """
+    """What hardness and structure say of the tension test; ``_se``: standard errors (one standard deviation)."""
 
     hardness_hv: float
-    yield_mpa: float
+    yield_mpa: float  #: 0.2 % proof, or lower yield
     tensile_mpa: float
-    uniform_elongation: float
-    elongation: float
-    hardening_exponent: float
+    uniform_elongation: float  #: at maximum load; a fraction, as the next four
+    elongation: float  #: in 50 mm after fracture
+    hardening_exponent: float  #: true uniform strain, ln(1 + Au); by Considère also Hollomon's n
     reduction_of_area: float
-    yield_plateau_strain: float
+    yield_plateau_strain: float  #: length of the yield plateau
     yield_se_mpa: float
     tensile_se_mpa: float
     uniform_elongation_se: float
@@ -143,7 +115,7 @@ class Strength:
     hardening_exponent_se: float
     reduction_of_area_se: float
     yield_plateau_strain_se: float
-    branch: str
+    branch: str  #: or "blend" of several
     curve: FlowCurve = dataclasses.field(repr=False)
     warnings: tuple[Warn, ...] = ()
 
@@ -156,25 +128,19 @@ def strength_arrays(
     Hardness 60 to 900 HV.  The shares of the structure are scaled to a sum of 1 (retained austenite is left out); where
     all are 0 the structure is unknown and the regression of all data is taken.
 
-    Notes
-    -----
     Uniform elongation is a mean (of inverse squares) of two estimates: 0.60 (1 − YS/TS), and 0.55 of the total
     elongation.  The first alone gives bainite more than its total elongation (yield/tensile 0.64 and 17.7 % for
     normalised 4140), the second ignores the yield ratio; their gap enters the standard error.
 
-    References
-    ----------
-    .. [1] Tensile strength 3.12 HV, quenched and tempered: ratio of two fits to NIMS fatigue data
-       sheets, 360 heats (derived).
-    .. [2] All structures: E. J. Pavlina & C. J. Van Tyne, J. Mater. Eng. Perform. 17 (2008) 888,
-       table 1 (read).
-    .. [3] Ferrite-pearlite, bainite (two rows), yield, elongation, reduction of area: own lines
-       through 46 handbook rows, 20 of them from memory (data/validation/handbook_properties.csv,
-       data/fits/strength_fits.csv) (our own fit).
-    .. [4] Uniform strain 0.60 (1 - yield/tensile): ASME BPVC VIII Div. 2 Annex 3-D and Div. 3
-       KM-620 (read).
-    .. [5] Uniform elongation 0.55 of the total; yield plateau of 1 to 2 % in normalised low-carbon
-       steel (from memory).
+    .. [1] Tensile strength 3.12 HV, quenched and tempered: ratio of two fits to NIMS fatigue data sheets, 360
+       heats (derived).
+    .. [2] All structures: E. J. Pavlina & C. J. Van Tyne, J. Mater. Eng. Perform. 17 (2008) 888, table 1 (read).
+    .. [3] Ferrite-pearlite, bainite (two rows), yield, elongation, reduction of area: own lines through 46
+       handbook rows, 20 of them from memory (data/validation/handbook_properties.csv, data/fits/strength_fits.csv)
+       (our own fit).
+    .. [4] Uniform strain 0.60 (1 - yield/tensile): ASME BPVC VIII Div. 2 Annex 3-D and Div. 3 KM-620 (read).
+    .. [5] Uniform elongation 0.55 of the total; yield plateau of 1 to 2 % in normalised low-carbon steel (from
+       memory).
     """
     k = _constants()
     given = (hardness_hv, ferrite_pearlite_share, bainite_share, martensite_share)
@@ -202,12 +168,8 @@ def strength_arrays(
         return fp * a_fp + b * a_b + m * a_m + unknown * a_all
 
     tensile, yield_ = mix(fp_ts, b_ts, m_ts, all_ts), mix(fp_ys, b_ys, m_ys, all_ys)
-    tensile_se = mix(
-        k["fp_tensile_se"],
-        k["b_tensile_se_share"] * b_ts,
-        k["qt_tensile_se_share"] * m_ts,
-        k["all_tensile_se"],
-    )
+    b_ts_se, m_ts_se = k["b_tensile_se_share"] * b_ts, k["qt_tensile_se_share"] * m_ts
+    tensile_se = mix(k["fp_tensile_se"], b_ts_se, m_ts_se, k["all_tensile_se"])
     b_ys_se = b_ts * np.hypot(k["b_yield_ratio_se"], k["b_yield_ratio"] * k["b_tensile_se_share"])
     # its line is one of the tensile strength, which is itself in error
     m_ys_se = np.hypot(k["qt_yield_se"], k["qt_yield_slope"] * k["qt_tensile_se_share"] * m_ts)
@@ -224,8 +186,7 @@ def strength_arrays(
     # the two estimates disagree by a known factor; each alone is good to about a fifth (our estimate)
     exponent_se = exponent * np.hypot(0.20, 0.5 * np.log(by_ratio / by_elongation))
     hb, _ = convert_array(hv, "HV", "HB")
-    ra_fp = line("fp_reduction", hb)
-    ra_qt = line("qt_reduction", hb)
+    ra_fp, ra_qt = line("fp_reduction", hb), line("qt_reduction", hb)
     between = 0.5 * (ra_fp + ra_qt)
     reduction = np.clip(mix(ra_fp, between, ra_qt, between), 5.0, 80.0) / 100.0
     apart = 0.5 * np.abs(ra_qt - ra_fp)
@@ -233,25 +194,15 @@ def strength_arrays(
     reduction_se = mix(k["fp_reduction_se"], unsure, k["qt_reduction_se"], unsure) / 100.0
     ramp = np.clip((fp - k["plateau_none_below"]) / (1.0 - k["plateau_none_below"]), 0.0, 1.0)
     plateau = k["plateau_strain"] * ramp * ramp * (3.0 - 2.0 * ramp)
-    return {
-        "hardness_hv": hv,
-        "yield_mpa": yield_,
-        "tensile_mpa": tensile,
-        "uniform_elongation": np.expm1(exponent),
-        "elongation": elongation,
-        "hardening_exponent": exponent,
-        "reduction_of_area": reduction,
-        "yield_plateau_strain": plateau,
-        "yield_se_mpa": yield_se,
-        "tensile_se_mpa": tensile_se,
-        "uniform_elongation_se": np.exp(exponent) * exponent_se,
-        "elongation_se": elongation * k["elongation_ln_se"],
-        "hardening_exponent_se": exponent_se,
-        "reduction_of_area_se": reduction_se,
-        "yield_plateau_strain_se": plateau / 3.0,  # 1 to 2 % about 1.5 %
-    }
+    values = (hv, yield_, tensile, np.expm1(exponent), elongation, exponent, reduction, plateau)
+    elongation_se, uniform_se = elongation * k["elongation_ln_se"], np.exp(exponent) * exponent_se
+    errors = yield_se, tensile_se, uniform_se, elongation_se, exponent_se, reduction_se
+    errors += (plateau / 3.0,)  # 1 to 2 % about 1.5 %
+    return dict(zip(_QUANTITIES, (*values, *errors), strict=True))
 
 
+#: Fields of `Strength` that are numbers, in their order.
+_QUANTITIES = [f.name for f in dataclasses.fields(Strength)][:15]
 _SHARES_OF = {"ferrite-pearlite": (1.0, 0.0, 0.0), "bainite": (0.0, 1.0, 0.0)}
 _SHARES_OF |= {"quenched and tempered": (0.0, 0.0, 1.0), "all data": (0.0, 0.0, 0.0)}
 #: Branches in the order of the shares.
@@ -287,8 +238,7 @@ def strength(
     Parameters
     ----------
     hardness_hv : Vickers hardness, 60 to 900.
-    fractions : Shares of "ferrite", "pearlite", "bainite", "martensite", "austenite". None:
-        structure unknown.
+    fractions : Shares of "ferrite", "pearlite", "bainite", "martensite", "austenite". None: structure unknown.
     branch : Force one of `BRANCHES`.
 
     Examples
@@ -342,8 +292,6 @@ def strength_of(
 def tensile_strength(hv: float, branch: str = "quenched and tempered") -> float:
     """Tensile strength from Vickers hardness, MPa; quenched and tempered unless another branch is named.
 
-    Examples
-    --------
     >>> round(tensile_strength(285))
     889
     """

@@ -1,7 +1,7 @@
 """The continuous-cooling diagram of a steel, drawn by the same march that cools the head."""
 
 import functools
-from dataclasses import dataclass
+from typing import NamedTuple
 
 import numpy as np
 
@@ -19,40 +19,26 @@ RATES_C_PER_S = tuple(float(r) for r in np.geomspace(1000.0, 0.03, 49))
 _SEEN, _DONE = 0.01, 0.99
 
 
-@dataclass(frozen=True)
-class Region:
-    """Where one constituent forms: along each rate from a start to an end.
-
-    Attributes
-    ----------
-    rate_c_per_s, start_s, start_c, end_s, end_c, share : shape (n,); rates at which it forms at
-        all; times since the steel fell below Ae3.
-    """
+class Region(NamedTuple):
+    """Where one constituent forms: along each rate at which it forms at all, from a start to an end."""
 
     rate_c_per_s: np.ndarray
-    start_s: np.ndarray
+    start_s: np.ndarray  # since the steel fell below Ae3
     start_c: np.ndarray
     end_s: np.ndarray
     end_c: np.ndarray
     share: np.ndarray
 
 
-@dataclass(frozen=True)
-class CoolingDiagram:
-    """Continuous-cooling diagram.
-
-    Attributes
-    ----------
-    regions : "ferrite", "pearlite", "bainite", "martensite", those that form.
-    hardness_hv : Vickers hardness at every rate of `rates_c_per_s`.
-    """
+class CoolingDiagram(NamedTuple):
+    """Continuous-cooling diagram."""
 
     steel: Steel
     ae3_c: float
     ms_c: float
-    regions: dict[str, Region]
+    regions: dict[str, Region]  # of "ferrite", "pearlite", "bainite", "martensite", those that form
     rates_c_per_s: np.ndarray
-    hardness_hv: np.ndarray
+    hardness_hv: np.ndarray  # at every rate
 
 
 @functools.lru_cache(maxsize=64)
@@ -74,11 +60,9 @@ def cooling_diagram(steel: Steel, grain_size_astm: float | None = None) -> Cooli
     critical = critical_temperatures(steel)
     from_c = critical.ae3_c + 30.0
     found: dict[str, list[tuple[float, ...]]] = {}
-    hardness = []
+    hardness, own = [], {"from_c": from_c, "grain_size_astm": grain_size_astm}
     for rate in RATES_C_PER_S:
-        cooled = continuous_cooling(
-            steel, from_c=from_c, rate_c_per_s=rate, grain_size_astm=grain_size_astm
-        )
+        cooled = continuous_cooling(steel, rate_c_per_s=rate, **own)
         hardness.append(cooled.hardness_hv)
         since_s = cooled.time_s - (from_c - critical.ae3_c) / rate
         for phase in ("ferrite", "pearlite", "bainite", "martensite"):
@@ -86,11 +70,8 @@ def cooling_diagram(steel: Steel, grain_size_astm: float | None = None) -> Cooli
             last = float(share[-1])
             if last > _SEEN:
                 levels = (_SEEN, max(_DONE * last, _SEEN))
-                curves = (since_s, cooled.temperature_c)
-                time_s, at_c = (np.interp(levels, share, y) for y in curves)
-                row = (rate, time_s[0], at_c[0], time_s[1], at_c[1], last)
-                found.setdefault(phase, []).append(row)
+                ends = [np.interp(levels, share, y) for y in (since_s, cooled.temperature_c)]
+                found.setdefault(phase, []).append((rate, *np.transpose(ends).ravel(), last))
     regions = {phase: Region(*np.array(rows).T) for phase, rows in found.items()}
-    return CoolingDiagram(
-        steel, critical.ae3_c, critical.ms_c, regions, np.array(RATES_C_PER_S), np.array(hardness)
-    )
+    curve = np.array(RATES_C_PER_S), np.array(hardness)
+    return CoolingDiagram(steel, critical.ae3_c, critical.ms_c, regions, *curve)

@@ -31,7 +31,7 @@ def against_expectation(result) -> list[str]:
         most = max(what.slider[1] + more[-1] / 2.0, now)  # the present value is always one of them
         values = now + more[now + more <= most]
         case = (result.steel, result.head, result.route, result.shop)
-        hv = evaluate(spread(*case, len(values), settings={name: values})).hardness_hv[:, 0]
+        hv = evaluate(spread(*case, {name: values})).hardness_hv[:, 0]
         against = -sign * (hv - hv[0])
         k = int(against.argmax())
         if against[k] < IDLE_WATER_HV:

@@ -5,7 +5,7 @@ head in a wet cloth, and a temper of the whole head.
 """
 
 import dataclasses
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from typing import Any
 
@@ -22,7 +22,6 @@ from ..io.tables import data_frame
 
 #: Steps down from the preheat that are tried, °C (our choice).
 PREHEAT_STEPS_C = (20.0, 40.0, 80.0)
-
 #: Local heats that are tried: °C below Ac1 and minutes.  30 °C are for the thermometer: above Ac1 the hosel hardens again
 #: (our choice; 650–700 °C is the usual subcritical range, from memory).
 ANNEALS = ((70.0, 10.0), (30.0, 10.0), (30.0, 30.0))
@@ -30,7 +29,6 @@ ANNEALS = ((70.0, 10.0), (30.0, 10.0), (30.0, 30.0))
 TEMPERS_C = (550.0, 650.0)
 #: What an hour in a furnace costs besides, min: heating up and cooling; the same of a torch (common practice).
 _FURNACE_MIN, _TORCH_MIN = 40.0, 8.0
-
 #: Below this share of a degree, this pull or this many HV a change is not worth telling (our choice: inside every
 #: model error).
 _NOTHING_DEG, _NOTHING_N, _NOTHING_HV = 0.05, 10.0, 3.0
@@ -43,36 +41,22 @@ _NORMALISED = 0.3
 
 @dataclass(frozen=True)
 class Remedy:
-    """One thing to do.
+    """One thing to do; gains and losses count against the route as it is."""
 
-    Attributes
-    ----------
-    kind : {"preheat", "cooling", "local heat", "temper"}
-    what : In words.
-    route : The route with this one change.
-    minutes : What it takes longer, per head or per charge.
-    risk : What goes wrong if it is done badly.
-    hosel_hv, face_hv, allowed_deg, bar_force_n, face_margin : What comes out; the pull is that for
-        the required change.
-    degrees_won, pull_saved_n : Against the route as it is; negative: it makes things worse.
-    face_softer_hv, lost_elsewhere_hv : Hardness that the face loses, and the most that face, rim or
-        body lose; negative: they gain.
-    """
-
-    kind: str
-    what: str
-    route: Route
-    minutes: float
-    risk: str
+    kind: str  # "preheat", "cooling", "local heat" or "temper"
+    what: str  # in words
+    route: Route  # with this one change
+    minutes: float  # longer, per head or per charge
+    risk: str  # what goes wrong if it is done badly
     hosel_hv: float
     face_hv: float
     allowed_deg: float
-    bar_force_n: float
+    bar_force_n: float  # the pull for the required change
     face_margin: float
     degrees_won: float
     pull_saved_n: float
     face_softer_hv: float
-    lost_elsewhere_hv: float
+    lost_elsewhere_hv: float  # the most that face, rim or body lose
 
     @property
     def helps(self) -> bool:
@@ -81,12 +65,11 @@ class Remedy:
 
     def words(self) -> str:
         """One sentence for what it wins and costs, one for its risk."""
-        gain = f"wins {self.degrees_won:.1f}°"
-        if self.degrees_won <= _NOTHING_DEG:
-            nothing = abs(self.degrees_won) <= _NOTHING_DEG
-            gain = "wins no degrees" if nothing else f"costs {-self.degrees_won:.1f}°"
-        pull = f"{'saves' if self.pull_saved_n >= 0 else 'costs'} {abs(self.pull_saved_n):.0f} N of pull"
-        softer, face = self.face_softer_hv, "the face keeps its hardness"
+        won, saved, softer = self.degrees_won, self.pull_saved_n, self.face_softer_hv
+        gain, face = "wins no degrees", "the face keeps its hardness"
+        if abs(won) > _NOTHING_DEG:
+            gain = f"{'wins' if won > 0 else 'costs'} {abs(won):.1f}°"
+        pull = f"{'saves' if saved >= 0 else 'costs'} {abs(saved):.0f} N of pull"
         if abs(softer) >= _NOTHING_HV:
             face = f"the face {'loses' if softer > 0 else 'gains'} {abs(softer):.0f} HV"
         time = f"; {self.minutes:.0f} min" if self.minutes else ""
@@ -96,24 +79,17 @@ class Remedy:
 
 @dataclass(frozen=True)
 class Softening:
-    """All remedies of one hosel, the best first.
-
-    Attributes
-    ----------
-    hosel_hv, face_hv, allowed_deg, bar_force_n : The route as it is.
-    bar_length_needed_mm : Bar that brings the pull down to what a hand may; None where it is there
-        already.
-    normalised : The hosel is ferrite and pearlite as cooled in air: heat below Ac1 hardly softens
-        it.
-    remedies : Those that cost less than 30 HV elsewhere first; by degrees won, then by pull saved.
-    """
+    """All remedies of one hosel, the best first; and the route as it is."""
 
     hosel_hv: float
     face_hv: float
     allowed_deg: float
     bar_force_n: float
+    #: Bar that brings the pull down to what a hand may; None where it is there already.
     bar_length_needed_mm: float | None
+    #: Ferrite and pearlite as cooled in air: heat below Ac1 hardly softens the hosel.
     normalised: bool
+    #: Those that cost less than 30 HV elsewhere first; by degrees won, then by pull saved.
     remedies: tuple[Remedy, ...]
 
     def words(self) -> str:
@@ -174,30 +150,20 @@ def _changes(route: Route, ac1: float, lowest, steps, heats, tempers) -> Iterato
 
 
 def soften(
-    result: Estimate,
-    *,
-    bench: Mapping[str, Any] | None = None,
-    lowest_preheat_c: float = 750.0,
-    preheat_steps_c: Sequence[float] = PREHEAT_STEPS_C,
-    anneals: Sequence[tuple[float, float]] = ANNEALS,
-    tempers_c: Sequence[float] = TEMPERS_C,
-) -> Softening:
+    result: Estimate, *, bench=None, lowest_preheat_c: float = 750.0,
+    preheat_steps_c=PREHEAT_STEPS_C, anneals=ANNEALS, tempers_c=TEMPERS_C,
+) -> Softening:  # fmt: skip
     """What softens a hosel that came out too hard: degrees won, and what the face pays.
 
     Parameters
     ----------
-    result : Estimate
-        The head as it is; its steel, drawing and shop stay.
-    bench : mapping, optional
-        The bending bench, as `estimate` takes it; left out, that of the result.
-    lowest_preheat_c : float
-        No preheat below this is tried (the press must still form the head), °C.
-    preheat_steps_c : sequence of float
-        Steps down from the preheat, °C.
-    anneals : sequence of (float, float)
-        Local heats: °C below Ac1 and minutes at temperature.
-    tempers_c : sequence of float
-        Tempers of the whole head for an hour, °C; only those below Ac1 - 30 °C are tried.
+    result : Estimate; the head as it is; its steel, drawing and shop stay.
+    bench : mapping, optional; the bending bench, as `estimate` takes it; left out, that of the result.
+    lowest_preheat_c : float; no preheat below this is tried (the press must still form the head), °C.
+    preheat_steps_c : sequence of float; steps down from the preheat, °C.
+    anneals : sequence of (float, float); local heats: °C below Ac1 and minutes at temperature.
+    tempers_c : sequence of float; tempers of the whole head for an hour, °C; only those below
+        Ac1 - 30 °C are tried.
 
     Raises
     ------
@@ -256,14 +222,14 @@ def soften(
 
 def _checked(result) -> None:
     if not isinstance(result, Estimate):
-        kind = type(result).__name__
-        raise InputError(f"result must be what forgeprops.estimate(...) returns; got {kind}.")
+        form = "what forgeprops.estimate(...) returns"
+        raise InputError(f"result must be {form}; got {type(result).__name__}.")
 
 
 #: What nobody has measured or everybody chooses: low and high end of each default (our choice; `hosel_bend`
 #: defends each), with words.
 _ENDS = {
-    "bend zone, 10 to 20 mm": ("length_mm", 10.0, 20.0),
+    "bend zone, 10 to 20 mm": ("bend_zone_mm", 10.0, 20.0),
     "adjustments there and back, 10 to 1": ("rebends", 10.0, 1.0),
     "scatter of cracking, 6.6 to 1.7": ("scatter_factor", 6.6, 1.7),
     "notch, 3 to 1.5": ("notch_factor", 3.0, 1.5),
@@ -274,16 +240,12 @@ _ENDS = {
 def hosel_sensitivity(result: Estimate, bench: Mapping[str, Any] | None = None):
     """How many degrees each default of the bench is worth, the strongest first.
 
+    A DataFrame with columns ``what``, ``low_deg``, ``high_deg`` (allowed degrees at the two ends), ``span_deg``.
+
     Parameters
     ----------
     result : Estimate
-    bench : mapping, optional
-        Options of the bench that stay as given, as `estimate` takes them.
-
-    Returns
-    -------
-    pandas.DataFrame
-        Columns ``what``, ``low_deg``, ``high_deg`` (allowed degrees at the two ends), ``span_deg``.
+    bench : mapping, optional; options of the bench that stay as given, as `estimate` takes them.
 
     Examples
     --------
@@ -293,34 +255,26 @@ def hosel_sensitivity(result: Estimate, bench: Mapping[str, Any] | None = None):
     'bend zone, 10 to 20 mm'
     """
     _checked(result)
-    bench = bench_options(bench)
-    hosel, neck = result.zones["hosel"].strength, result.zones["neck"].strength
+    bench, head, zone = bench_options(bench), result.head, result.zones["hosel"]
+    metal = zone.strength, result.zones["neck"].strength
     rows = []
     for words, (name, *ends) in _ENDS.items():
         found = []
         for value in ends:
-            head, options = result.head, dict(bench)
-            if name == "length_mm":
-                head = dataclasses.replace(
-                    head, hosel=dataclasses.replace(head.hosel, bend_zone_mm=value)
-                )
-            else:
-                options[name] = value
-            found.append(bend_of_head(head, hosel, neck, **options).allowed_deg)
-        rows.append((words, *found, abs(found[1] - found[0])))
-    soft, hard = (_harder(result, share, bench) for share in (-1.0, 1.0))
-    rows.append(("hardness of the hosel, its 80 % interval", hard, soft, abs(soft - hard)))
-    table = data_frame(rows, columns=["what", "low_deg", "high_deg", "span_deg"])
-    return table.sort_values("span_deg", ascending=False, kind="stable", ignore_index=True)
-
-
-def _harder(result: Estimate, share: float, bench) -> float:
-    """Allowed degrees with hosel and neck at the end of the hosel's interval of hardness."""
-    zone = result.zones["hosel"]
-    end = zone.hardness_high_hv if share > 0.0 else zone.hardness_low_hv
-    moved = []
-    for s in (zone.strength, result.zones["neck"].strength):
+            of_head = name == "bend_zone_mm"
+            drawn = head.with_(bend_zone_mm=value) if of_head else head
+            options = bench if of_head else {**bench, name: value}
+            found.append(bend_of_head(drawn, *metal, **options).allowed_deg)
+        rows.append((words, *found))
+    found = []
+    for hv in (zone.hardness_high_hv, zone.hardness_low_hv):  # the neck moves with the hosel
         names = ("hardness_hv", "yield_mpa", "tensile_mpa")
-        changed = {name: getattr(s, name) * end / zone.hardness_hv for name in names}
-        moved.append(dataclasses.replace(s, **changed))
-    return bend_of_head(result.head, *moved, **bench).allowed_deg
+        moved = (
+            dataclasses.replace(s, **{n: getattr(s, n) * hv / zone.hardness_hv for n in names})
+            for s in metal
+        )
+        found.append(bend_of_head(head, *moved, **bench).allowed_deg)
+    rows.append(("hardness of the hosel, its 80 % interval", *found))
+    table = data_frame(rows, columns=["what", "low_deg", "high_deg"])
+    table["span_deg"] = (table["high_deg"] - table["low_deg"]).abs()
+    return table.sort_values("span_deg", ascending=False, kind="stable", ignore_index=True)

@@ -26,23 +26,16 @@ _ELEMENTS = ("C", "Si", "Mn", "Ni", "Cr", "Mo")
 
 @dataclass(frozen=True)
 class Parity:
-    """Predicted beside measured.
-
-    Attributes
-    ----------
-    table : ``measured``, ``predicted``, ``low``, ``high`` (80 % interval of the prediction),
-        ``group``, ``kind`` (for the mark) and ``read`` (False: from memory).
-    validation : How the predictions were kept from the rows.
-    groups : What a group is.
-    note : What a reader must know.
-    """
+    """Predicted beside measured."""
 
     quantity: str
     unit: str
+    #: ``measured``, ``predicted``, ``low``, ``high`` (80 % interval of the prediction), ``group``, ``kind`` (for the
+    #: mark) and ``read`` (False: from memory).
     table: object
-    validation: str
-    groups: str
-    note: str = ""
+    validation: str  # how the predictions were kept from the rows
+    groups: str  # what a group is
+    note: str = ""  # what a reader must know
 
     def errors(self) -> dict[str, float]:
         """Mean absolute error, bias, share within the interval, rows and groups."""
@@ -52,6 +45,14 @@ class Parity:
         errors = {"mean_absolute_error": float(error.abs().mean()), "bias": float(error.mean())}
         counts = {"rows": len(t), "groups": t["group"].nunique()}
         return {**counts, **errors, "within_80": float(held.mean())}
+
+
+def stored(name: str, *texts: str):
+    """A table of data/ with all columns but `texts` as numbers, nan where empty (DataFrame)."""
+    table = data_frame(read_rows(name))
+    numbers = [c for c in table if c not in texts]
+    table[numbers] = table[numbers].replace("", "nan").astype(float)
+    return table
 
 
 def parity(what: str) -> Parity:
@@ -84,31 +85,26 @@ _PARTS = {"ferrite_pearlite": "ferrite and pearlite"}
 _PARTS |= {name: name for name in ("bainite", "martensite")}
 
 
-def bar_rows() -> tuple[tuple[dict[str, str], ...], dict[str, np.ndarray], np.ndarray]:
-    """Measured bars with each steel predicted without it: rows, their numbers by column, and standard deviation, HV."""
-    rows = read_rows("validation/hardness_left_out.csv")
-    words = ("steel", "cooling", "place", "basis")
-    number = {c: np.array([float(r[c] or 0.0) for r in rows]) for c in rows[0] if c not in words}
-    views = ("predicted_hv", "critical_rates_hv", "end_quench_hv")
-    views = np.vstack([number[name] for name in views])
-    parts = (number[name] for name in _PARTS)
-    sd = hardness_sd_hv(number["predicted_hv"], *parts, opinions_spread_hv(views, views > 0.0))
-    return rows, number, np.hypot(sd, number["rate_sd_hv"])
+def bars():
+    """Measured bars with each steel predicted without it, and the prediction's standard deviation ``sd_hv`` (DataFrame)."""
+    t = stored("validation/hardness_left_out.csv", "steel", "cooling", "place", "basis").fillna(0.0)
+    views = t[["predicted_hv", "critical_rates_hv", "end_quench_hv"]].to_numpy().T
+    parts = (t[name].to_numpy() for name in _PARTS)
+    apart = opinions_spread_hv(views, views > 0.0)
+    sd = hardness_sd_hv(t["predicted_hv"].to_numpy(), *parts, apart)
+    return t.assign(sd_hv=np.hypot(sd, t["rate_sd_hv"]))
 
 
 def _bars(quenched: bool) -> tuple:
-    rows, number, sd = bar_rows()
-    kinds = np.array(list(_PARTS.values()))[np.argmax([number[name] for name in _PARTS], axis=0)]
-    numbers = number["measured_hv"], number["predicted_hv"], sd, kinds
-    found = [
-        (m, p, p - Z * s, p + Z * s, r["steel"], f"mostly {kind}", r["basis"] == "read")
-        for r, m, p, s, kind in zip(rows, *numbers, strict=True)
-        if (r["cooling"] != "still air") == quenched
-    ]
-    read = sum(f[-1] for f in found)
-    note = f"{read} of the {len(found)} measured numbers were read, the others recalled from the same tables."
-    name = "hardness, quenched bars" if quenched else "hardness, air-cooled bars"
-    return name, "HV", found, LEFT_OUT, "steels", note
+    t = bars()
+    t = t[(t["cooling"] != "still air") == quenched].reset_index(drop=True)
+    p, half, read = t["predicted_hv"], Z * t["sd_hv"], t["basis"] == "read"
+    kind = "mostly " + t[[*_PARTS]].idxmax(axis=1).map(_PARTS)
+    rows = {"measured": t["measured_hv"], "predicted": p, "low": p - half, "high": p + half}
+    rows |= {"group": t["steel"], "kind": kind, "read": read}
+    note = f"{read.sum()} of the {len(t)} measured numbers were read, the others recalled from the same tables."
+    name = f"hardness, {'quenched' if quenched else 'air-cooled'} bars"
+    return name, "HV", rows, LEFT_OUT, "steels", note
 
 
 def _basis(r: dict[str, str]) -> tuple[str, bool]:
@@ -160,8 +156,7 @@ def _end_quench() -> tuple:
     rows, bands = [], read_rows("validation/hardenability_bands.csv")
     bands = [r for r in bands if r["hrc_low"] and r["hrc_high"]]
     for name, steel in counted_band_steels().items():
-        band = [r for r in bands if r["grade"] == name]
-        if not band:
+        if not (band := [r for r in bands if r["grade"] == name]):
             continue
         own, _ = end_quench_curves(steel, [float(r["distance_mm"]) for r in band])
         for r, p in zip(band, own.tolist(), strict=True):

@@ -15,45 +15,34 @@ from ..inputs.steel import Steel
 from ..io.tables import data_frame
 from ..specimens import continuous_cooling
 from ..strength.hardness_scales import convert_array, hrc_from_hv
-from .parity import LEFT_OUT, bar_rows, parity
+from .parity import LEFT_OUT, bars, parity, stored
 
 #: Start temperatures of which error figures are stored (the licence of the rows forbids to bundle them).
 STORED = ("ms", "bs")
 
 
-# ---- tables ----------------------------------------------------------------------------------------------
-
-
-def _table(name: str, numbers: str, rows=None):
-    """A table of data/validation with some of its columns as numbers."""
-    import pandas as pd
-
-    table = pd.DataFrame(read_rows(f"validation/{name}.csv") if rows is None else rows)
-    return table.assign(**{c: pd.to_numeric(table[c]) for c in numbers.split()})
+def _table(name: str):
+    """A table of data/validation with all columns but its words as numbers (DataFrame)."""
+    words = "scope what quantity method validation date unit made".split()
+    return stored(f"validation/{name}.csv", *words)
 
 
 def coverage():
     """Share of measured bars inside the 80 % interval, by structure and cooling."""
-    numbers = "rows steels coverage width_hv low_90 high_90 root_mean_square_hv bias_hv"
-    return _table("hardness_validation", numbers)
-
-
-def _start_errors():
-    numbers = "rows sources mean_absolute_error_c low_90 high_90 bias_c coverage width_c"
-    return _table("start_temperature_validation", numbers)
+    return _table("hardness_validation")
 
 
 def method_errors(quantity: str):
     """Stored errors of our formula and of the published ones, ``quantity`` "ms" or "bs", best first."""
     check_choice(quantity, "quantity", STORED)
-    table = _start_errors()
+    table = _table("start_temperature_validation")
     mine = (table["quantity"] == quantity) & table["scope"].isin(("all rows", "Si < 0.6"))
     return table[mine].sort_values("mean_absolute_error_c", ignore_index=True)
 
 
 def tempering_errors():
     """Stored errors of the tempering law, steel by steel, each predicted without it."""
-    return _table("tempering_validation", "rows mean_absolute_error_hrc bias_hrc")
+    return _table("tempering_validation")
 
 
 def remembered():
@@ -68,13 +57,9 @@ def remembered_rows():
     for path in sorted(data_path().rglob("*.csv")):
         name = path.relative_to(data_path()).as_posix()
         rows = read_rows(name) if not name.startswith("demo/") else ()
-        recalled = sum(r.get("basis") == "from memory" for r in rows)
-        if recalled:
+        if recalled := sum(r.get("basis") == "from memory" for r in rows):
             found.append((name, recalled, len(rows)))
     return data_frame(found, columns=["table", "recalled", "rows"])
-
-
-# ---- goals -----------------------------------------------------------------------------------------------
 
 
 def trust_table():
@@ -96,24 +81,26 @@ def trust_table():
         least, most = float(goal["least"] or -np.inf), float(goal["most"] or np.inf)
         row = {"goal": goal["goal"].format(of=goal["of"]), "wanted": goal["wanted"]}
         row |= {"reached": words, "missed_by": max(reached - most, least - reached, 0.0)}
-        row |= {"unit": goal["unit"], "rows": found["rows"], "groups": found["groups"]}
+        row |= {"unit": goal["unit"], "rows": int(found["rows"]), "groups": found["groups"]}
         limit = goal["limit"].format(of=goal["of"], **found)
         rows.append({**row, "left_out": goal["left_out"], "limit": limit})
     return data_frame(rows)
 
 
+# ---- what reaches a goal: the figure reached, rows, groups, and figures for the words on its limits
+
+
 def _start_error(of: str) -> dict[str, Any]:
     """Error of our Ms or Bs with the grain size unknown, and the best published form."""
     quantity, scope = of.split(" ", 1)
-    t = _start_errors()
+    t, error = _table("start_temperature_validation"), "mean_absolute_error_c"
     mine = (t["quantity"] == quantity) & (t["method"] == "own") & t["scope"].str.startswith(scope)
     own = t[mine & ~t["validation"].str.contains("where given")].iloc[0]
     errors = method_errors(quantity)
     published = errors[errors["method"] != "own"].iloc[0]
-    error = "mean_absolute_error_c"
-    reached = {"reached": own[error], "low": own["low_90"], "high": own["high_90"]}
-    best = {"best": published[error], "author": _author(published["method"])}
-    return {**reached, "rows": own["rows"], "groups": own["sources"], **best}
+    found = {"reached": own[error], "low": own["low_90"], "high": own["high_90"]}
+    found |= {"best": published[error], "author": _author(published["method"])}
+    return {**found, "rows": own["rows"], "groups": int(own["sources"])}
 
 
 def _author(method: str) -> str:
@@ -122,15 +109,14 @@ def _author(method: str) -> str:
 
 def _sources_ahead(quantity: str) -> dict[str, Any]:
     """Ms source by source: on how many ours is better than the best of the published forms on each."""
-    t = _start_errors()
+    t = _table("start_temperature_validation")
     t = t[(t["quantity"] == quantity) & t["scope"].str.startswith("source")]
     given = t["validation"].str.contains("where given")
     known = t[given].set_index("scope")["mean_absolute_error_c"]
     error = t[~given].pivot(index="scope", columns="method", values="mean_absolute_error_c")
     best = error.drop(columns="own").min(axis=1)
     behind = (error["own"] - best)[lambda d: d > 0.0].sort_values(kind="stable")
-    methods = method_errors(quantity)["method"]
-    rival = methods[methods != "own"].iloc[0]
+    rival = next(m for m in method_errors(quantity)["method"] if m != "own")
     found = {"reached": len(error) - len(behind), "groups": len(error), "author": _author(rival)}
     found["rows"] = t["rows"][~given & (t["method"] == "own")].sum()
     found["ahead"] = (error["own"] < error[rival]).sum()
@@ -141,35 +127,38 @@ def _sources_ahead(quantity: str) -> dict[str, Any]:
 
 def _bar_error(cooling: str) -> dict[str, Any]:
     """Error of the bars of one cooling, HB; the worse of two runs, which refit to different ends."""
-    rows, number, _ = bar_rows()
-    mine = np.array([r["cooling"] == cooling for r in rows])
-    steel = np.array([r["steel"] for r in rows])[mine]
-    columns = (number[c] for c in ("predicted_hv", "measured_hv"))
-    predicted, measured = (np.asarray(convert_array(c, "HV", "HB")[0], float) for c in columns)
-    error = np.abs(predicted - measured)[mine]
-    by_steel = {s: error[steel == s].mean() for s in dict.fromkeys(steel)}
-    stored, other = float(error.mean()), _kinetics("normalised bars", LEFT_OUT)["reached"]
-    worst = ", ".join(sorted(by_steel, key=by_steel.get, reverse=True)[:3])
-    runs = {"stored": stored, "other": other, "worst": worst}
-    return {"reached": max(stored, other), "rows": len(error), "groups": len(by_steel), **runs}
+    t = bars()
+    t = t[t["cooling"] == cooling]
+    predicted, measured = (
+        convert_array(t[c].to_numpy(), "HV", "HB")[0] for c in ("predicted_hv", "measured_hv")
+    )
+    error = np.abs(np.asarray(predicted, float) - np.asarray(measured, float))
+    by_steel = (
+        data_frame({"steel": t["steel"], "error": error})
+        .groupby("steel", sort=False)["error"]
+        .mean()
+    )
+    worst = ", ".join(by_steel.sort_values(ascending=False, kind="stable").index[:3])
+    own, other = float(error.mean()), _kinetics("normalised bars", LEFT_OUT)["reached"]
+    found = {"stored": own, "other": other, "worst": worst, "rows": len(t)}
+    return {**found, "reached": max(own, other), "groups": len(by_steel)}
 
 
 def _kinetics(what: str, validation: str) -> dict[str, Any]:
     """Stored error of the kinetics on some bars, HB; the grades are named behind "of"."""
-    rows = read_rows("validation/kinetics_validation.csv")
-    row = next(r for r in rows if (r["what"], r["validation"]) == (what, validation))
+    t = _table("kinetics_validation")
+    row = t[(t["what"] == what) & (t["validation"] == validation)].iloc[0]
     groups = "" if validation == "fitted" else len(what.rpartition(" of ")[2].split())
-    reached = {"reached": float(row["mean_absolute_error"]), "bias": float(row["bias"])}
-    return {**reached, "rows": int(row["rows"]), "groups": groups}
+    found = {"reached": row["mean_absolute_error"], "bias": row["bias"]}
+    return {**found, "rows": row["rows"], "groups": groups}
 
 
 def _quenched_error(of: str) -> dict[str, Any]:
     """Greatest error of the read bars of one steel in one bath, HRC."""
-    rows, number, _ = bar_rows()
-    steel, cooling = of.split(" ", 1)
-    mine = [(r["steel"], r["cooling"], r["basis"]) == (steel, cooling, "read") for r in rows]
-    predicted, measured = (hrc_from_hv(number[c][mine]) for c in ("predicted_hv", "measured_hv"))
-    return {"reached": np.abs(predicted - measured).max(), "rows": sum(mine), "groups": 1}
+    (steel, cooling), t = of.split(" ", 1), bars()
+    t = t[(t["steel"] == steel) & (t["cooling"] == cooling) & (t["basis"] == "read")]
+    predicted, measured = (hrc_from_hv(t[c].to_numpy()) for c in ("predicted_hv", "measured_hv"))
+    return {"reached": np.abs(predicted - measured).max(), "rows": len(t), "groups": 1}
 
 
 #: Steels whose rate for 95 % martensite is known as an order of magnitude (from memory), wt%.
@@ -179,26 +168,20 @@ _CRITICAL = {
 }
 
 
-def critical_rate_c_per_s(steel: Steel, share: float = 0.95) -> float:
-    """Constant cooling rate from 860 °C that gives `share` of martensite (with retained austenite), °C/s."""
-    low, high = 1.0, 1000.0
+def _critical_rate(name: str) -> dict[str, Any]:
+    """Constant cooling rate from 860 °C that gives 95 % of martensite (with retained austenite), °C/s."""
+    steel, low, high = Steel(name, _CRITICAL[name], grain_size_astm=8.0), 1.0, 1000.0
     for _ in range(12):
         rate = float(np.sqrt(low * high))
         f = continuous_cooling(steel, rate_c_per_s=rate).fractions
-        low, high = (low, rate) if f["martensite"] + f["austenite"] >= share else (rate, high)
-    return float(np.sqrt(low * high))
-
-
-def _critical_rate(name: str) -> dict[str, Any]:
-    rate = critical_rate_c_per_s(Steel(name, _CRITICAL[name], grain_size_astm=8.0))
-    return {"reached": rate, "rows": 1, "groups": 1}
+        low, high = (low, rate) if f["martensite"] + f["austenite"] >= 0.95 else (rate, high)
+    return {"reached": float(np.sqrt(low * high)), "rows": 1, "groups": 1}
 
 
 def _inside_bands(_: str) -> dict[str, Any]:
     """Share of the points of end-quench bands whose middle the prediction meets within the band, %."""
-    t = parity("end-quench").table
-    held = (t["measured"] >= t["low"]) & (t["measured"] <= t["high"])
-    return {"reached": 100.0 * held.mean(), "rows": len(t), "groups": t["group"].nunique()}
+    found = parity("end-quench").errors()
+    return {"reached": 100.0 * found["within_80"], "rows": found["rows"], "groups": found["groups"]}
 
 
 def _tempering_error(grade: str) -> dict[str, Any]:
@@ -207,36 +190,35 @@ def _tempering_error(grade: str) -> dict[str, Any]:
     t = t[t["validation"] == LEFT_OUT]
     own = t[t["what"] == "all steels"].iloc[0]
     biases = t["bias_hrc"][t["what"].str.startswith(f"{grade} (")]
-    reached = {"reached": own["mean_absolute_error_hrc"], "rows": own["rows"]}
-    groups = t["what"].str.contains("(", regex=False).sum()
-    return {**reached, "groups": groups, "biases": " and ".join(f"{b:+.1f}" for b in biases)}
+    found = {"reached": own["mean_absolute_error_hrc"], "rows": own["rows"]}
+    found["biases"] = " and ".join(f"{b:+.1f}" for b in biases)
+    return {**found, "groups": t["what"].str.contains("(", regex=False).sum()}
 
 
 def _data_sheets(_: str) -> dict[str, Any]:
     """Error on the tempered data sheets that were read, HRC."""
     t = tempering_errors()
     left = t[t["validation"] == LEFT_OUT].set_index("what")
-    of_sheet = left.index.str.endswith(" data sheets").sum()
-    mine = left.loc["data sheets"]
-    return {"reached": mine["mean_absolute_error_hrc"], "rows": mine["rows"], "groups": of_sheet}
+    mine, groups = left.loc["data sheets"], left.index.str.endswith(" data sheets").sum()
+    return {"reached": mine["mean_absolute_error_hrc"], "rows": mine["rows"], "groups": groups}
 
 
 def _interval_holds(scope: str) -> dict[str, Any]:
     """Share of the rows of a scope inside the 80 % interval, %."""
     row = coverage().set_index("scope").loc[scope]
-    ends = {"low": 100.0 * row["low_90"], "high": 100.0 * row["high_90"]}
-    reached = {"reached": 100.0 * row["coverage"], "width": row["width_hv"], **ends}
-    return reached | {"rows": row["rows"], "groups": row["steels"]}
+    found = {"reached": 100.0 * row["coverage"], "width": row["width_hv"], "rows": row["rows"]}
+    found |= {"low": 100.0 * row["low_90"], "high": 100.0 * row["high_90"]}
+    return {**found, "groups": int(row["steels"])}
 
 
 def _start_holds(of: str) -> dict[str, Any]:
     """Share of the measured Ms or Bs of a scope inside the 80 % interval made without their source, %."""
     quantity, _, scope = of.partition(" ")
-    table = _start_errors()
-    own = (table["method"] == "own") & (table["quantity"] == quantity) & (table["scope"] == scope)
-    row = table[own & table["validation"].str.endswith("unknown")].iloc[0]
-    reached = {"reached": 100.0 * row["coverage"], "width": row["width_c"]}
-    return reached | {"rows": row["rows"], "groups": row["sources"]}
+    t = _table("start_temperature_validation")
+    own = (t["method"] == "own") & (t["quantity"] == quantity) & (t["scope"] == scope)
+    row = t[own & t["validation"].str.endswith("unknown")].iloc[0]
+    found = {"reached": 100.0 * row["coverage"], "width": row["width_c"], "rows": row["rows"]}
+    return {**found, "groups": int(row["sources"])}
 
 
 #: What reaches a goal, by its name in data/validation/goals.csv.

@@ -5,7 +5,7 @@ lump.  Heat goes evenly into a band; its hottest place follows the set temperatu
 """
 
 import functools
-from dataclasses import dataclass, fields
+from typing import NamedTuple
 
 import numpy as np
 
@@ -29,28 +29,18 @@ _COLD_C, _COOLING_STEP_S = 350.0, 10.0
 _TABLE_C = np.arange(0.0, 801.0, 20.0)
 
 
-@dataclass(frozen=True)
-class HoselHeat:
-    """Temperatures of a local heat; first axis is the head.
+class HoselHeat(NamedTuple):
+    """Temperatures of a local heat; first axis is the head."""
 
-    Attributes
-    ----------
-    place_mm : shape (n, cells); distance of the cells from the free (ferrule) end.
-    peak_c : shape (n, cells); highest temperature there.
-    body_c : shape (n,); highest temperature of the head behind the neck.
-    zone_j : shape (n, 5); tempering integral of face, rim, body, neck and hosel, s: the mean of its
-        logarithm over the neck and over the bend zone of the hosel.
-    zone_c : shape (n, 5); highest temperature of the zones, its mean over the neck; of the hosel at
-        its hottest place.
-    power_w : shape (n,); mean heat into the metal at temperature.
-    """
-
-    place_mm: np.ndarray
-    peak_c: np.ndarray
-    body_c: np.ndarray
+    place_mm: np.ndarray  #: (n, cells); distance of the cells from the free (ferrule) end
+    peak_c: np.ndarray  #: (n, cells); highest temperature there
+    body_c: np.ndarray  #: (n,); highest temperature of the head behind the neck
+    #: (n, 5); tempering integral of face, rim, body, neck and hosel, s: the mean of its logarithm over the neck and over
+    #: the bend zone of the hosel.
     zone_j: np.ndarray
+    #: (n, 5); highest temperature of the zones, its mean over the neck; of the hosel at its hottest place.
     zone_c: np.ndarray
-    power_w: np.ndarray
+    power_w: np.ndarray  #: (n,); mean heat into the metal at temperature
 
     @property
     def ferrule_end_c(self) -> np.ndarray:
@@ -83,7 +73,7 @@ def hosel_heats(shape_mm: np.ndarray, peak_c, hold_s, cooled, activation_k) -> H
     """`hosel_heat` of many heads, shape (n, 5); equal ones are calculated once."""
     distinct, of = np.unique(shape_mm, axis=0, return_inverse=True)
     found = hosel_heat(tuple(map(tuple, distinct.tolist())), peak_c, hold_s, cooled, activation_k)
-    return HoselHeat(*(getattr(found, f.name)[of.ravel()] for f in fields(found)))
+    return HoselHeat(*(column[of.ravel()] for column in found))
 
 
 @functools.lru_cache(maxsize=64)
@@ -92,13 +82,11 @@ def hosel_heat(shape_mm, peak_c, hold_s, cooled, activation_k, air_c=25.0) -> Ho
 
     Parameters
     ----------
-    shape_mm : tuple of n tuples of 5 numbers; length and diameter of the hosel, length of the neck
-        and its diameter at the body, and the length before the neck that the bench bends. The hosel
-        is solid: it is drilled later.
+    shape_mm : tuple of n tuples of 5 numbers; length and diameter of the hosel, length of the neck and its diameter at the
+        body, and the length before the neck that the bench bends. The hosel is solid: it is drilled later.
     peak_c, hold_s : float; temperature of the hottest place, °C, and time there, s.
     cooled : {"air", "cloth"}; what the head lies in meanwhile.
     activation_k : float; θ of `forgeprops.transformation.tempering`.
-    air_c : float
 
     Notes
     -----
@@ -175,9 +163,8 @@ class _Bar:
         else:
             radiation = radiation_w_m2k(body, self.air_c, _EMISSIVITY)
             taken = _BODY_M2 * (_STILL_AIR_W_M2K + radiation)
-        store = np.append(
-            rho_cp * self.area * self.cell, _BODY_KG * ferrite_cp_j_kgk(300.0) + 0.0 * body, axis=1
-        )
+        of_body = _BODY_KG * ferrite_cp_j_kgk(300.0) + 0.0 * body
+        store = np.append(rho_cp * self.area * self.cell, of_body, axis=1)
         loss = np.append(loss, taken, axis=1)
         outside = np.append(self.air_c + 0.0 * bar, self.body_to_c + 0.0 * body, axis=1)
         n = store.shape[1]

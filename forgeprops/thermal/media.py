@@ -1,10 +1,9 @@
 """Heat that a quench bath takes from hot steel: water, polymer and oil, still or agitated, and a medium of the user's own.
 
-Each bath is film boiling at high surface temperature, a peak of boiling, and convection below the boiling point, as a heat-transfer
-coefficient over the temperature of the surface.  Sprays are in `forgeprops.thermal.spray`.
+Each bath is film boiling at high surface temperature, a peak of boiling, and convection below the boiling point.
 """
 
-from dataclasses import dataclass
+from typing import NamedTuple
 
 import numpy as np
 
@@ -14,30 +13,19 @@ from ..base.errors import check_choice
 MEDIUM_C = np.arange(0.0, 1401.0, 10.0)
 
 
-@dataclass(frozen=True)
-class Bath:
-    """A still bath at its usual temperature.
+class Bath(NamedTuple):
+    """A still bath at its usual temperature."""
 
-    Attributes
-    ----------
-    film, peak, convection : W/(m² K) in film boiling, at the peak and in convection.
-    peak_c, width_hot_c, width_cold_c : Surface temperature of the peak, °C, and how wide it is
-        above and below it.
-    stirred : What good circulation adds to all of it, as a share.
-    weakening : Share lost a kelvin of bath temperature above `usual_c`.
-    range_c : (low, high); bath temperatures for which the law is meant, °C.
-    """
-
-    film: float
+    film: float  #: W/(m² K), in film boiling
     peak: float
     convection: float
-    peak_c: float
-    width_hot_c: float
-    width_cold_c: float
-    stirred: float
-    weakening: float
+    peak_c: float  #: surface temperature of the peak, °C
+    width_hot_c: float  #: how wide it is above it
+    width_cold_c: float  #: and below
+    stirred: float  #: what good circulation adds to all of it, as a share
+    weakening: float  #: share lost a kelvin of bath temperature above `usual_c`
     usual_c: float
-    range_c: tuple[float, float]
+    range_c: tuple[float, float]  #: bath temperatures for which the law is meant, °C
     reason: str
     basis: str
 

@@ -10,7 +10,7 @@ References
 """
 
 import functools
-from dataclasses import dataclass
+from typing import NamedTuple
 
 import numpy as np
 
@@ -23,8 +23,8 @@ AUSTENITE_CP = tuple(x / (1e-3 * IRON_G_MOL) for x in (24.6643, 0.00751504, 3.53
 #: Coefficients of ferrite's heat capacity, J/(kg K) with t in °C: a + b t + c t² + d t³ (`ferrite_cp_j_kgk`).
 FERRITE_CP = (425.0, 0.773, -1.69e-3, 2.22e-6)
 
-#: Ferrite's heat capacity is held above this temperature, °C: beyond it the measured value is the
-#: transformation itself, which the march releases separately as latent heat.
+#: Ferrite's heat capacity is held above this, °C: beyond it the measured value is the transformation itself, which the
+#: march releases separately as latent heat.
 FERRITE_CP_HOLD_C = 700.0
 
 #: Conductivity of carbon steel falls from its value at 0 °C, W/(m K), by so much a kelvin to the least
@@ -50,14 +50,10 @@ def austenite_cp_j_kgk(t_c):
 
     cp = −T d²G/dT².
 
-    References
-    ----------
-    .. [1] A. T. Dinsdale, CALPHAD 15 (1991) 317, fcc iron (read).
-
-    Examples
-    --------
     >>> round(austenite_cp_j_kgk(900.0), 1)
     606.2
+
+    .. [1] A. T. Dinsdale, CALPHAD 15 (1991) 317, fcc iron (read).
     """
     t = t_c + ZERO_C_K
     a, b, c, d = AUSTENITE_CP
@@ -67,18 +63,13 @@ def austenite_cp_j_kgk(t_c):
 def ferrite_cp_j_kgk(t_c):
     """Heat capacity of ferrite, pearlite, bainite, martensite, J/(kg K), without the transformation's spike.
 
-    The cubic of EN 1993-1-2 (its first branch), carried to 700 °C and held there.  The standard's own spike
-    at 735 °C is the transformation smeared over temperature on *heating*; used beside explicit latent heat it
-    would count that heat twice.
+    The cubic of EN 1993-1-2 (its first branch), carried to 700 °C and held there.  The standard's own spike at 735 °C is the
+    transformation smeared over temperature on *heating*: beside explicit latent heat it would count that heat twice.
 
-    References
-    ----------
-    .. [1] EN 1993-1-2:2005, clause 3.4.1.2, first branch, carried on from 600 to 700 °C (read).
-
-    Examples
-    --------
     >>> round(ferrite_cp_j_kgk(400.0), 1)
     605.9
+
+    .. [1] EN 1993-1-2:2005, clause 3.4.1.2, first branch, carried on from 600 to 700 °C (read).
     """
     t = min(t_c, FERRITE_CP_HOLD_C)
     a, b, c, d = FERRITE_CP
@@ -88,14 +79,10 @@ def ferrite_cp_j_kgk(t_c):
 def conductivity_w_mk(t_c):
     """Thermal conductivity of carbon steel, W/(m K).
 
-    References
-    ----------
-    .. [1] EN 1993-1-2:2005, clause 3.4.1.3 (read).
-
-    Examples
-    --------
     >>> round(conductivity_w_mk(400.0), 2), conductivity_w_mk(900.0)
     (40.68, 27.3)
+
+    .. [1] EN 1993-1-2:2005, clause 3.4.1.3 (read).
     """
     return max(CONDUCTIVITY_0 - CONDUCTIVITY_SLOPE * t_c, CONDUCTIVITY_LEAST)
 
@@ -103,20 +90,17 @@ def conductivity_w_mk(t_c):
 def conductivity(t_c, alloyed, austenite=0.0):
     """Thermal conductivity of a mixture of austenite with its products, W/(m K).
 
-    Between carbon steel (`alloyed` = 0) and chromoly (`alloyed` = 1) for the products; `austenite` is the share of
-    austenite, which below 850 °C conducts ever worse, 0.0093 W/(m K) a kelvin, where ferrite conducts better.  With the conductivity of ferrite in its place an end-quench bar cools up to twice as fast as printed.
+    Of the products between carbon steel (`alloyed` = 0) and chromoly (1); the share `austenite` conducts below 850 °C ever
+    worse, 0.0093 W/(m K) a kelvin, where ferrite conducts better.  With the conductivity of ferrite in its place an end-quench
+    bar cools up to twice as fast as printed.
 
-    References
-    ----------
-    .. [1] Chromoly: 42.6 W/(m K) for 42CrMo4 at 20 °C (material data sheet of 1.7225); ASM table
-       for 4130, from memory (from memory).
-    .. [2] Austenite: slope of 0.0093 W/(m K²); M. Wildau, dissertation, RWTH Aachen 1986, has 15 at
-       0 °C to 25 at 900 °C (from memory).
-
-    Examples
-    --------
     >>> round(conductivity(500.0, 1.0), 2), round(conductivity(500.0, 1.0, 1.0), 1)
     (37.35, 24.0)
+
+    .. [1] Chromoly: 42.6 W/(m K) for 42CrMo4 at 20 °C (material data sheet of 1.7225); ASM table for 4130, from memory
+       (from memory).
+    .. [2] Austenite: slope of 0.0093 W/(m K²); M. Wildau, dissertation, RWTH Aachen 1986, has 15 at 0 °C to 25 at
+       900 °C (from memory).
     """
     plain = conductivity_w_mk(t_c)
     products = plain + alloyed * (min(plain, ALLOYED_CONDUCTIVITY_MOST) - plain)
@@ -127,8 +111,6 @@ def conductivity(t_c, alloyed, austenite=0.0):
 def alloyed_share(steel):
     """How far a steel's conductivity is chromoly's, 0 to 1: (Cr + Ni + Mo)/1.1 wt%, which is what 4130 has.
 
-    References
-    ----------
     .. [1] (Cr + Ni + Mo)/1.1 wt% (our choice).
     """
     return np.minimum(1.0, (steel.get("Cr") + steel.get("Ni") + steel.get("Mo")) / 1.1)
@@ -137,8 +119,6 @@ def alloyed_share(steel):
 def thermal_strain(t_c):
     """Elongation from 20 °C, ΔL/L.
 
-    References
-    ----------
     .. [1] EN 1993-1-2:2005, clause 3.4.1.1 (read).
     """
     if t_c < 750.0:
@@ -151,15 +131,10 @@ def thermal_strain(t_c):
 def density_kg_m3(t_c):
     """Density of hot steel, kg/m³: the cold density over the cube of the elongation.
 
-    References
-    ----------
-    .. [1] EN 1993-1-2:2005, clauses 3.2.2 and 3.4.1.1; the standard itself keeps 7850 kg/m³
-       (derived).
-
-    Examples
-    --------
     >>> round(density_kg_m3(900.0))
     7579
+
+    .. [1] EN 1993-1-2:2005, clauses 3.2.2 and 3.4.1.1; the standard itself keeps 7850 kg/m³ (derived).
     """
     return STEEL_DENSITY_KG_M3 / (1.0 + thermal_strain(t_c)) ** 3
 
@@ -167,8 +142,7 @@ def density_kg_m3(t_c):
 # ---- air
 
 
-@dataclass(frozen=True)
-class Air:
+class Air(NamedTuple):
     """Properties of air at one or many temperatures (floats or arrays, SI units)."""
 
     conductivity_w_mk: np.ndarray | float
@@ -179,46 +153,28 @@ class Air:
 
 
 @functools.cache
-def _air_table() -> dict[str, np.ndarray]:
+def _air_table():
+    """ln of temperature (K), conductivity, viscosity, diffusivity, density, and the Prandtl number itself."""
     rows = read_rows("constants/air.csv")
-
-    def column(name):
-        return np.array([float(row[name]) for row in rows])
-
-    density = column("density_kg_m3")
-    conductivity_w_mk = column("conductivity_mw_mk") * 1e-3
-    return {
-        "t_k": column("temperature_k"),
-        "density": density,
-        "conductivity": conductivity_w_mk,
-        "viscosity": column("viscosity_upa_s") * 1e-6 / density,
-        "diffusivity": conductivity_w_mk / (density * column("cp_j_kgk")),
-        "prandtl": column("prandtl"),
-    }
+    names = "temperature_k", "conductivity_mw_mk", "viscosity_upa_s", "cp_j_kgk", "density_kg_m3"
+    columns = (np.array([float(r[n]) for r in rows]) for n in (*names, "prandtl"))
+    t_k, k, viscosity, cp, density, prandtl = columns
+    k = k * 1e-3
+    columns = t_k, k, viscosity * 1e-6 / density, k / (density * cp), density
+    return tuple(map(np.log, columns)), t_k, prandtl
 
 
 def air(t_c) -> Air:
     """Properties of dry air at 1 atm, interpolated in the table ``data/constants/air.csv`` (250–1500 K, held beyond).
 
-    References
-    ----------
-    .. [1] E. W. Lemmon et al., J. Phys. Chem. Ref. Data 29 (2000) 331; E. W. Lemmon & R. T.
-       Jacobsen, Int. J. Thermophys. 25 (2004) 21, evaluated with CoolProp 8.0
-       (data/constants/air.csv) (derived).
-
-    Examples
-    --------
     >>> round(float(air(426.85).conductivity_w_mk), 5)
     0.05176
+
+    .. [1] E. W. Lemmon et al., J. Phys. Chem. Ref. Data 29 (2000) 331; E. W. Lemmon & R. T. Jacobsen,
+       Int. J. Thermophys. 25 (2004) 21, evaluated with CoolProp 8.0 (data/constants/air.csv) (derived).
     """
-    table = _air_table()
+    (log_t, *logs), at_k, prandtl = _air_table()
     t_k = np.asarray(t_c, dtype=float) + ZERO_C_K
-
-    # Powers of temperature bend density and viscosity; between rows 100 K apart their logarithms are
-    # straight.
-    def log_log(name):
-        return np.exp(np.interp(np.log(t_k), np.log(table["t_k"]), np.log(table[name])))
-
-    transport = (log_log(name) for name in ("conductivity", "viscosity", "diffusivity"))
-    prandtl = np.interp(t_k, table["t_k"], table["prandtl"])
-    return Air(*transport, prandtl, log_log("density"))
+    # powers of temperature bend density and viscosity; between rows 100 K apart their logarithms are straight
+    *transport, density = (np.exp(np.interp(np.log(t_k), log_t, column)) for column in logs)
+    return Air(*transport, np.interp(t_k, at_k, prandtl), density)

@@ -23,24 +23,15 @@ WATER_FACTOR = (0.0075, 20.0)
 BOILING_FROM_K = 100.0
 
 # Water at about 40 °C film temperature (steam tables, from memory), for the single-phase law.
-_WATER_K_W_MK = 0.63
-_WATER_NU_M2_S = 6.6e-7
-_WATER_PR = 4.3
-WATER_CP_J_KGK = 4186.0
-WATER_HFG_J_KG = 2.257e6
+_WATER_K_W_MK, _WATER_NU_M2_S, _WATER_PR = 0.63, 6.6e-7, 4.3
+WATER_CP_J_KGK, WATER_HFG_J_KG = 4186.0, 2.257e6
 #: Density of water at 20 °C, kg/L (steam tables: 998.2 kg/m³, from memory).
 WATER_KG_L = 0.998
 #: Mean drop diameter of a full-cone quench nozzle, m.
 _DROP_M = 1.0e-3
 #: Factor and power of the impact density in `spray_single_phase_w_m2k`.
-SINGLE_PHASE = (
-    2.512
-    * (_DROP_M / (1e3 * WATER_KG_L * _WATER_NU_M2_S)) ** 0.76
-    * _WATER_PR**0.56
-    * _WATER_K_W_MK
-    / _DROP_M,
-    0.76,
-)
+_RE = _DROP_M / (1e3 * WATER_KG_L * _WATER_NU_M2_S)  # by kg/(m² s)
+SINGLE_PHASE = (2.512 * _RE**0.76 * _WATER_PR**0.56 * _WATER_K_W_MK / _DROP_M, 0.76)
 #: Impact density over which a surface counts as wetted, kg/(m² s) (our blend).
 WETTING_FLUX = 0.5
 
@@ -56,14 +47,10 @@ def _wendelstorf_w_m2k(flux_kg_m2_s, superheat_k):
 def water_factor(water_c):
     """How warm water weakens a spray, relative to the 20 °C at which the law was measured.
 
-    References
-    ----------
-    .. [1] Shimada & Mitsutsuka 1966; Ishiguro 1974, as listed among secondary-cooling laws (read).
-
-    Examples
-    --------
     >>> round(water_factor(40.0), 2)
     0.82
+
+    .. [1] Shimada & Mitsutsuka 1966; Ishiguro 1974, as listed among secondary-cooling laws (read).
     """
     weakening, reference_c = WATER_FACTOR
     return (1.0 - weakening * water_c) / (1.0 - weakening * reference_c)
@@ -74,8 +61,6 @@ def spray_single_phase_w_m2k(flux_kg_m2_s):
 
     Never more than the water can carry, flux × heat capacity.
 
-    References
-    ----------
     .. [1] I. Mudawar & W. S. Valentine, J. Heat Treating 7 (1989) 107 (from memory).
     """
     factor, power = SINGLE_PHASE
@@ -87,30 +72,21 @@ def spray_w_m2k(flux_kg_m2_s, surface_c, water_c):
 
     Impact density V 3-30 kg/(m² s), wetted surface (of the scale, if there is any) 200-1100 °C, water about 20 °C.
 
-    Notes
-    -----
-    h = 190 + tanh(V/8) {140 V [1 − V ΔT/72000] + 3.26 ΔT² [1 − tanh(ΔT/128)]}.  Below a superheat of 100 K
-    the law falls too low; there the lesser of its own value at 100 K and the single-phase law is taken,
-    blended in between 50 and 100 K.  Warm water weakens the part that is not 190 (see `water_factor`).  Six
-    published laws agree within a factor of about 2 in film boiling; nothing confirms the fall through boiling: a shop
-    should fit its own multiplier.
+    h = 190 + tanh(V/8) {140 V [1 − V ΔT/72000] + 3.26 ΔT² [1 − tanh(ΔT/128)]}.  Below a superheat of 100 K, where the law falls
+    too low, the lesser of its own value at 100 K and the single-phase law, blended in between 50 and 100 K.  Warm water weakens
+    the part that is not 190 (see `water_factor`).  Six published laws agree within a factor of about 2 in film boiling; nothing
+    confirms the fall through boiling: a shop should fit its own multiplier.
 
-    References
-    ----------
-    .. [1] J. Wendelstorf, K.-H. Spitzer & R. Wendelstorf, Int. J. Heat Mass Transfer 51 (2008) 4902
-       (from memory).
-
-    Examples
-    --------
     >>> [round(spray_w_m2k(10.0, 20.0 + dt, 20.0)) for dt in (150, 300, 600, 900)]
     [12250, 5871, 1447, 1233]
+
+    .. [1] J. Wendelstorf, K.-H. Spitzer & R. Wendelstorf, Int. J. Heat Mass Transfer 51 (2008) 4902 (from memory).
     """
     superheat = max(surface_c - water_c, 0.0)
     h = _wendelstorf_w_m2k(flux_kg_m2_s, max(superheat, 0.5 * BOILING_FROM_K))
     if superheat < BOILING_FROM_K:
-        low = min(
-            _wendelstorf_w_m2k(flux_kg_m2_s, BOILING_FROM_K), spray_single_phase_w_m2k(flux_kg_m2_s)
-        )
+        low = _wendelstorf_w_m2k(flux_kg_m2_s, BOILING_FROM_K)
+        low = min(low, spray_single_phase_w_m2k(flux_kg_m2_s))
         x = max(2.0 * superheat / BOILING_FROM_K - 1.0, 0.0)
         share = x * x * (3.0 - 2.0 * x)
         h = share * h + (1.0 - share) * low
@@ -119,13 +95,10 @@ def spray_w_m2k(flux_kg_m2_s, surface_c, water_c):
 
 
 def wet_share(flux_kg_m2_s):
-    """Share of a surface that a thin spray wets, 0 to 1: 1 − exp(−V/0.5) (our blend).
+    """Share of a surface that a thin spray wets, 0 to 1: 1 − exp(−V/0.5); the spray vanishes into still air without a jump.
 
-    It lets the spray vanish into still air without a jump as the flux goes to zero; above 3 kg/(m² s), where
-    the law was measured, it is 1 within 0.3 %.
+    Above 3 kg/(m² s), where the law was measured, it is 1 within 0.3 %.
 
-    References
-    ----------
     .. [1] Blend between still air and spray (our choice).
     """
     return 1.0 - math.exp(-flux_kg_m2_s / WETTING_FLUX)
@@ -134,21 +107,15 @@ def wet_share(flux_kg_m2_s):
 def evaporation_limit_w_m2(flux_kg_m2_s, water_c):
     """Most heat a spray can carry: all of it heated to 100 °C and turned to steam, W/m².
 
-    References
-    ----------
-    .. [1] Steam tables: 4.186 kJ/(kg K), 2257 kJ/kg (from memory).
-
-    Examples
-    --------
     >>> round(evaporation_limit_w_m2(5.0, 20.0) / 1e6, 1)
     13.0
+
+    .. [1] Steam tables: 4.186 kJ/(kg K), 2257 kJ/kg (from memory).
     """
     return flux_kg_m2_s * (WATER_CP_J_KGK * (100.0 - water_c) + WATER_HFG_J_KG)
 
 
-def spray_warnings(
-    flux_kg_m2_s: float, water_c: float = 20.0, surface_c: float | None = None
-) -> tuple[Warn, ...]:
+def spray_warnings(flux_kg_m2_s, water_c=20.0, surface_c=None) -> tuple[Warn, ...]:
     """Warnings when a spray is outside what the law was measured for (no spray, no warning)."""
     if flux_kg_m2_s <= 0:
         return ()

@@ -1,8 +1,7 @@
 """A spray in the units a shop has: nozzle flow, a catch can, or rate on the face; each shown as the others.
 
-Impact density V, kg/(m² s), is what the heat-transfer law wants.  A nozzle table gives litres a minute per
-nozzle; spread over the wetted footprint that is V = density × flow × nozzles × overlap / area.  A catch can
-set where the face lies gives V directly: mass caught over time and opening.
+Impact density V, kg/(m² s), is what the heat-transfer law wants: density × flow × nozzles × overlap / wetted area.  A catch
+can set where the face lies gives it directly: mass caught over time and opening.
 """
 
 import math
@@ -23,25 +22,14 @@ CAN_SECONDS = 10.0
 
 @dataclass(frozen=True)
 class SprayReading:
-    """One spray in all three forms.
+    """One spray in all three forms."""
 
-    Attributes
-    ----------
-    flux_kg_m2_s : Impact density on the face, kg/(m² s).
-    flow_l_min : Flow of each nozzle, L/min.
-    nozzles : How many nozzles spray the same footprint.
-    footprint_mm : Wetted length and width, mm.
-    overlap : Share of the water that lands inside the footprint, 0 to 1.
-    can_ml : What a can of `can_area_mm2` catches in `can_seconds`.
-    can_seconds, can_area_mm2 : The catch-can test.
-    """
-
-    flux_kg_m2_s: float
-    flow_l_min: float
-    nozzles: int
-    footprint_mm: tuple[float, float]
-    overlap: float
-    can_ml: float
+    flux_kg_m2_s: float  #: impact density on the face
+    flow_l_min: float  #: flow of each nozzle
+    nozzles: int  #: how many spray the same footprint
+    footprint_mm: tuple[float, float]  #: wetted length and width
+    overlap: float  #: share of the water that lands inside the footprint
+    can_ml: float  #: what a can of `can_area_mm2` catches in `can_seconds`
     can_seconds: float
     can_area_mm2: float
 
@@ -72,22 +60,14 @@ class SprayReading:
 def _footprint(footprint_mm) -> tuple[float, float]:
     """Length and width; one number is the diameter of a round footprint, made a square of the same area."""
     if isinstance(footprint_mm, numbers.Real):
-        side = (
-            check_number(footprint_mm, "footprint diameter", 1, 2000, "mm") * math.sqrt(math.pi) / 2
-        )
-        return side, side
+        side = check_number(footprint_mm, "footprint diameter", 1, 2000, "mm")
+        return (side * math.sqrt(math.pi) / 2,) * 2
     sides = check_list(footprint_mm, "footprint", "(length, width) in mm, or one diameter", 2)
-    return (
-        check_number(sides[0], "footprint length", 1, 2000, "mm"),
-        check_number(sides[1], "footprint width", 1, 2000, "mm"),
+    length, width = (
+        check_number(side, f"footprint {name}", 1, 2000, "mm")
+        for name, side in zip(("length", "width"), sides, strict=True)
     )
-
-
-def _nozzles(nozzles) -> int:
-    count = check_number(nozzles, "number of nozzles", 1, 1000)
-    if count != int(count):
-        raise InputError(f"number of nozzles must be a whole number; got {nozzles:g}.")
-    return int(count)
+    return length, width
 
 
 def spray_setting(
@@ -122,36 +102,23 @@ def spray_setting(
     5.2 kg/(m² s) = 1 nozzle × 1 L/min on 40 × 80 mm = 102 mL in 10 s in a can of 1963 mm²
     """
     flow = check_number(flow_l_min, "nozzle flow", 0, 500, "L/min")
-    count, sides = _nozzles(nozzles), _footprint(footprint_mm)
+    count, sides = check_number(nozzles, "number of nozzles", 1, 1000), _footprint(footprint_mm)
+    if count != int(count):
+        raise InputError(f"number of nozzles must be a whole number; got {nozzles:g}.")
     share = check_number(overlap, "overlap", 0.01, 1, "")
     can = check_number(can_area_mm2, "can opening", 10, 1e6, "mm²")
     time = check_number(seconds, "catch time", 0.1, 3600, "s")
     flux = WATER_KG_L * flow * count / 60 * share / (sides[0] * sides[1] * 1e-6)
     caught_ml = flux * can * 1e-6 * time / WATER_KG_L * 1e3
-    return SprayReading(flux, flow, count, sides, share, caught_ml, time, can)
+    return SprayReading(flux, flow, int(count), sides, share, caught_ml, time, can)
 
 
-def from_flux(
-    flux_kg_m2_s: float,
-    nozzles: int = 1,
-    footprint_mm=FOOTPRINT_MM,
-    overlap: float = 1.0,
-    *,
-    can_area_mm2: float = CAN_AREA_MM2,
-    seconds: float = CAN_SECONDS,
-) -> SprayReading:
-    """Nozzle flow and catch-can volume that belong to an impact density (the inverse of `spray_setting`).
+def from_flux(flux_kg_m2_s: float, *place, **can) -> SprayReading:
+    """Nozzle flow and catch-can volume that belong to an impact density: the inverse of `spray_setting`, its arguments after.
 
-    References
-    ----------
-    .. [1] Mass balance (derived).
-
-    Examples
-    --------
     >>> round(from_flux(10.0, nozzles=2, footprint_mm=(80, 50)).flow_l_min, 3)
     1.202
     """
     flux = check_number(flux_kg_m2_s, "spray rate", 0, 1000, "kg/(m² s)")
-    one = spray_setting(1.0, nozzles, footprint_mm, overlap)
-    can = {"can_area_mm2": can_area_mm2, "seconds": seconds}
-    return spray_setting(flux / one.flux_kg_m2_s, nozzles, footprint_mm, overlap, **can)
+    one = spray_setting(1.0, *place, **can)
+    return spray_setting(flux / one.flux_kg_m2_s, *place, **can)

@@ -1,7 +1,7 @@
 """What takes heat from the head, or gives it: air, radiation, neighbours, sleeve, furnace."""
 
 import math
-from dataclasses import dataclass
+from typing import NamedTuple
 
 import numpy as np
 
@@ -16,132 +16,74 @@ from .properties import air
 def natural_convection_cylinder(rayleigh, prandtl):
     """Nusselt number of a horizontal cylinder in still air; 1e-5 < Ra < 1e12, film properties.
 
-    References
-    ----------
-    .. [1] S. W. Churchill & H. H. S. Chu, Int. J. Heat Mass Transfer 18 (1975) 1049, as given by
-       the open library ht 1.2.0 (read).
-
-    Examples
-    --------
     >>> round(float(natural_convection_cylinder(2.63e9 * 0.69, 0.69)), 2)
     139.13
+
+    .. [1] S. W. Churchill & H. H. S. Chu, Int. J. Heat Mass Transfer 18 (1975) 1049, as given by the
+       open library ht 1.2.0 (read).
     """
-    return (
-        0.60 + 0.387 * rayleigh ** (1 / 6) / (1 + (0.559 / prandtl) ** (9 / 16)) ** (8 / 27)
-    ) ** 2
+    of_prandtl = (1 + (0.559 / prandtl) ** (9 / 16)) ** (8 / 27)
+    return (0.60 + 0.387 * rayleigh ** (1 / 6) / of_prandtl) ** 2
 
 
 def natural_convection_plate(rayleigh, prandtl):
     """Nusselt number of a vertical plate in still air.
 
-    References
-    ----------
-    .. [1] S. W. Churchill & H. H. S. Chu, Int. J. Heat Mass Transfer 18 (1975) 1323, as given by
-       the open library ht 1.2.0 (read).
-
-    Examples
-    --------
     >>> round(float(natural_convection_plate(2.63e9 * 0.69, 0.69)), 2)
     147.16
+
+    .. [1] S. W. Churchill & H. H. S. Chu, Int. J. Heat Mass Transfer 18 (1975) 1323, as given by the
+       open library ht 1.2.0 (read).
     """
-    return (
-        0.825 + 0.387 * rayleigh ** (1 / 6) / (1 + (0.492 / prandtl) ** (9 / 16)) ** (8 / 27)
-    ) ** 2
+    of_prandtl = (1 + (0.492 / prandtl) ** (9 / 16)) ** (8 / 27)
+    return (0.825 + 0.387 * rayleigh ** (1 / 6) / of_prandtl) ** 2
 
 
 def forced_cylinder(reynolds, prandtl):
     """Nusselt number of a cylinder in cross-flow; Re Pr > 0.2, film properties.
 
-    References
-    ----------
-    .. [1] S. W. Churchill & M. Bernstein, J. Heat Transfer 99 (1977) 300, as given by the open
-       library ht 1.2.0 (read).
-
-    Examples
-    --------
     >>> round(float(forced_cylinder(6071, 0.70)), 2)
     40.64
+
+    .. [1] S. W. Churchill & M. Bernstein, J. Heat Transfer 99 (1977) 300, as given by the open library
+       ht 1.2.0 (read).
     """
     laminar = 0.62 * reynolds**0.5 * prandtl ** (1 / 3) / (1 + (0.4 / prandtl) ** (2 / 3)) ** 0.25
     return 0.3 + laminar * (1 + (reynolds / 282_000) ** 0.625) ** 0.8
 
 
-def _natural(law, surface_c, air_c, size_mm):
-    surface_c, size = np.asarray(surface_c, dtype=float), size_mm * 1e-3
-    film = air((surface_c + air_c) / 2)
-    beta = 1 / ((surface_c + air_c) / 2 + ZERO_C_K)
-    buoyancy = GRAVITY_M_S2 * beta * np.abs(surface_c - air_c) * size**3
-    rayleigh = buoyancy / (film.viscosity_m2_s * film.diffusivity_m2_s)
-    return law(rayleigh, film.prandtl) * film.conductivity_w_mk / size
+def forced_plate(reynolds, prandtl):
+    """Mean Nusselt number of a plate along an air stream, laminar: 0.664 Re^½ Pr^⅓, Re < 5·10⁵.
 
-
-def natural_convection_cylinder_w_m2k(surface_c, air_c, diameter_mm):
-    """Still-air convection of a horizontal cylinder, W/(m² K); a vertical hosel differs by less than 2.
-
-    A hotter air heats by the same law.
-
-    >>> round(float(natural_convection_cylinder_w_m2k(850.0, 25.0, 13.5)), 1)
-    13.8
-    """
-    return _natural(natural_convection_cylinder, surface_c, air_c, diameter_mm)
-
-
-def natural_convection_plate_w_m2k(surface_c, air_c, height_mm):
-    """Still-air convection of a vertical plate, W/(m² K) (see `natural_convection_plate`).
-
-    >>> round(float(natural_convection_plate_w_m2k(950.0, 25.0, 40.0)), 1)
-    12.4
-    """
-    return _natural(natural_convection_plate, surface_c, air_c, height_mm)
-
-
-def forced_cylinder_w_m2k(surface_c, air_c, diameter_mm, speed_m_s):
-    """Convection of a cylinder in an air stream, W/(m² K) (see `forced_cylinder`).
-
-    >>> round(float(forced_cylinder_w_m2k(850.0, 25.0, 13.5, 2.0)), 1)
-    38.8
-    """
-    film = air((np.asarray(surface_c, dtype=float) + air_c) / 2)
-    reynolds = speed_m_s * diameter_mm * 1e-3 / film.viscosity_m2_s
-    return forced_cylinder(reynolds, film.prandtl) * film.conductivity_w_mk / (diameter_mm * 1e-3)
-
-
-def forced_plate_w_m2k(surface_c, air_c, length_mm, speed_m_s):
-    """Mean convection of a plate along an air stream, laminar, W/(m² K): Nu = 0.664 Re^½ Pr^⅓, Re < 5·10⁵.
-
-    References
-    ----------
     .. [1] T. L. Bergman et al., Fundamentals of Heat and Mass Transfer, eq. 7.30 (from memory).
     """
-    film = air((np.asarray(surface_c, dtype=float) + air_c) / 2)
-    reynolds = speed_m_s * length_mm * 1e-3 / film.viscosity_m2_s
-    nusselt = 0.664 * reynolds**0.5 * film.prandtl ** (1 / 3)
-    return nusselt * film.conductivity_w_mk / (length_mm * 1e-3)
-
-
-def combined_w_m2k(natural, forced):
-    """Natural and forced convection together, h³ = natural³ + forced³ (assisting or across).
-
-    References
-    ----------
-    .. [1] T. L. Bergman et al., Fundamentals of Heat and Mass Transfer, ch. 9.9 (from memory).
-    """
-    return (natural**3 + forced**3) ** (1 / 3)
+    return 0.664 * reynolds**0.5 * prandtl ** (1 / 3)
 
 
 def convection_w_m2k(shape, surface_c, air_c, size_mm, speed_m_s=0.0):
-    """Convection of a zone in still or moving air, W/(m² K), by its shape, "plate" or "round".
+    """Convection of a zone in still or moving air, hotter or colder, W/(m² K), by its shape, "plate" or "round".
 
-    `size_mm` is the height of a plate, the diameter of a round; speed 0 is still air (in an array none may be 0).
+    `size_mm` is the height of a plate, the diameter of a round (a vertical hosel differs by less than 2 W/(m² K)); speed 0
+    is still air (in an array none may be 0).  Natural and forced convection together: h³ = natural³ + forced³.
+
+    >>> [round(float(convection_w_m2k(*case)), 1) for case in (("round", 850, 25, 13.5), ("plate", 950, 25, 40))]
+    [13.8, 12.4]
+
+    .. [1] Both together: T. L. Bergman et al., Fundamentals of Heat and Mass Transfer, ch. 9.9 (from memory).
     """
-    laws = {
-        "round": (natural_convection_cylinder_w_m2k, forced_cylinder_w_m2k),
-        "plate": (natural_convection_plate_w_m2k, forced_plate_w_m2k),
-    }
-    still, moving = laws[check_choice(shape, "shape", laws)]
-    natural = still(surface_c, air_c, size_mm)
-    forced = moving(surface_c, air_c, size_mm, speed_m_s) if np.any(speed_m_s) else 0.0
-    return combined_w_m2k(natural, forced)
+    laws = {"round": (natural_convection_cylinder, forced_cylinder)}
+    laws["plate"] = natural_convection_plate, forced_plate
+    natural, forced = laws[check_choice(shape, "shape", laws)]
+    surface_c, size, moving = np.asarray(surface_c, dtype=float), size_mm * 1e-3, 0.0
+    mean_c = (surface_c + air_c) / 2
+    film = air(mean_c)
+    buoyancy = GRAVITY_M_S2 * (1 / (mean_c + ZERO_C_K)) * np.abs(surface_c - air_c) * size**3
+    rayleigh = buoyancy / (film.viscosity_m2_s * film.diffusivity_m2_s)
+    still = natural(rayleigh, film.prandtl) * film.conductivity_w_mk / size
+    if np.any(speed_m_s):
+        reynolds = speed_m_s * size_mm * 1e-3 / film.viscosity_m2_s
+        moving = forced(reynolds, film.prandtl) * film.conductivity_w_mk / size
+    return (still**3 + moving**3) ** (1 / 3)
 
 
 # ---- radiation and neighbours
@@ -150,16 +92,12 @@ def convection_w_m2k(shape, surface_c, air_c, size_mm, speed_m_s=0.0):
 def radiation_w_m2k(surface_c, room_c, emissivity):
     """Radiation to the room as a coefficient, W/(m² K): ε σ (Ts + Tr)(Ts² + Tr²).
 
-    References
-    ----------
+    >>> round(radiation_w_m2k(850.0, 25.0, 0.8), 1)
+    87.1
+
     .. [1] T. L. Bergman et al., Fundamentals of Heat and Mass Transfer, eq. 1.7 (from memory).
     .. [2] Emissivity 0.80 ± 0.10 of thin tight scale at 500-1000 °C: tables of two pyrometer and
        thermal-camera manuals (read).
-
-    Examples
-    --------
-    >>> round(radiation_w_m2k(850.0, 25.0, 0.8), 1)
-    87.1
     """
     surface, room = surface_c + ZERO_C_K, room_c + ZERO_C_K
     return emissivity * STEFAN_BOLTZMANN * (surface + room) * (surface * surface + room * room)
@@ -171,14 +109,10 @@ def row_view_factor(pitch_mm: float, size_mm: float) -> float:
     Each head is a cylinder across the row, its diameter the outline's size; F between two equal parallel cylinders by
     crossed strings, F = [√(X² − 1) + asin(1/X) − X]/π, X = pitch/size, at least 1.
 
-    References
-    ----------
-    .. [1] Crossed strings, H. C. Hottel; T. L. Bergman et al., table 13.1 (from memory).
-
-    Examples
-    --------
     >>> round(row_view_factor(60.0, 48.0), 3)
     0.728
+
+    .. [1] Crossed strings, H. C. Hottel; T. L. Bergman et al., table 13.1 (from memory).
     """
     size_mm = check_number(size_mm, "size of the head", 1, 500, "mm")
     pitch_mm = check_number(pitch_mm, "pitch of the row", size_mm, 10_000, "mm")
@@ -186,27 +120,15 @@ def row_view_factor(pitch_mm: float, size_mm: float) -> float:
     return 1 - 2 * (math.sqrt(x * x - 1) + math.asin(1 / x) - x) / math.pi
 
 
-@dataclass(frozen=True)
-class Neighbours:
-    """What stands around a cooling head.
+class Neighbours(NamedTuple):
+    """What stands around a cooling head."""
 
-    Attributes
-    ----------
-    view_factor : Share of its radiation that reaches the room; what does not reaches neighbours as
-        hot as itself.
-    air_share : Air around the head, as a share of the way from the room to its surface (a bin warms
-        its air).
-    forced : Whether the route's air speed applies.
-    covered : Zones that lose heat by `cover_w_m2k` and not to air.
-    reason, basis : Why these numbers, and how sure.
-    """
-
-    view_factor: float
-    air_share: float
-    forced: bool
-    reason: str
-    basis: str
-    covered: tuple[str, ...] = ()
+    view_factor: float  #: share of its radiation that reaches the room; the rest reaches neighbours as hot as itself
+    air_share: float  #: air around it, as a share of the way from room to surface
+    forced: bool  #: whether the route's air speed applies
+    reason: str  #: why these numbers
+    basis: str  #: how sure
+    covered: tuple[str, ...] = ()  #: zones that lose heat by `cover_w_m2k` and not to air
 
 
 #: Surroundings by kind, see `Neighbours`.
@@ -257,24 +179,19 @@ SLEEVE_THICKNESS_MM = 10.0
 def sleeve_w_m2k(outside_w_m2k, diameter_mm, thickness_mm, conductivity_w_mk):
     """Heat-transfer coefficient on the hosel's surface through an insulating sleeve, W/(m² K).
 
-    Conduction through the sleeve in series with `outside_w_m2k` on its outside (about 15 for a sleeve at
-    100–200 °C); the sleeve's own heat capacity is left out, so early cooling is underestimated.
+    Conduction through the sleeve in series with `outside_w_m2k` (about 15 for a sleeve at 100–200 °C); the sleeve's own heat
+    capacity is left out, so early cooling is underestimated.
 
-    References
-    ----------
-    .. [1] T. L. Bergman et al., Fundamentals of Heat and Mass Transfer, eq. 3.33; ceramic fibre
-       0.15 W/(m K) (from memory).
-
-    Examples
-    --------
     >>> round(sleeve_w_m2k(15.0, 14.0, 10.0, 0.15), 1)
     14.5
+
+    .. [1] T. L. Bergman et al., Fundamentals of Heat and Mass Transfer, eq. 3.33; ceramic fibre 0.15 W/(m K) (from
+       memory).
     """
     radius = diameter_mm / 2.0
     outer = radius + thickness_mm
     through = radius * 1e-3 / conductivity_w_mk * np.log(outer / radius)
-    value = 1.0 / (through + radius / outer / outside_w_m2k)
-    return plain(value)
+    return plain(1.0 / (through + radius / outer / outside_w_m2k))
 
 
 #: A box of 600 x 400 x 300 mm with 50 mm of fibre board for 40 heads of 160 cm²: 1.1 m² of wall at 2.3 W/(m² K) over 0.64 m² of steel,
@@ -290,14 +207,10 @@ def cover_w_m2k(kind, zone, shape, size_mm):
     In vermiculite a round is in a shell 50 mm thick (`sleeve_w_m2k`), a plate an isothermal disc in a wide bed, S = 4 D over two sides,
     h = 8 k/(π D).  The bed's own heat capacity is left out, so early cooling is underestimated.
 
-    References
-    ----------
-    .. [1] Shape factor of a disc in an infinite medium: T. L. Bergman et al., table 4.1 (from memory).
-
-    Examples
-    --------
     >>> [round(float(cover_w_m2k("vermiculite", z, s, d)), 1) for z, s, d in (("hosel", "round", 13.5), ("face", "plate", 50.0))]
     [7.8, 6.1]
+
+    .. [1] Shape factor of a disc in an infinite medium: T. L. Bergman et al., table 4.1 (from memory).
     """
     if zone not in neighbours(kind).covered:
         return 0.0 * np.asarray(size_mm, float)
@@ -307,3 +220,24 @@ def cover_w_m2k(kind, zone, shape, size_mm):
     if kind == "vermiculite" and shape == "plate":
         return 8.0 * k / (np.pi * 1e-3 * np.asarray(size_mm, float))
     return sleeve_w_m2k(SLEEVE_OUTSIDE_W_M2K, size_mm, thick, k)
+
+
+class Furnace(NamedTuple):
+    """A way of heating."""
+
+    #: Beside radiation, which carries 150-300 W/(m² K) at 900-1000 °C, so this number matters little.
+    convection_w_m2k: float
+    emissivity_factor: float  #: on the emissivity of the oxidised head
+    scale_factor: float  #: on the square of the scale's thickness in a gas furnace
+    coil: float  #: 1: heat comes into the metal itself, evenly, along a straight rise to temperature at the end
+
+
+#: Gas: 10-30 W/(m² K) is usual; electric: still air; protective: gas that neither scales nor takes carbon, and bright steel radiates
+#: about half as much as oxidised; induction: short heats in air (common practice, no source).  Scale in an electric furnace is that of
+#: air, 1/0.65 as thick as in flue gas (`forging.scale.ATMOSPHERES`).
+FURNACES = {
+    "gas": Furnace(20.0, 1.0, 1.0, 0.0),
+    "electric": Furnace(10.0, 1.0, 0.65**-2, 0.0),
+    "protective": Furnace(20.0, 0.5, 0.0, 0.0),
+    "induction": Furnace(0.0, 0.0, 1.0, 1.0),
+}

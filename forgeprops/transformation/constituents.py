@@ -1,11 +1,10 @@
 """Hardness of the constituents as the march uses them: lines fitted together with the rate equations.
 
-Every constituent is a straight line HV = a + b·log10 V, V in °C/h while it forms.  Other than the lines of
-Maynier et al. (`phase_hardness`), which give ferrite with pearlite one line by the carbon of the steel,
-ferrite and pearlite have their own lines here and mix by shares: what a slow cooling or chromium does to the
-hardness then follows from how much of each there is.  Bainite keeps Maynier's terms with an own level and
-slope, and sees the carbon that ferrite has left to it.  The constants stand in data/fits/kinetics.csv;
-`tests/fits/fit_kinetics.py` makes that file.
+Every constituent is a straight line HV = a + b·log10 V, V in °C/h while it forms.  Other than by Maynier et al.
+(`phase_hardness`), ferrite and pearlite have their own lines and mix by shares: what slow cooling or chromium does to the
+hardness then follows from how much of each there is.  Bainite keeps Maynier's terms with an own level and slope, and sees
+the carbon that ferrite has left to it.  The constants stand in data/fits/kinetics.csv, which `tests/fits/fit_kinetics.py`
+makes.
 """
 
 import functools
@@ -23,25 +22,28 @@ REFERENCE_RATE_C_PER_S = 100.0
 _POWER = 1.0 / 14.0
 
 
+_ALLOYS = ("Si", "Mn", "Ni", "Cr", "Mo")
+
+
+def _terms(name: str, elements, comp, k):
+    return sum(k[f"{name}_{e.lower()}"] * comp.get(e) for e in elements)
+
+
 def _solution_hv(comp, k):
     """What the alloy in solution adds to ferrite, in pearlite too, HV."""
-    return sum(k[f"solid_{e.lower()}"] * comp.get(e) for e in ("Si", "Mn", "Ni", "Cr", "Mo"))
+    return _terms("solid", _ALLOYS, comp, k)
 
 
 def ferrite_line(comp, k=None):
     """a and b of pro-eutectoid ferrite's line; `k` defaults to `kinetics.constants()`.
 
-    References
-    ----------
-    .. [1] Own fit of tests/fits/fit_kinetics.py to data/measured/air_cooled_bars.csv, 71 of 119
-       rows from memory; the shares of Si, Mn, Cr and Mo are first guesses that were not freed
-       (data/fits/kinetics.csv) (our own fit).
-
-    Examples
-    --------
     >>> a, b = ferrite_line({"Si": 0.25, "Mn": 0.5, "Ni": 0.1, "Cr": 0.1, "Mo": 0.02})
     >>> 80 < a + 3.3 * b < 110
     True
+
+    .. [1] Own fit of tests/fits/fit_kinetics.py to data/measured/air_cooled_bars.csv, 71 of 119 rows
+       from memory; the shares of Si, Mn, Cr and Mo are first guesses that were not freed
+       (data/fits/kinetics.csv) (our own fit).
     """
     k = k or constants()
     return k["ferrite_hv"] + _solution_hv(comp, k), k["ferrite_slope"]
@@ -52,18 +54,13 @@ def pearlite_line(comp, k=None):
 
     Below 0.77 % carbon the pearlite is lean in cementite and softer (`a` rises with its carbon).
 
-    References
-    ----------
     .. [1] Own fit of tests/fits/fit_kinetics.py; the shares of Mn, Cr and Mo are first guesses that
        were not freed (data/fits/kinetics.csv) (our own fit).
     """
     k = k or constants()
-    refined = sum(k[f"pearlite_hv_{e.lower()}"] * comp.get(e) for e in ("Mn", "Cr", "Mo"))
-    return (
-        k["pearlite_hv"] + _solution_hv(comp, k) + refined,
-        k["pearlite_hv_c"],
-        k["pearlite_slope"],
-    )
+    refined = _terms("pearlite_hv", ("Mn", "Cr", "Mo"), comp, k)
+    a = k["pearlite_hv"] + _solution_hv(comp, k) + refined
+    return a, k["pearlite_hv_c"], k["pearlite_slope"]
 
 
 def dissolved_vanadium(v, carbon, t_c):
@@ -71,14 +68,10 @@ def dissolved_vanadium(v, carbon, t_c):
 
     The lesser of both with a smooth corner.
 
-    References
-    ----------
-    .. [1] log10([V][C]) = 6.72 - 9500/T: K. Narita, Trans. ISIJ 15 (1975) 145 (from memory).
-
-    Examples
-    --------
     >>> round(float(dissolved_vanadium(0.10, 0.45, 860.0)), 3), round(float(dissolved_vanadium(0.10, 0.45, 1000.0)), 3)
     (0.048, 0.1)
+
+    .. [1] log10([V][C]) = 6.72 - 9500/T: K. Narita, Trans. ISIJ 15 (1975) 145 (from memory).
     """
     top = 10.0 ** (6.72 - 9500.0 / (np.asarray(t_c) + ZERO_C_K)) / np.maximum(carbon, 0.05)
     return v * top / (v**4 + top**4) ** 0.25
@@ -89,8 +82,6 @@ def vanadium_share(log_v):
 
     Faster than some 20 °C/s hardly any precipitates.
 
-    References
-    ----------
     .. [1] 1/(1 + rate/20) (our choice).
     """
     return 1.0 / (1.0 + 10.0**log_v / (3600.0 * 20.0))
@@ -99,19 +90,12 @@ def vanadium_share(log_v):
 def bainite_line(comp, k=None):
     """a, its change per wt% carbon, b and its change per wt% carbon of bainite's line.
 
-    References
-    ----------
-    .. [1] Terms of Ph. Maynier, B. Jungmann & J. Dollet, AIME 1978, pp. 518-544, from memory;
-       level, slope and some terms fitted by tests/fits/fit_kinetics.py (data/fits/kinetics.csv)
-       (our own fit).
+    .. [1] Terms of Ph. Maynier, B. Jungmann & J. Dollet, AIME 1978, pp. 518-544, from memory; level,
+       slope and some terms fitted by tests/fits/fit_kinetics.py (data/fits/kinetics.csv) (our own fit).
     """
     k = k or constants()
-    a = k["bainite_hv"] + sum(
-        k[f"bainite_hv_{e.lower()}"] * comp.get(e) for e in ("Si", "Mn", "Ni", "Cr", "Mo")
-    )
-    b = k["bainite_slope"] + sum(
-        k[f"bainite_slope_{e.lower()}"] * comp.get(e) for e in ("Si", "Mn", "Ni", "Cr", "Mo")
-    )
+    a = k["bainite_hv"] + _terms("bainite_hv", _ALLOYS, comp, k)
+    b = k["bainite_slope"] + _terms("bainite_slope", _ALLOYS, comp, k)
     return a, k["bainite_hv_c"], b, k["bainite_slope_c"]
 
 
@@ -119,9 +103,9 @@ def bainite_line(comp, k=None):
 def _depths():
     """Depths below Ms, in e-foldings of the law, and the share of the martensite that each stands for.
 
-    The mean over 41 even depths down to five e-foldings, by the four points and weights that are exact for it
-    up to the seventh power (Gauss's, for these 41; Golub & Welsch, Math. Comput. 23 (1969) 221, from memory): as
-    good within 0.0001 HV up to 0.6 % carbon, at a tenth of the work.
+    The mean over 41 even depths down to five e-foldings, by the four points and weights that are exact for it up to the
+    seventh power (Gauss's, for these 41; Golub & Welsch, Math. Comput. 23 (1969) 221, from memory): as good within 0.0001 HV
+    up to 0.6 % carbon, at a tenth of the work.
     """
     depth = np.linspace(0.0, 5.0, 41)
     weight = np.exp(-depth)
@@ -133,26 +117,21 @@ def _depths():
         norm = np.sqrt((weight * rest * rest).sum())
         norms.append(norm)
         before, now = now, rest / norm
-    values, vectors = np.linalg.eigh(
-        np.diag(middles) + np.diag(norms[:-1], 1) + np.diag(norms[:-1], -1)
-    )
+    beside = np.diag(norms[:-1], 1)
+    values, vectors = np.linalg.eigh(np.diag(middles) + beside + beside.T)
     return values, vectors[0] ** 2
 
 
 def fresh_martensite_hv(comp, quenched_hv, ms_c, alpha_per_k):
     """Hardness of martensite that has not tempered at all, HV, from that of a water-quenched piece.
 
-    The as-quenched hardness of the standard is measured on pieces that tempered themselves a little on their
-    way from Ms to the water's temperature.  The march counts that tempering along each curve; it starts from
-    this hardness, so that the end of the end-quench bar comes out as the standard has it.
+    The as-quenched hardness of the standard is of pieces that tempered themselves a little between Ms and the water's
+    temperature.  The march counts that tempering along each curve and starts from this hardness, so that the end of the
+    end-quench bar comes out as the standard has it.  Contents in wt%, columns of shape (n, 1) or numbers; hardness as
+    quenched, Ms and α of the martensite law, arrays of one shape.
 
-    Contents in wt%, columns of shape (n, 1) or numbers; hardness as quenched, Ms and α of the martensite law, arrays
-    of one shape.
-
-    References
-    ----------
-    .. [1] Self-tempering by the own tempering law, averaged along the law of D. P. Koistinen & R.
-       E. Marburger, Acta Metall. 7 (1959) 59 (derived).
+    .. [1] Self-tempering by the own tempering law, averaged along the law of D. P. Koistinen & R. E. Marburger, Acta
+       Metall. 7 (1959) 59 (derived).
     """
     law = tempering.tempering_coefficients(comp)
     shape = np.broadcast_shapes(np.shape(quenched_hv), np.shape(ms_c), np.shape(alpha_per_k))
@@ -160,12 +139,9 @@ def fresh_martensite_hv(comp, quenched_hv, ms_c, alpha_per_k):
     kelvin = np.maximum(ms_c - depth / alpha_per_k + ZERO_C_K, 200.0)
     # integral of exp(-Q/T) from there down at an even rate, T²/Q exp(-Q/T) over the rate, to softening's power
     softening = np.exp(_POWER * (2.0 * np.log(kelvin) - law.activation_k / kelvin))
-    mean = (share * softening).sum(axis=0) ** (1.0 / _POWER) / (
-        law.activation_k * REFERENCE_RATE_C_PER_S
-    )
-    x = np.log10(np.maximum(mean, 1e-45))
+    mean = (share * softening).sum(axis=0) ** (1.0 / _POWER)
+    x = np.log10(np.maximum(mean / (law.activation_k * REFERENCE_RATE_C_PER_S), 1e-45))
     left = 1.0 / (1.0 + np.exp((x - law.half_log_j) / law.width))
-    soft = np.minimum(
-        np.maximum(law.soft_hv + law.slope_hv * (x - tempering.REFERENCE_LOG_J), 100.0), quenched_hv
-    )
+    soft = law.soft_hv + law.slope_hv * (x - tempering.REFERENCE_LOG_J)
+    soft = np.minimum(np.maximum(soft, 100.0), quenched_hv)
     return (quenched_hv - (1.0 - left) * soft) / left

@@ -6,9 +6,8 @@ The rate equations are those of Li, Niebuhr, Meekisho & Atteridge, Metall. Mater
     dX/dt = K(T) / S'(X),    S(X) = integral of dx / [x^(0.4 (1-x)) (1-x)^(0.4 x)] from 0 to X
     K(T)  = 2^(n G) (T0 - T)^m exp(-Q / R T) / F(composition)
 
-X is the amount formed over what can form: for ferrite the equilibrium pro-eutectoid share at that
-temperature, for pearlite and bainite what is not yet anything else.  The constants stand in
-data/fits/kinetics.csv.  The functions of single numbers use `math` alone.
+X is the amount formed over what can form: for ferrite the equilibrium pro-eutectoid share at that temperature, for
+pearlite and bainite what is not yet anything else.  The constants stand in data/fits/kinetics.csv.
 """
 
 import functools
@@ -21,10 +20,12 @@ from ..base.errors import InputError, check_kind, check_number
 from ..base.tables import read_rows
 from ..hardenability.boron import boron_factor
 from .austenite import FERRITE_CARBON as CARBON_IN_FERRITE
-from .temperature_formulas import bs_li as kinetic_bainite_start_c  # noqa: F401
+from .temperature_formulas import FORMULAS
 
 #: Gas constant, cal/(mol K), with the rounding of the rate equations.
 GAS_CAL = 1.987
+#: Bainite start of the rate equations, a kinetic limit.
+kinetic_bainite_start_c = FORMULAS["bs"]["li"]
 #: Slope of the Ae3 line, °C per wt% C: -323 °F of Grange.
 AE3_SLOPE_C = 323.0 / 1.8
 #: Slope of the Acm line, °C per wt% C: from (0.76 % C, 727 °C) to (2.1 % C, 1147 °C).
@@ -55,14 +56,10 @@ def mo_term(mo):
 
     The published square root has an infinite slope at zero: what a mill calls "0.00" or "< 0.01" decided a face.
 
-    References
-    ----------
-    .. [1] Form: of four that are smooth at zero, one of the two with the least error on steels left out of the fit (our choice).
-
-    Examples
-    --------
     >>> round(mo_term(0.22) ** 2, 2), mo_term(0.0)
     (0.22, 0.0)
+
+    .. [1] Form: of four that are smooth at zero, one of the two with the least error on steels left out (our choice).
     """
     return MO_SCALE * mo * mo / (mo * mo + MO_HALF**2)
 
@@ -88,53 +85,41 @@ def ln_composition_factors(comp, carbon=None, k=None):
 
     Contents in wt% through ``comp.get``; `carbon` replaces the steel's; `k` defaults to `constants()`.
 
-    Notes
-    -----
-    ``ln F = ln(exp(a + sum b_i x_i) + exp(f0)) + 1.25 ln BF`` for ferrite and pearlite, without the floor f0 for bainite:
-    the factors are sums with a constant, so that lean steel does not transform at once.  Boron holds back all three.
+    ``ln F = ln(exp(a + sum b_i x_i) + exp(f0)) + 1.25 ln BF`` for ferrite and pearlite, without the floor f0 for bainite: the
+    factors are sums with a constant, so that lean steel does not transform at once.  Boron holds back all three.
 
-    References
-    ----------
-    .. [1] M. V. Li, D. V. Niebuhr, L. L. Meekisho & D. G. Atteridge, Metall. Mater. Trans. B 29
-       (1998) 661-672 (data/fits/kinetics.csv, column published) (from memory).
+    .. [1] M. V. Li, D. V. Niebuhr, L. L. Meekisho & D. G. Atteridge, Metall. Mater. Trans. B 29 (1998) 661-672
+       (data/fits/kinetics.csv, column published) (from memory).
     .. [2] A sum with a constant: J. S. Kirkaldy & D. Venugopalan, Phase Transformations in Ferrous Alloys,
        AIME 1984, pp. 125-148 (from memory).
-    .. [3] Constants in use: own fit of tests/fits/fit_kinetics.py to
-       data/measured/air_cooled_bars.csv, 71 of 119 rows from memory (column value) (our own fit).
+    .. [3] Constants in use: own fit of tests/fits/fit_kinetics.py to data/measured/air_cooled_bars.csv, 71 of 119 rows
+       from memory (column value) (our own fit).
     .. [4] Boron: in solution it holds back nucleation, National Bureau of Standards, J. Res. 41 (1948) 93, doi
        10.6028/jres.041.043, abstract (read).
     .. [5] The 1.25: from the recalled band of 15B35H alone (data/fits/kinetics.csv, boron_delay) (our own fit).
     """
     k = k or constants()
-    ferrite, pearlite, bainite = _linear(comp, carbon, k)
+    *slow, bainite = _linear(comp, carbon, k)
     delay = k["boron_delay"] * np.log(boron_factor(comp))
-    return (
-        np.logaddexp(ferrite, k["ferrite_f0"]) + delay,
-        np.logaddexp(pearlite, k["pearlite_f0"]) + delay,
-        bainite + delay,
-    )
+    floors = k["ferrite_f0"], k["pearlite_f0"]
+    held = (np.logaddexp(f, f0) + delay for f, f0 in zip(slow, floors, strict=True))
+    return (*held, bainite + delay)
 
 
 def alloy_shares(comp, k=None):
     """Share of the factors of ferrite and pearlite that the composition makes; the floor makes the rest.
 
-    References
-    ----------
     .. [1] Slope of `ln_composition_factors` (derived).
     """
     k = k or constants()
     ferrite, pearlite, _ = _linear(comp, k=k)
-    return (
-        1.0 / (1.0 + np.exp(k["ferrite_f0"] - ferrite)),
-        1.0 / (1.0 + np.exp(k["pearlite_f0"] - pearlite)),
-    )
+    above = ferrite - k["ferrite_f0"], pearlite - k["pearlite_f0"]
+    return tuple(1.0 / (1.0 + np.exp(-x)) for x in above)
 
 
 def rate_per_s(ln_rate, undercooling_c, power, q_cal, kelvin):
     """K(T) of the rate equations in 1/s: ``exp(ln_rate - Q/RT) * undercooling^power``, zero above the limit.
 
-    References
-    ----------
     .. [1] M. V. Li et al., Metall. Mater. Trans. B 29 (1998) 661-672 (from memory).
     """
     if undercooling_c <= 0.0:
@@ -145,21 +130,16 @@ def rate_per_s(ln_rate, undercooling_c, power, q_cal, kelvin):
 def ferrite_cap(t_c, ae1_c, ae3_c, carbon):
     """Largest share of pro-eutectoid ferrite that austenite of this carbon can give at `t_c`.
 
-    Lever rule against the Ae3 line down to Ae1; below it the extrapolated Acm line takes over, so that the
-    cap falls with undercooling, as is seen at the centre of a quenched 50 mm 1045 bar: 20 % ferrite where the
-    lever rule says 42 %.
+    Lever rule against the Ae3 line down to Ae1; below it the extrapolated Acm line takes over, so that the cap falls with
+    undercooling, as at the centre of a quenched 50 mm 1045 bar: 20 % ferrite where the lever rule says 42 %.
 
-    References
-    ----------
-    .. [1] Slope of Ae3: R. A. Grange, Metal Progress 79 (April 1961) 73-75; Acm line and carbon of
-       ferrite: W. D. Callister, Materials Science and Engineering, ch. 10 (read).
-    .. [2] Fall of the share with undercooling: Esfahani, Babaei & Sarrami-Foroushani 2020, doi
-       10.1016/j.matcom.2020.07.016 (read).
-
-    Examples
-    --------
     >>> round(ferrite_cap(727.0, 727.0, 727.0 + 179.44 * (0.76 - 0.20), 0.20), 3)   # Callister: 0.759
     0.759
+
+    .. [1] Slope of Ae3: R. A. Grange, Metal Progress 79 (April 1961) 73-75; Acm line and carbon of ferrite:
+       W. D. Callister, Materials Science and Engineering, ch. 10 (read).
+    .. [2] Fall of the share with undercooling: Esfahani, Babaei & Sarrami-Foroushani 2020, doi
+       10.1016/j.matcom.2020.07.016 (read).
     """
     if t_c >= ae3_c:
         return 0.0
@@ -177,56 +157,38 @@ _POINTS = 1025
 
 @functools.lru_cache(maxsize=32)
 def extent_tables(bainite_tail: float | None = None):
-    """Tables of S(X) on even steps of sqrt(X), and of sqrt(X) on even steps of S, each of 1025 points.
+    """Tables of S(X) on even steps of sqrt(X), and of sqrt(X) on even steps of S, (2, 1025) each, and S(1), (2,).
 
-    Row 0 is for ferrite and pearlite, row 1 for bainite, whose integrand carries ``exp(tail X^2)``: the
-    reaction slows down as it nears its end, which leaves some austenite to become martensite over a decade of
-    cooling rates. The factor is that of Kirkaldy & Venugopalan 1984 (from memory) with one constant for all
-    steels.
+    Row 0 is for ferrite and pearlite, row 1 for bainite, whose integrand carries ``exp(tail X^2)``, of one constant for all
+    steels (by default that of `constants()`): the reaction slows down as it nears its end, which leaves some austenite to
+    become martensite over a decade of cooling rates.  Near zero S grows as X^0.6, so that even steps of sqrt(X) keep linear
+    interpolation accurate there.
 
-    Near zero S grows as X^0.6, so that even steps of sqrt(X) keep linear interpolation accurate there.
-
-    Shapes (2, 1025), (2, 1025) and (2,): S, its inverse, and S(1); the tail defaults to that of `constants()`.
-
-    References
-    ----------
-    .. [1] Integral of M. V. Li et al., Metall. Mater. Trans. B 29 (1998) 661-672; tail of bainite:
-       J. S. Kirkaldy & D. Venugopalan 1984 (from memory).
-
-    Examples
-    --------
     >>> forward, inverse, top = extent_tables()
     >>> round(float(top[0]), 3), bool(top[1] > top[0])       # S(1) = 2.052 (computed)
     (2.052, True)
+
+    .. [1] Integral of M. V. Li et al., Metall. Mater. Trans. B 29 (1998) 661-672; tail of bainite: J. S. Kirkaldy &
+       D. Venugopalan 1984 (from memory).
     """
     tail = constants()["bainite_tail"] if bainite_tail is None else bainite_tail
     # single precision: the engine holds the nodes so, and both agree to the last digit
     forward = np.array([_integral(0.0), _integral(tail)], np.float32).astype(float)
     root = np.linspace(0.0, 1.0, _POINTS)
-    inverse = np.array(
-        [np.interp(np.linspace(0.0, row[-1], _POINTS), row, root) for row in forward], np.float32
-    ).astype(float)
-    return forward, inverse, forward[:, -1].copy()
+    even = [np.interp(np.linspace(0.0, row[-1], _POINTS), row, root) for row in forward]
+    return forward, np.array(even, np.float32).astype(float), forward[:, -1].copy()
 
 
 def _integral(tail: float) -> np.ndarray:
     """Integral of exp(tail x^2) / [x^(0.4 (1-x)) (1-x)^(0.4 x)] from 0 to the squares of even steps."""
-    # x = y^5 takes the x^-0.4 singularity out of the integrand at both ends; Gauss-Legendre on many cells
+    # x = y^5 takes the singularities x^-0.4 and (1-x)^(-0.4 x) out of the ends; Gauss-Legendre on many cells
     nodes, weights = np.polynomial.legendre.leggauss(8)
-    root = np.linspace(0.0, 1.0, _POINTS)
-    edges = root**2
-    # near x = 1 the integrand behaves as (1-x)^(-0.4 x): integrable, handled by the same substitution
-    total = np.zeros(_POINTS)
+    edges, total = np.linspace(0.0, 1.0, _POINTS) ** 2, np.zeros(_POINTS)
     for i in range(1, _POINTS):
         a, b = edges[i - 1], edges[i]
-        if b < 0.5:
-            lo, hi = a**0.2, b**0.2
-            y = lo + (hi - lo) * 0.5 * (nodes + 1.0)
-            x, jac = y**5, 5.0 * y**4
-        else:
-            lo, hi = (1.0 - b) ** 0.2, (1.0 - a) ** 0.2
-            y = lo + (hi - lo) * 0.5 * (nodes + 1.0)
-            x, jac = 1.0 - y**5, 5.0 * y**4
+        lo, hi = (a**0.2, b**0.2) if b < 0.5 else ((1.0 - b) ** 0.2, (1.0 - a) ** 0.2)
+        y = lo + (hi - lo) * 0.5 * (nodes + 1.0)
+        x, jac = y**5 if b < 0.5 else 1.0 - y**5, 5.0 * y**4
         x = np.clip(x, 1e-300, 1.0 - 1e-16)
         f = np.exp(-0.4 * ((1.0 - x) * np.log(x) + x * np.log1p(-x)) + tail * x * x) * jac
         total[i] = total[i - 1] + 0.5 * (hi - lo) * float(weights @ f)
@@ -245,10 +207,10 @@ def extent_of(x, forward, row):
 
 
 def inverse_extent(s, forward, inverse, top, row):
-    """X from S; 1 when S has reached its top.
+    """X from S, the exact inverse of `extent_of`; 1 when S has reached its top.
 
-    The exact inverse of `extent_of`: the inverse table only finds the cell.  A round trip that lost a little
-    each time would slow the start of a reaction the more, the smaller the steps.
+    The inverse table only finds the cell: a round trip that lost a little each time would slow the start of a reaction the
+    more, the smaller the steps.
     """
     if s <= 0.0:
         return 0.0

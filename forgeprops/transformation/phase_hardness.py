@@ -1,9 +1,9 @@
 """Hardness of the constituents from composition and cooling rate: straight lines HV = a + b·log10 V, V in °C/h.
 
-The ``*_coefficients`` functions give a and b of a steel (contents through ``get``, wt%; arrays broadcast; `carbon`
-replaces the steel's own); `line_hv` evaluates the line.  V is the rate at 700 °C.  The march takes for each
-constituent the mean rate over the interval in which it forms, which is the same number when cooling is steady, and
-the rate at 700 °C itself where the body re-heats what the water has undercooled.
+The ``*_coefficients`` functions give a and b of a steel (contents through ``get``, wt%; arrays broadcast; `carbon` replaces
+the steel's own); `line_hv` evaluates the line.  V is the rate at 700 °C; the march takes for each constituent the mean rate
+over the interval in which it forms (the same when cooling is steady), and the rate at 700 °C itself where the body re-heats
+what the water has undercooled.
 """
 
 import numpy as np
@@ -23,22 +23,16 @@ LOG_V_LOW, LOG_V_HIGH = 2.0, 6.5
 def line_hv(a, b, log_v, floor_hv):
     """Hardness of a constituent, HV: a + b·log10 V, the rate held inside its limits, at least `floor_hv`.
 
-    References
-    ----------
-    .. [1] Floors and ends of the rate (our choice).
-
-    Examples
-    --------
     >>> float(line_hv(100.0, 10.0, 3.0, 80.0))
     130.0
+
+    .. [1] Floors and ends of the rate (our choice).
     """
     return np.maximum(a + b * np.clip(log_v, LOG_V_LOW, LOG_V_HIGH), floor_hv)
 
 
 def as_quenched_hrc(carbon):
     """Hardness of fully martensitic steel, HRC, from the carbon of the austenite alone; held at 0 and 0.70 wt%.
-
-    Above 0.70 wt% retained austenite ends the rise.
 
     >>> round(as_quenched_hrc(0.40), 1)
     56.3
@@ -49,20 +43,15 @@ def as_quenched_hrc(carbon):
 def martensite_coefficients(comp, carbon=None, method: str = "end_quench"):
     """a and b of martensite's line.
 
-    "end_quench": the initial hardness of ASTM A255, b = 0, as quenched without self-tempering (which the march
-    computes along the curve); "maynier": with a rate term, which holds self-tempering; it reads 3-10 % above
-    as-quenched bars.
+    "end_quench": the initial hardness of ASTM A255, b = 0, as quenched without self-tempering (which the march computes along
+    the curve); "maynier": with a rate term, which holds self-tempering; it reads 3-10 % above as-quenched bars.
 
-    References
-    ----------
-    .. [1] "maynier": Ph. Maynier, B. Jungmann & J. Dollet, Hardenability Concepts with Applications to Steel,
-       AIME 1978, pp. 518-544 (from memory).
-
-    Examples
-    --------
     >>> a, b = martensite_coefficients({"C": 0.40, "Si": 0.25, "Mn": 0.85, "Cr": 0.95}, method="maynier")
     >>> round(a + b * 4.857)
     640
+
+    .. [1] "maynier", here and of the two lines below: Ph. Maynier, B. Jungmann & J. Dollet, Hardenability Concepts with
+       Applications to Steel, AIME 1978, pp. 518-544 (from memory).
     """
     c = content(comp, "C", carbon)
     if check_choice(method, "martensite hardness method", ("end_quench", "maynier")) == "maynier":
@@ -76,16 +65,11 @@ def martensite_coefficients(comp, carbon=None, method: str = "end_quench"):
 def bainite_coefficients(comp, carbon=None):
     """a and b of bainite's line.
 
-    References
-    ----------
-    .. [1] Ph. Maynier, B. Jungmann & J. Dollet, Hardenability Concepts with Applications to Steel, AIME 1978,
-       pp. 518-544 (from memory).
-
-    Examples
-    --------
     >>> a, b = bainite_coefficients({"C": 0.40, "Si": 0.25, "Mn": 0.85, "Cr": 0.95, "Mo": 0.20})
     >>> round(a + b * 3.556)                              # a normalised 4140 bar has 319 HV
     324
+
+    .. [1] Ph. Maynier, B. Jungmann & J. Dollet, AIME 1978, pp. 518-544 (from memory).
     """
     c = content(comp, "C", carbon)
     si, mn, ni, cr, mo = (content(comp, s) for s in ("Si", "Mn", "Ni", "Cr", "Mo"))
@@ -97,16 +81,11 @@ def bainite_coefficients(comp, carbon=None):
 def ferrite_pearlite_coefficients(comp, carbon=None):
     """a and b of the line of ferrite with pearlite.
 
-    References
-    ----------
-    .. [1] Ph. Maynier, B. Jungmann & J. Dollet, Hardenability Concepts with Applications to Steel, AIME 1978,
-       pp. 518-544 (from memory).
-
-    Examples
-    --------
     >>> a, b = ferrite_pearlite_coefficients({"C": 0.20, "Si": 0.25, "Mn": 0.45})
     >>> round(a + b * 3.255)                              # a normalised 1020 bar has 126 HV
     130
+
+    .. [1] Ph. Maynier, B. Jungmann & J. Dollet, AIME 1978, pp. 518-544 (from memory).
     """
     c = content(comp, "C", carbon)
     si, mn, ni, cr, mo, v = (content(comp, s) for s in ("Si", "Mn", "Ni", "Cr", "Mo", "V"))

@@ -56,18 +56,9 @@ def _in_rate(rate_c_per_s):
 def far_share(composition, rate_c_per_s, left_out=()):
     """How far from the bars that the rates were fitted to: 0 among many, 1 far from all; shape (n, places).
 
-    Parameters
-    ----------
-    composition : mapping of str to array, shape (n,); contents, wt%.
-    rate_c_per_s : shape (n, places); cooling rate at 700 °C.
-    left_out : collection of str; steels whose bars do not count.
-
-    Notes
-    -----
+    Contents in wt% by element, (n,), cooling rate at 700 °C, (n, places), and steels whose bars do not count:
     ``1 / (1 + sum exp(-d²/2))`` over the bars, d the distance in composition and ln(rate) over `_SCALES`.
 
-    References
-    ----------
     .. [1] Form and scales (our choice).
     """
     apart, near = _in_composition(composition, left_out), []
@@ -81,23 +72,16 @@ def far_share(composition, rate_c_per_s, left_out=()):
 
 def nearest_bar(composition, rate_c_per_s: float) -> str:
     """Name of the bar nearest to one steel cooled at one rate."""
-    return _bars()[2][
-        int((_in_rate(np.array([rate_c_per_s])) + _in_composition(composition))[0].argmin())
-    ]
+    apart = _in_rate(np.array([rate_c_per_s])) + _in_composition(composition)
+    return _bars()[2][int(apart[0].argmin())]
 
 
 def ln_rate_sd(composition, unsure, far, far_sd: float):
     """Standard deviation of ln(rate): of the contents that are `unsure` alone, shape (n, 1), and in all, (n, places).
 
-    Parameters
-    ----------
-    composition, unsure : mapping of str to array, shape (n,); contents and their standard
-        deviations, wt%.
-    far : shape (n, places); see `far_share`.
-    far_sd : Standard deviation of ln(rate) far from every bar.
+    Contents and their standard deviations in wt% by element, (n,); `far_share`, (n, places), and the standard deviation far
+    from every bar.
 
-    References
-    ----------
     .. [1] Slope of `ln_composition_factors`, the largest of the three; independent contents (derived).
     """
     moved = {}  # both ends of each content: two rows for each, the others as they are
@@ -116,8 +100,6 @@ def ln_rate_sd(composition, unsure, far, far_sd: float):
 def lean_delay(composition, far):
     """By how much the rates of lean low-carbon steel are likely too fast, in ln; 0 for other steels and near the bars.
 
-    References
-    ----------
     .. [1] 0.7 below 0.27 % C and 0.6 % Mn: what water-quenched bars of 1015 and 1020 ask for (from memory).
     """
     carbon = np.atleast_1d(np.asarray(composition["C"], float))[:, None]

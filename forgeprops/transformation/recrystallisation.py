@@ -1,7 +1,6 @@
 """State of the austenite between press and spray: recrystallised share, retained strain.
 
-Recrystallisation is carried as S, the time integral of 1/t50: X = 1 - exp(-ln 2 · S^n), additive over any
-curve.
+Recrystallisation is carried as S, the time integral of 1/t50: X = 1 - exp(-ln 2 · S^n), additive over any curve.
 """
 
 import math
@@ -16,40 +15,28 @@ from ..inputs.cases import Cases
 from .austenite import diameter_um_from_astm
 
 #: Laws t50 = a · strain^p · d² · exp(Q/RT), d in µm: name -> (a, p, Q J/mol, exponent n).
-RECRYSTALLISATION_LAWS = {
-    "hodgson_gibbs": (2.3e-15, -2.5, 230_000.0, 1.0),
-    "sellars": (2.5e-19, -4.0, 300_000.0, 2.0),
-}
+RECRYSTALLISATION_LAWS = {"hodgson_gibbs": (2.3e-15, -2.5, 230_000.0, 1.0)}
+RECRYSTALLISATION_LAWS["sellars"] = (2.5e-19, -4.0, 300_000.0, 2.0)
 
 
 def recrystallisation_coefficients(strain, grain_um, molybdenum=0.0, law="hodgson_gibbs"):
     """Coefficients of one press: (ln t50 without temperature, Q/R, exponent n); strain above 0, grain before it in µm.
 
-    Molybdenum, wt%, slows recrystallisation: time × (1 + 4 Mo), so 0.2 % nearly doubles it.  The rate 1/t50 at T (K)
-    is exp(-ln t50 - Q/(R T)).
+    Molybdenum, wt%, slows recrystallisation: time × (1 + 4 Mo), so 0.2 % nearly doubles it.  The rate 1/t50 at T (K) is
+    exp(-ln t50 - Q/(R T)).
 
-    References
-    ----------
-    .. [1] "hodgson_gibbs": P. D. Hodgson & R. K. Gibbs, ISIJ Int. 32 (1992) 1329; "sellars": C. M.
-       Sellars & J. A. Whiteman, Met. Sci. 13 (1979) 187 (from memory).
-    .. [2] Factor 1 + 4 Mo on the time, after the solute retardation parameter of Jonas (our
-       choice).
-
-    Examples
-    --------
     >>> ln_a, q, n = recrystallisation_coefficients(0.15, 20.0)
     >>> round(math.exp(ln_a + q / (850.0 + ZERO_C_K)), 1)
     5.3
+
+    .. [1] "hodgson_gibbs": P. D. Hodgson & R. K. Gibbs, ISIJ Int. 32 (1992) 1329; "sellars": C. M. Sellars & J. A.
+       Whiteman, Met. Sci. 13 (1979) 187 (from memory).
+    .. [2] Factor 1 + 4 Mo on the time, after the solute retardation parameter of Jonas (our choice).
     """
-    a, p, q, n = RECRYSTALLISATION_LAWS[
-        check_choice(law, "recrystallisation law", RECRYSTALLISATION_LAWS)
-    ]
-    ln_a = (
-        math.log(a)
-        + p * math.log(max(strain, 1e-6))
-        + 2.0 * math.log(grain_um)
-        + math.log(1.0 + 4.0 * molybdenum)
-    )
+    laws = RECRYSTALLISATION_LAWS
+    a, p, q, n = laws[check_choice(law, "recrystallisation law", laws)]
+    ln_a = math.log(a) + p * math.log(max(strain, 1e-6))
+    ln_a += 2.0 * math.log(grain_um) + math.log(1.0 + 4.0 * molybdenum)
     return ln_a, q / GAS_J_MOL_K, n
 
 
@@ -84,74 +71,48 @@ def retained_strain(strain, share):
 
 
 def strain_speed_factor(retained, exponent=2.0):
-    """Factor by which retained strain speeds the start of ferrite; 1 without strain.
+    """Factor by which retained strain speeds the start of ferrite, 1/(1 - 0.45 sqrt(strain))^k; strain up to 0.5, 1 without.
 
-    1/(1 - 0.45 sqrt(strain))^k, retained strain up to 0.5.  Strained austenite gives ferrite grains finer by
-    1 - 0.45 sqrt(strain): the diffusion distance shrinks by that, and the time of diffusion growth with its square
-    (k = 2).  k = 1 to 3 is the bound; bainite lies between 1/factor (large
-    strain stabilises it) and factor.  Off by default: the march takes no strain.
+    Strained austenite gives ferrite grains finer by 1 - 0.45 sqrt(strain): the diffusion distance shrinks by that, the time of
+    diffusion growth with its square (k = 2; the bound is 1 to 3).  Bainite lies between 1/factor (large strain stabilises it)
+    and factor.  Off by default: the march takes no strain.
 
-    References
-    ----------
-    .. [1] Finer ferrite grain: C. M. Sellars & J. H. Beynon 1984 (from memory).
-    .. [2] Exponent 2: time of diffusion growth goes with the square of the distance (derived).
-
-    Examples
-    --------
     >>> strain_speed_factor(0.0), round(strain_speed_factor(0.15), 2)
     (1.0, 1.47)
+
+    .. [1] Finer ferrite grain: C. M. Sellars & J. H. Beynon 1984 (from memory).
+    .. [2] Exponent 2: time of diffusion growth goes with the square of the distance (derived).
     """
     return (1.0 - 0.45 * math.sqrt(min(max(retained, 0.0), 0.5))) ** -exponent
 
 
 class PressStrain(NamedTuple):
-    """The press strain in the austenite of one zone when the water starts (without water: at Ae3).
+    """The press strain in the austenite of one zone when the water starts (without water: at Ae3)."""
 
-    Attributes
-    ----------
-    recrystallised : Share of the austenite that has recrystallised since the press stroke.
-    strain : Mean strain that is left.
-    speed : Factor by which it speeds ferrite, and at most bainite; only used on request.
-    """
-
-    recrystallised: float
-    strain: float
-    speed: float
+    recrystallised: float  #: share of the austenite that has recrystallised since the press stroke
+    strain: float  #: mean strain that is left
+    speed: float  #: factor by which it speeds ferrite, and at most bainite; only used on request
 
 
-def press_strain(
-    time_s, temperature_c, span_s: tuple, strain: float, grain_um: float, molybdenum: float = 0.0
-) -> PressStrain:
+def press_strain(time_s, temperature_c, span_s, strain, grain_um, molybdenum=0.0) -> PressStrain:
     """Strain that the press leaves in one zone until the spray starts.
 
-    Parameters
-    ----------
-    time_s, temperature_c : array; mean temperature of the zone from loading on.
-    span_s : End of the press and start of the spray, s.
-    strain : Of the press.
-    grain_um : Austenite grain before the press.
-    molybdenum : wt%.
+    Mean temperature of the zone from loading on (s, °C), end of the press and start of the spray (s), strain of the press,
+    austenite grain before it (µm), molybdenum (wt%).
     """
     if strain <= 0.0:
         return PressStrain(1.0, 0.0, 1.0)
     start, end = span_s
     inside = (time_s > start) & (time_s < end)
     t = np.concatenate([[start], time_s[inside], [max(end, start)]])
-    share = recrystallised_share_along(
-        t, np.interp(t, time_s, temperature_c), strain, grain_um, molybdenum
-    )
+    metal = np.interp(t, time_s, temperature_c), strain, grain_um, molybdenum
+    share = recrystallised_share_along(t, *metal)
     left = retained_strain(strain, share)
     return PressStrain(share, left, strain_speed_factor(left))
 
 
 def press_strain_columns(cases: Cases, traces, grain_astm, ae3_c) -> dict[str, np.ndarray]:
-    """`press_strain` of every zone, arrays of shape (n, 5); without spray until the zone cools to Ae3.
-
-    Returns
-    -------
-    dict
-        "recrystallised", "strain", "speed": the fields of `PressStrain`.
-    """
+    """`press_strain` of every zone, by its fields, arrays of shape (n, 5); without spray until the zone cools to Ae3."""
     times, molybdenum = cases.times_s, cases.content("Mo")
     found = np.ones((3, *grain_astm.shape))
     for case, trace in enumerate(traces):

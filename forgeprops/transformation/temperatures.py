@@ -1,7 +1,7 @@
 """Critical temperatures of a steel, °C: one number each, the spread of the published formulas, an interval.
 
-`comp` gives contents in wt% through ``get``; arrays broadcast.  `carbon` is the carbon of the austenite, instead of
-the steel's.  `method` names a formula of `temperature_formulas`.
+`comp` gives contents in wt% through ``get``; arrays broadcast.  `carbon` is the carbon of the austenite, instead of the
+steel's.  `method` names a formula of ``data/constants/critical_temperatures.csv`` (`temperature_formulas`).
 """
 
 import functools
@@ -16,52 +16,53 @@ from ..base.errors import check_choice
 from ..base.ranges import Warn, contents_outside
 from ..base.tables import read_rows
 from ..inputs.grades import check_steel
-from . import temperature_formulas as formulas
-from .temperature_formulas import content
+from .temperature_formulas import FORMULAS, content
 
 #: Floors, °C: what a formula gives below is extrapolation in carbon, not metallurgy (our choice).
 MS_FLOOR_C, BS_FLOOR_C, AE3_FLOOR_C = -100.0, 200.0, 400.0
-#: Least rate of the martensite law, 1/K (Koistinen & Marburger's high-carbon steels have 0.011).  Our own
-#: limit.
+#: Least rate of the martensite law, 1/K (our own limit).
 ALPHA_FLOOR_PER_K = 0.005
 #: Austenite grain at which our Ms holds without correction, µm (about ASTM 7); the fit's own choice.
 REFERENCE_GRAIN_UM = 25.0
-#: Rate of van Bohemen's carbon term, 1/wt%, which our corrections share (see `temperature_formulas`).
+#: Rate of van Bohemen's carbon term, 1/wt%, which our corrections share, and products in our terms.
 _CARBON_RATE = {"ms": 0.96, "bs": 1.33}
-_BASE = {"ms": formulas.ms_van_bohemen, "bs": formulas.bs_van_bohemen}
+_PRODUCTS = {"NiCr": ("Ni", "Cr"), "CrMo": ("Cr", "Mo")}
+#: Carbon up to which the interval of Ms and Bs goes with carbon, wt%.
+INTERVAL_CARBON = 0.7
 
 
-def _pick(table, method, what):
-    return table[check_choice(method, f"method for {what}", table)]
+def _by(quantity: str, method: str, comp, carbon=None):
+    formulas, label = FORMULAS[quantity], f"method for {quantity.capitalize()}"
+    return formulas[check_choice(method, label, formulas)](comp, carbon)
 
 
 def ae1_c(comp, method: str = "grange"):
-    """Lower equilibrium temperature Ae1, by "grange", "andrews" or "eldis": they agree within about 10 °C.
+    """Lower equilibrium temperature Ae1; the formulas agree within about 10 °C.
 
     >>> round(ae1_c({"C": 0.20, "Mn": 0.45, "Si": 0.25}), 1)
     722.1
     """
-    return _pick(formulas.AE1, method, "Ae1")(comp)
+    return _by("ae1", method, comp)
 
 
 def ae3_c(comp, carbon=None, method: str = "grange"):
-    """Upper equilibrium temperature Ae3, not below 400 °C; below Ae1 its extrapolation (the ferrite limit).
+    """Upper equilibrium temperature Ae3, not below 400 °C; the formulas spread by about ±15 °C.
 
-    By "grange", "andrews", "andrews_long" or "eldis": they spread by about ±15 °C.
+    Below Ae1 it is its extrapolation, the ferrite limit.
 
     >>> round(ae3_c({"C": 0.40, "Mn": 0.85, "Si": 0.25, "Cr": 0.95, "Mo": 0.20}), 1)
     780.4
     """
-    return plain(np.maximum(_pick(formulas.AE3, method, "Ae3")(comp, carbon), AE3_FLOOR_C))
+    return plain(np.maximum(_by("ae3", method, comp, carbon), AE3_FLOOR_C))
 
 
 def ac1_c(comp, method: str = "hougardy"):
-    """Temperature at which austenite appears on heating (about 2-3 K/min), Ac1, by "hougardy" or "trzaska".
+    """Temperature at which austenite appears on heating (about 2-3 K/min), Ac1.
 
     >>> round(ac1_c({"C": 0.30, "Mn": 0.50, "Si": 0.25, "Cr": 0.95, "Mo": 0.20}))
     745
     """
-    return _pick(formulas.AC1, method, "Ac1")(comp)
+    return _by("ac1", method, comp)
 
 
 def ac3_c(comp, carbon=None, method: str = "hougardy"):
@@ -70,7 +71,7 @@ def ac3_c(comp, carbon=None, method: str = "hougardy"):
     >>> round(ac3_c({"C": 0.30, "Mn": 0.50, "Si": 0.25, "Cr": 0.95, "Mo": 0.20}))
     823
     """
-    return plain(np.maximum(_pick(formulas.AC3, method, "Ac3")(comp, carbon), ac1_c(comp, method)))
+    return plain(np.maximum(_by("ac3", method, comp, carbon), ac1_c(comp, method)))
 
 
 @functools.cache
@@ -90,17 +91,17 @@ def start_term(quantity: str, term: str, comp, carbon, grain_um):
         return 1.0 / np.sqrt(grain_um) - 1.0 / np.sqrt(REFERENCE_GRAIN_UM)
     if term.endswith("2"):
         return content(comp, term[:-1], carbon) ** 2
-    first, second = _PRODUCTS.get(term, (term, None))
+    first, *second = _PRODUCTS.get(term, (term,))
     value = content(comp, first, carbon)
-    return value if second is None else value * content(comp, second, carbon)
+    return value * content(comp, second[0], carbon) if second else value
 
 
-_PRODUCTS = {"NiCr": ("Ni", "Cr"), "CrMo": ("Cr", "Mo")}
-
-
-def _own(quantity: str, comp, carbon, grain_um=REFERENCE_GRAIN_UM):
-    """Van Bohemen's formula with our fitted correction."""
-    value = _BASE[quantity](comp, carbon)
+def _start(quantity: str, method: str, comp, carbon, grain_um=REFERENCE_GRAIN_UM):
+    """Ms or Bs by a published formula, or ("own") by van Bohemen's with our fitted correction."""
+    label, formulas = f"method for {quantity.capitalize()}", FORMULAS[quantity]
+    if check_choice(method, label, ("own", *formulas)) != "own":
+        return formulas[method](comp, carbon)
+    value = formulas["van_bohemen"](comp, carbon)
     for term, k in _fitted(quantity).items():
         if not term.startswith("residual"):
             value = value + k * start_term(quantity, term, comp, carbon, grain_um)
@@ -113,24 +114,17 @@ def martensite_start_c(comp, carbon=None, method: str = "own", grain_um=None):
     "own" is van Bohemen's formula with a shrunken correction fitted to 527 measurements.  The austenite grain, µm, is
     used by "own" alone (2.6-56 µm in the data, 25 µm where it is not given): fine grain lowers Ms.
 
-    References
-    ----------
-    .. [1] Correction: own fit to 527 measurements (data/measured/martensite_start.csv) by
-       tests/fits/fit_start_temperatures.py (data/fits/start_temperature_fits.csv) (our own fit).
-
-    Examples
-    --------
     >>> steel = {"C": 0.30, "Mn": 0.50, "Si": 0.25, "Cr": 0.95, "Mo": 0.20}
     >>> round(martensite_start_c(steel, method="andrews"))
     384
     >>> martensite_start_c(steel, grain_um=5.0) < martensite_start_c(steel) < 390
     True
+
+    .. [1] Correction: own fit to 527 measurements (data/measured/martensite_start.csv) by
+       tests/fits/fit_start_temperatures.py (data/fits/start_temperature_fits.csv) (our own fit).
     """
-    if check_choice(method, "method for Ms", ("own", *formulas.MARTENSITE_START)) == "own":
-        ms = _own("ms", comp, carbon, REFERENCE_GRAIN_UM if grain_um is None else grain_um)
-    else:
-        ms = formulas.MARTENSITE_START[method](comp, carbon)
-    return plain(np.maximum(ms, MS_FLOOR_C))
+    grain_um = REFERENCE_GRAIN_UM if grain_um is None else grain_um
+    return plain(np.maximum(_start("ms", method, comp, carbon, grain_um), MS_FLOOR_C))
 
 
 def martensite_grain_coefficient(method: str = "own") -> float:
@@ -148,29 +142,14 @@ def bainite_start_c(comp, carbon=None, method: str = "own"):
     "own" is van Bohemen's formula with a shrunken correction fitted to 85 measurements with Si < 0.6 %; "kirkaldy" and
     "li" are kinetic limits, 20-130 °C lower, only for the rate equations they belong to.
 
-    References
-    ----------
-    .. [1] Correction: own fit to 85 of the 103 measurements in Schuscha et al., Acta Mater. (2025)
-       doi 10.1016/j.actamat.2025.121131, supplement (data/fits/start_temperature_fits.csv) (our own
-       fit).
-
-    Examples
-    --------
     >>> steel = {"C": 0.30, "Mn": 0.50, "Si": 0.25, "Cr": 0.95, "Mo": 0.20}
-    >>> round(bainite_start_c(steel, method="steven_haynes"))
-    621
-    >>> 580 < bainite_start_c(steel) < 640
-    True
+    >>> round(bainite_start_c(steel, method="steven_haynes")), 580 < bainite_start_c(steel) < 640
+    (621, True)
+
+    .. [1] Correction: own fit to 85 of the 103 measurements in Schuscha et al., Acta Mater. (2025)
+       doi 10.1016/j.actamat.2025.121131, supplement (data/fits/start_temperature_fits.csv) (our own fit).
     """
-    if check_choice(method, "method for Bs", ("own", *formulas.BAINITE_START)) == "own":
-        bs = _own("bs", comp, carbon)
-    else:
-        bs = formulas.BAINITE_START[method](comp, carbon)
-    return plain(np.maximum(bs, BS_FLOOR_C))
-
-
-#: Carbon up to which the interval of Ms and Bs goes with carbon, wt%.
-INTERVAL_CARBON = 0.7
+    return plain(np.maximum(_start("bs", method, comp, carbon), BS_FLOOR_C))
 
 
 def start_interval_c(quantity: str, carbon):
@@ -183,51 +162,31 @@ def start_interval_c(quantity: str, carbon):
     True
     """
     fitted = _fitted(check_choice(quantity, "quantity", ("ms", "bs")))
-    carbon = np.minimum(carbon, INTERVAL_CARBON)
-    return tuple(
-        plain(fitted[end] + fitted[f"{end}_C"] * carbon) for end in ("residual_q10", "residual_q90")
-    )
+    carbon, ends = np.minimum(carbon, INTERVAL_CARBON), ("residual_q10", "residual_q90")
+    return tuple(plain(fitted[end] + fitted[f"{end}_C"] * carbon) for end in ends)
 
 
 def martensite_alpha_per_k(comp, carbon=None):
     """Rate α of the martensite law f = 1 - exp[-α (Ms - T)], 1/K, not below 0.005.
 
-    References
-    ----------
-    .. [1] S. M. C. van Bohemen, Mater. Sci. Technol. 28 (2012) 487-495 (from memory).
-    .. [2] Floor of 0.005/K; D. P. Koistinen & R. E. Marburger, Acta Metall. 7 (1959) 59, have 0.011
-       for high-carbon steels (our choice).
+    1000 α = 27.2 - (0.14 Mn + 0.21 Si + 0.11 Cr + 0.08 Ni + 0.05 Mo) - 19.8 (1 - exp(-1.56 C)).
 
-    Examples
-    --------
     >>> round(martensite_alpha_per_k({"C": 0.30, "Mn": 0.50, "Si": 0.25, "Cr": 0.95, "Mo": 0.20}), 4)
     0.0196
+
+    .. [1] S. M. C. van Bohemen, Mater. Sci. Technol. 28 (2012) 487-495 (from memory).
+    .. [2] Floor of 0.005/K; D. P. Koistinen & R. E. Marburger, Acta Metall. 7 (1959) 59, have 0.011 for
+       high-carbon steels (our choice).
     """
-    c = content(comp, "C", carbon)
-    alloy = sum(
-        k * content(comp, s)
-        for s, k in (("Mn", 0.14), ("Si", 0.21), ("Cr", 0.11), ("Ni", 0.08), ("Mo", 0.05))
-    )
-    return plain(
-        np.maximum(1e-3 * (27.2 - alloy - 19.8 * (1.0 - np.exp(-1.56 * c))), ALPHA_FLOOR_PER_K)
-    )
+    c, *alloys = (content(comp, s, carbon) for s in ("C", "Mn", "Si", "Cr", "Ni", "Mo"))
+    alloy = sum(k * x for k, x in zip((0.14, 0.21, 0.11, 0.08, 0.05), alloys, strict=True))
+    alpha = 1e-3 * (27.2 - alloy - 19.8 * (1.0 - np.exp(-1.56 * c)))
+    return plain(np.maximum(alpha, ALPHA_FLOOR_PER_K))
 
 
 @dataclass(frozen=True)
 class CriticalTemperatures:
-    """Critical temperatures of one steel, °C.
-
-    Attributes
-    ----------
-    ae1_c, ae3_c, ac1_c, ac3_c, bs_c, ms_c : Equilibrium (Ae), heating (Ac), bainite start,
-        martensite start.
-    spread : mapping of str to (float, float); least and greatest value the published formulas give
-        ("ae1", "ae3", "ac1", "ac3", "bs", "ms").
-    interval : mapping of str to (float, float); 80 % prediction interval of our own fits ("bs",
-        "ms").
-    method : Which formula each number came from.
-    warnings : Contents outside the ranges of the formulas.
-    """
+    """Critical temperatures of one steel, °C: equilibrium (Ae), heating (Ac), bainite start, martensite start."""
 
     ae1_c: float
     ae3_c: float
@@ -235,49 +194,38 @@ class CriticalTemperatures:
     ac3_c: float
     bs_c: float
     ms_c: float
+    #: Least and greatest value the published formulas give ("ae1", "ae3", "ac1", "ac3", "bs", "ms").
     spread: Mapping[str, tuple[float, float]]
-    interval: Mapping[str, tuple[float, float]]
-    method: Mapping[str, str]
-    warnings: tuple[Warn, ...]
+    interval: Mapping[str, tuple[float, float]]  #: 80 % interval of our own fits ("bs", "ms")
+    method: Mapping[str, str]  #: which formula each number came from
+    warnings: tuple[Warn, ...]  #: contents outside the ranges of the formulas
 
 
-#: Formulas that count for the spread of Bs: the true starts, not the kinetic limits.
-_BS_TRUE = ("van_bohemen", "steven_haynes", "bodnar", "lee", "trzaska")
+#: Formulas that do not count for the spread of Bs: kinetic limits, not true starts.
+_KINETIC = ("kirkaldy", "li")
 
 
 def critical_temperatures(steel) -> CriticalTemperatures:
     """Every critical temperature of `steel` with the spread of the published formulas.
 
-    Examples
-    --------
     >>> t = critical_temperatures({"C": 0.30, "Mn": 0.50, "Si": 0.25, "Cr": 0.95, "Mo": 0.20})
     >>> t.ms_c < t.bs_c < t.ae1_c < t.ae3_c
     True
     """
-    steel = check_steel(steel)
-    spread = {}
-    for name, table, only in (
-        ("ae1", formulas.AE1, None),
-        ("ae3", formulas.AE3, None),
-        ("ac1", formulas.AC1, None),
-        ("ac3", formulas.AC3, None),
-        ("bs", formulas.BAINITE_START, _BS_TRUE),
-        ("ms", formulas.MARTENSITE_START, None),
-    ):
-        values = [float(f(steel)) for key, f in table.items() if only is None or key in only]
-        spread[name] = (min(values), max(values))
-    bs, ms = float(bainite_start_c(steel)), float(martensite_start_c(steel))
-    interval = {
-        name: tuple(float(value + end) for end in start_interval_c(name, steel.get("C")))
-        for name, value in (("bs", bs), ("ms", ms))
-    }
-    values = {"ae1_c": ae1_c(steel), "ae3_c": ae3_c(steel), "ac1_c": ac1_c(steel)}
-    values |= {"ac3_c": ac3_c(steel), "bs_c": bs, "ms_c": ms}
+    steel, spread, interval = check_steel(steel), {}, {}
+    of = {"ae1": ae1_c, "ae3": ae3_c, "ac1": ac1_c, "ac3": ac3_c}
+    of |= {"bs": bainite_start_c, "ms": martensite_start_c}
+    values = {name: float(f(steel)) for name, f in of.items()}
+    for name, formulas in FORMULAS.items():
+        found = [float(f(steel)) for key, f in formulas.items() if key not in _KINETIC]
+        spread[name] = (min(found), max(found))
+    for name in ("bs", "ms"):
+        ends = start_interval_c(name, steel.get("C"))
+        interval[name] = tuple(float(values[name] + end) for end in ends)
     method = {"ae1": "grange", "ae3": "grange", "ac1": "hougardy", "ac3": "hougardy"}
     method |= {"bs": "own", "ms": "own"}
     rest = {"spread": spread, "interval": interval, "method": method}
-    return CriticalTemperatures(
-        **{name: float(value) for name, value in values.items()},
-        **{name: MappingProxyType(value) for name, value in rest.items()},
-        warnings=tuple(contents_outside("temperatures", steel)),
-    )
+    rest = {name: MappingProxyType(m) for name, m in rest.items()}
+    found = {f"{name}_c": value for name, value in values.items()}
+    warnings = tuple(contents_outside("temperatures", steel))
+    return CriticalTemperatures(**found, **rest, warnings=warnings)

@@ -1,16 +1,12 @@
 """Softening by time and temperature below Ac1: one law for martensite, bainite and ferrite with pearlite.
 
-Along any temperature curve one number adds up exactly, J = ∫ exp(-θ/T) dt (T in K, t in s, θ = Q/R): two heat
-treatments of equal J temper equally, be they a preheat, a temper, a torch or the body that re-heats the face.  Every
-constituent carries its hardness as it formed, its carbon and its J; nothing else is remembered.
-
-- Martensite follows the master curve `tempered_martensite_hv`.
-- Bainite is partly tempered as it forms: `tempered_bainite_hv` continues on the same curve from its own hardness.
-- Ferrite with pearlite changes only as its lamellae turn into spheres: `spheroidised_hv`.
-- The annealed steel, at the constituent's carbon, is the floor of all three: `annealed_hv`.
-
-All of them take floats or arrays.  The constants stand in ``data/fits/tempering_law.csv``;
-``tests/fits/fit_tempering.py`` makes that file.
+Along any temperature curve one number adds up exactly, J = ∫ exp(-θ/T) dt (T in K, t in s, θ = Q/R): two heat treatments
+of equal J temper equally, be they a preheat, a temper, a torch or the body that re-heats the face.  Every constituent
+carries its hardness as it formed, its carbon and its J.  Martensite follows the master curve `tempered_martensite_hv`;
+bainite, partly tempered as it forms, continues on it from its own hardness (`tempered_bainite_hv`); ferrite with pearlite
+changes only as its lamellae turn into spheres (`spheroidised_hv`); the annealed steel at the constituent's carbon is the
+floor of all three (`annealed_hv`).  Floats or arrays.  The constants stand in ``data/fits/tempering_law.csv``, which
+``tests/fits/fit_tempering.py`` makes.
 """
 
 import functools
@@ -28,8 +24,7 @@ from ..strength.hardness_scales import hrc_from_hv, hv_from_hrc
 from .phase_hardness import as_quenched_hrc as _full_martensite_hrc
 from .temperature_formulas import content
 
-#: log10 J (s) at which `TemperingCoefficients.soft_hv` is given: an hour near 495 °C.  Only a choice of
-#: origin.
+#: log10 J (s) at which `TemperingCoefficients.soft_hv` is given: an hour near 495 °C.  Only a choice of origin.
 REFERENCE_LOG_J = -14.0
 #: Least log10 J: a second at 25 °C.  Nothing softens there; it keeps the formulas finite for J = 0.
 _LEAST_LOG_J = -45.0
@@ -51,30 +46,23 @@ _HALVINGS = 44
 
 
 class TemperingCoefficients(NamedTuple):
-    """What the law needs of a steel: floats, or arrays of one shape.
+    """What the law needs of a steel: floats, or arrays of one shape."""
 
-    `activation_k` is θ in K; `half_log_j` is log10 J (J in s) where half of the quenched part is gone,
-    `width` how slowly; `soft_hv` the hardness of the softened part at log10 J = -14 and `slope_hv` its
-    change per decade; `overaged_hv` what alloy carbides add and lose; `floor_hv` the annealed hardness
-    without carbon and `floor_carbon_hv` what a wt% of carbon adds to it; `bainite_share` the least share of
-    martensite's distance from the floor that bainite of the same state keeps."""
-
-    activation_k: float
-    half_log_j: float
-    width: float
-    soft_hv: float
-    slope_hv: float
-    overaged_hv: float
-    floor_hv: float
-    floor_carbon_hv: float
+    activation_k: float  #: θ, K
+    half_log_j: float  #: log10 J (J in s) where half of the quenched part is gone
+    width: float  #: how slowly it goes
+    soft_hv: float  #: hardness of the softened part at log10 J = -14
+    slope_hv: float  #: its change per decade
+    overaged_hv: float  #: what alloy carbides add and lose
+    floor_hv: float  #: annealed hardness without carbon
+    floor_carbon_hv: float  #: what a wt% of carbon adds to it
+    #: Least share of martensite's distance from the floor that bainite of the same state keeps.
     bainite_share: float
 
 
 def tempering_rate(temperature_k: float, activation_k: float) -> float:
     """dJ/dt = exp(-θ/T), dimensionless; metal temperature T and θ of `TemperingCoefficients` in K.
 
-    References
-    ----------
     .. [1] J. H. Hollomon & L. D. Jaffe, Trans. AIME 162 (1945) 223: one sum exp(-Q/RT) dt for time
        and temperature (read).
     """
@@ -91,42 +79,24 @@ def log_tempering(j):
 
 
 def stress_left(j):
-    """Share of a residual stress that the tempering integral J (s, float or array) leaves.
+    """Share of a residual stress that the tempering integral J (s, float or array) leaves: 1 / (1 + 10^((log10 J + 16.7) / 3.9)).
 
-    Notes
-    -----
-    1 / (1 + 10^((log10 J + 16.7) / 3.9)); J = 0 leaves all.
-
-    References
-    ----------
-    .. [1] Alloy steel: little or no relief below about 260 °C, about 90 % by 540 °C, an hour understood
-       (page on subcritical annealing and stress relief, read); the straight logit between is ours (our choice).
-
-    Examples
-    --------
     >>> hour = 3600.0 * np.exp(-31000.0 / (np.array([200.0, 260.0, 540.0, 650.0]) + 273.15))
     >>> [round(float(x), 2) for x in stress_left(hour)]
     [0.99, 0.95, 0.1, 0.03]
+
+    .. [1] Alloy steel: little or no relief below about 260 °C, about 90 % by 540 °C, an hour understood
+       (page on subcritical annealing and stress relief, read); the straight logit between is ours (our choice).
     """
     return 1.0 / (1.0 + 10.0 ** ((log_tempering(j) - _RELIEF_LOG_J) / _RELIEF_WIDTH))
 
 
 def softened_hv(as_quenched_hv, log_j, half_log_j, width, soft_hv, slope_hv):
-    """Hardness of martensite after the tempering `log_j` before overaging, HV; never rising.
+    """Hardness of martensite after the tempering `log_j` = log10 J before overaging, HV; never rising, never above as quenched.
 
-    Parameters
-    ----------
-    as_quenched_hv : float or array; hardness as quenched, HV; the result is never above it.
-    log_j : float or array; log10 of J = ∫ exp(-θ/T) dt in s.
-    half_log_j, width, soft_hv, slope_hv : float or array; from `tempering_coefficients`.
-
-    Notes
-    -----
     With x = log10 J and the share left L = 1 / (1 + exp((x - half) / width)),
-    ``HV = L Hq + (1 - L) clip(soft + slope (x + 14), 100, Hq)``.
+    ``HV = L Hq + (1 - L) clip(soft + slope (x + 14), 100, Hq)``; coefficients from `tempering_coefficients`.
 
-    References
-    ----------
     .. [1] Own form; constants fitted by tests/fits/fit_tempering.py (our own fit).
     """
     x = np.maximum(log_j, _LEAST_LOG_J)
@@ -137,23 +107,12 @@ def softened_hv(as_quenched_hv, log_j, half_log_j, width, soft_hv, slope_hv):
 
 
 def master_hv(as_quenched_hv, log_j, half_log_j, width, soft_hv, slope_hv, overaged_hv, floor_hv):
-    """Hardness of tempered martensite, HV: strictly falling with `log_j` down to the annealed steel.
+    """Hardness of tempered martensite, HV: strictly falling with `log_j` down to `floor_hv`, the annealed steel at its carbon.
 
-    Parameters
-    ----------
-    as_quenched_hv, log_j, half_log_j, width, soft_hv, slope_hv : float or array; as `softened_hv`
-        takes them.
-    overaged_hv : float or array; from `tempering_coefficients`.
-    floor_hv : float or array; `annealed_hv` at the carbon of the martensite.
-
-    Notes
-    -----
     M0 from `softened_hv`; ``M1 = M0 - over / (1 + exp(-(x + 10.9) / 0.6))`` (Mo2C and M7C3 coarsen: what molybdenum and
     chromium add at 500-600 °C fades at 650-700 °C; nothing happens below x = -13, an hour at 535 °C);
     ``HV = A + 12 ln(1 + exp((M1 - A) / 12))``, not above Hq, with A the floor.
 
-    References
-    ----------
     .. [1] Own form and fit, tests/fits/fit_tempering.py: martensite to 694 rows of R. A. Grange & R. W.
        Baughman, Trans. ASM 48 (1956) 165, and J. H. Hollomon & L. D. Jaffe, Trans. AIME 162 (1945) 223, not
        bundled; overaging to those above 500 °C and data/measured/tempered_data_sheets.csv (our own fit).
@@ -165,24 +124,16 @@ def master_hv(as_quenched_hv, log_j, half_log_j, width, soft_hv, slope_hv, overa
 
 
 def annealed_hv(carbon, k):
-    """Hardness of the fully annealed steel, HV, at the carbon of one constituent: what tempering leads to.
+    """Hardness of the fully annealed steel, HV, at the carbon (wt%) of one constituent: what tempering leads to.
 
-    Parameters
-    ----------
-    carbon : float or array; wt%; linear up to 0.6 wt%, so that the floors of the constituents add
-        up to the steel's.
-    k : TemperingCoefficients
+    Linear up to 0.6 wt%, so that the floors of the constituents add up to the steel's.
 
-    References
-    ----------
-    .. [1] Line through 25 annealed handbook bars (data/measured/annealed_bars.csv), less 5 %, because long subcritical
-       rounding is softer than the lamellae of the full anneal; bars left out one by one miss by 12 HV rms (our own fit).
-
-    Examples
-    --------
     >>> k = tempering_coefficients({"C": 0.40, "Mn": 0.85, "Si": 0.25, "Cr": 0.95, "Mo": 0.20})
     >>> round(float(annealed_hv(0.40, k)))  # 4140; full anneal: 197 HB
     185
+
+    .. [1] Line through 25 annealed handbook bars (data/measured/annealed_bars.csv), less 5 %, because long subcritical
+       rounding is softer than the lamellae of the full anneal; bars left out one by one miss by 12 HV rms (our own fit).
     """
     return k.floor_hv + k.floor_carbon_hv * np.minimum(carbon, _MOST_CARBON)
 
@@ -193,39 +144,20 @@ def _master(quenched_hv, log_j, carbon, k):
 
 
 def tempered_martensite_hv(quenched_hv, j, carbon, k):
-    """Hardness of martensite that has taken the tempering `j` since it formed, HV.
-
-    Parameters
-    ----------
-    quenched_hv : float or array; hardness untempered, HV.
-    j : float or array; J = ∫ exp(-θ/T) dt, s.
-    carbon : float or array; carbon of the martensite, wt%.
-    k : TemperingCoefficients
-    """
+    """Hardness of martensite of that hardness untempered (HV) and carbon (wt%) that has taken the tempering `j` (s), HV."""
     return _master(quenched_hv, log_tempering(j), carbon, k)
 
 
 def tempered_bainite_hv(own_hv, quenched_hv, j, carbon, k):
-    """Hardness of bainite that was `own_hv` hard once cold and has taken the tempering `j` since, HV.
+    """Hardness of bainite that was `own_hv` hard once cold and has taken the tempering `j` (s) since, HV.
 
-    Parameters
-    ----------
-    own_hv : float or array; hardness as cooled, HV.
-    quenched_hv : float or array; hardness of untempered martensite of the same carbon, HV.
-    j : float or array; J = ∫ exp(-θ/T) dt since the piece was cold, s; what came before is in
-        `own_hv`.
-    carbon : float or array; carbon of the bainite, wt%.
-    k : TemperingCoefficients
+    `quenched_hv` is the hardness of untempered martensite of the same carbon (wt%).
 
-    Notes
-    -----
     With A = `annealed_hv` and M(J) the martensite of the same carbon, bainite keeps the share s of martensite's distance
     above the floor, ``s = max(bainite_share, (own - A) / (M(0) - A))``.  Its own hardness says where on the curve it
     begins, ``M(J0) = A + (own - A) / s``, and then ``HV = min(own, A + s (M(J0 + J) - A))``.  Bainite nearly as hard as
     martensite has s = 1 and tempers as martensite does; what formed at 450-600 °C does not soften at 400 °C.
 
-    References
-    ----------
     .. [1] Ph. Maynier, B. Jungmann & J. Dollet, Hardenability Concepts with Applications to Steel, AIME 1978, pp. 518-544:
        their line for tempered bainite is 0.45 to 0.68 of our martensite above the floor in seven Cr, Mo and Ni steels at
        600-700 °C, 0.55 at best; its coefficients were not read (from memory).
@@ -246,22 +178,11 @@ def tempered_bainite_hv(own_hv, quenched_hv, j, carbon, k):
 
 
 def spheroidised_hv(own_hv, j, carbon, k):
-    """Hardness of ferrite with pearlite that was `own_hv` hard once cold and has taken `j` since, HV.
+    """Hardness of ferrite with pearlite that was `own_hv` hard once cold and has taken `j` (s) since, HV; carbon is their mean.
 
-    Parameters
-    ----------
-    own_hv : float or array; hardness as cooled, HV; unchanged where it is not above the floor.
-    j : float or array; J = ∫ exp(-θ/T) dt, s.
-    carbon : float or array; mean carbon of ferrite and pearlite, wt%.
-    k : TemperingCoefficients
-
-    Notes
-    -----
     The rounded share is ``X = 1 / (1 + (10**-9.4 / J)**0.6)``, the hardness ``own - X (own - A)`` with A = `annealed_hv`.
     Good to a factor of 4 in time; coarse pearlite far from 700 °C less (a published activation energy is lower).
 
-    References
-    ----------
     .. [1] Common practice: subcritical spheroidising takes 10 to 24 h at 680-700 °C (from memory).
     """
     rounded = 1.0 / (1.0 + 10.0 ** (_ROUND_POWER * (_ROUND_LOG_J - log_tempering(j))))
@@ -279,47 +200,33 @@ def _law() -> dict[str, dict[str, float]]:
 
 def _linear(terms: dict[str, float], comp, carbon=None):
     """Constant plus coefficient x content."""
-    return sum(
-        k * (1.0 if term == "1" else content(comp, term, carbon)) for term, k in terms.items()
-    )
+    of = {t: 1.0 if t == "1" else content(comp, t, carbon) for t in terms}
+    return sum(k * of[t] for t, k in terms.items())
 
 
 def tempering_coefficients(comp, carbon=None) -> TemperingCoefficients:
-    """Return the law's numbers for a steel.
+    """The law's numbers for a steel: contents in wt% through ``get``, arrays broadcast; `carbon` of the martensite if another.
 
-    Parameters
-    ----------
-    comp : Steel or mapping; contents in wt% through ``get``; arrays broadcast.
-    carbon : float or ndarray; carbon of the martensite in wt%, instead of the steel's.
+    >>> k = tempering_coefficients({"C": 0.40, "Mn": 0.85, "Si": 0.25, "Cr": 0.95, "Mo": 0.20})
+    >>> k.slope_hv < 0 < k.width
+    True
 
-    References
-    ----------
     .. [1] Own fit of tests/fits/fit_tempering.py (data/fits/tempering_law.csv) to 694 rows of R. A. Grange &
        R. W. Baughman, Trans. ASM 48 (1956) 165, and J. H. Hollomon & L. D. Jaffe, Trans. AIME 162 (1945) 223, not
        bundled, to data/measured/tempered_data_sheets.csv and to data/measured/annealed_bars.csv (our own fit).
     .. [2] Bainite's share from the line for tempered bainite of Ph. Maynier, B. Jungmann & J. Dollet, Hardenability
        Concepts with Applications to Steel, AIME 1978, pp. 518-544; what vanadium adds rests on one steel (from memory).
-
-    Examples
-    --------
-    >>> k = tempering_coefficients({"C": 0.40, "Mn": 0.85, "Si": 0.25, "Cr": 0.95, "Mo": 0.20})
-    >>> k.slope_hv < 0 < k.width
-    True
     """
     law = _law()
     annealed = dict(law["floor_hv"])
     of_carbon = annealed.pop("C")
-    return TemperingCoefficients(
-        activation_k=law["activation_k"]["1"],
-        half_log_j=_linear(law["half_log_j"], comp, carbon),
-        width=law["width"]["1"],
-        soft_hv=_linear(law["soft_hv"], comp, carbon),
-        slope_hv=np.minimum(_linear(law["slope_hv"], comp, carbon), 0.0),
-        overaged_hv=_linear(law["overaged_hv"], comp),
-        floor_hv=_linear(annealed, comp),
-        floor_carbon_hv=of_carbon,
-        bainite_share=np.minimum(_linear(law["bainite_share"], comp), 1.0),
-    )
+    made = {name: _linear(law[name], comp, carbon) for name in ("half_log_j", "soft_hv")}
+    made |= {name: law[name]["1"] for name in ("activation_k", "width")}
+    made["slope_hv"] = np.minimum(_linear(law["slope_hv"], comp, carbon), 0.0)
+    made["overaged_hv"] = _linear(law["overaged_hv"], comp)
+    made |= {"floor_hv": _linear(annealed, comp), "floor_carbon_hv": of_carbon}
+    made["bainite_share"] = np.minimum(_linear(law["bainite_share"], comp), 1.0)
+    return TemperingCoefficients(**made)
 
 
 def tempered_hardness(
@@ -354,9 +261,7 @@ def tempered_hardness(
     return tempered_hrc(steel, temper_c, hours, as_quenched_hrc)
 
 
-def tempered_hrc(
-    steel, temper_c: float, hours: float, as_quenched_hrc: float | None = None
-) -> float:
+def tempered_hrc(steel, temper_c: float, hours: float, as_quenched_hrc=None) -> float:
     """`tempered_hardness` without its checks and warnings."""
     carbon = content(steel, "C")
     quenched = _full_martensite_hrc(carbon) if as_quenched_hrc is None else as_quenched_hrc
@@ -368,25 +273,19 @@ def tempered_hrc(
 def tempering_interval_hrc(temper_c: float = 20.0, hours: float = 1.0) -> tuple[float, float]:
     """What to add to `tempered_hardness` for the ends of its 80 % prediction interval, HRC.
 
-    Notes
-    -----
-    The tenth and ninetieth percentile of measured minus predicted on steels left out of the fit; those of the rows
-    above 1 h at 640 °C there, with a straight passage from 1 h at 620 to 660 °C.  Their sign there is not settled: data
-    sheets of 4130 and 41Cr4 are 1.8 HRC softer than calculated (7 rows), the table of the fit 0.3 HRC harder (128 rows).
+    The tenth and ninetieth percentile of measured minus predicted on steels left out of the fit; those of the rows above 1 h
+    at 640 °C there, with a straight passage from 1 h at 620 to 660 °C.  Their sign there is not settled: data sheets of 4130
+    and 41Cr4 are 1.8 HRC softer than calculated (7 rows), the table of the fit 0.3 HRC harder (128 rows).
 
-    Examples
-    --------
     >>> low, high = tempering_interval_hrc(500.0)
     >>> wide_low, wide_high = tempering_interval_hrc(700.0)
     >>> wide_low < low < 0 < high < wide_high
     True
     """
     law, theta = _law(), _law()["activation_k"]["1"]
-    at = {
-        t: math.log10(max(h, 1e-30)) - theta / (t + ZERO_C_K) * math.log10(math.e)
-        for t, h in ((OVERAGED_C - 20.0, 1.0), (OVERAGED_C + 20.0, 1.0), (temper_c, hours))
-    }
-    begin, end, x = at.values()
+    acts = (OVERAGED_C - 20.0, 1.0), (OVERAGED_C + 20.0, 1.0), (temper_c, hours)
+    per = theta * math.log10(math.e)
+    begin, end, x = (math.log10(max(h, 1e-30)) - per / (t + ZERO_C_K) for t, h in acts)
     hot = min(max((x - begin) / (end - begin), 0.0), 1.0)
     ends = law["residual_q10_hrc"], law["residual_q90_hrc"]
     return tuple((1.0 - hot) * end["1"] + hot * end["overaged"] for end in ends)

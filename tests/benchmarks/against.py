@@ -26,10 +26,6 @@ from first_library import ordinary  # noqa: E402
 LIMITS = fp.Limits(face_hardness_hv=(380, 480), hosel_allowed_deg=(2.4, None))
 
 
-def different(n, seed=1):
-    return ordinary(n, seed)
-
-
 # Each section returns the work to time and the number of cases in it, for a share of the full number.
 
 
@@ -43,13 +39,13 @@ def march(share):
         from forgeprops.thermal.march.columns import columns_of
         from forgeprops.thermal.march.heads import march_columns
     n = max(int(1024 * share), 8)
-    columns = columns_of(*different(n), [fp.Shop()] * n)
+    columns = columns_of(*ordinary(n, 1), [fp.Shop()] * n)
     return lambda: march_columns(columns, threads=1), n
 
 
 def batch(share):
     n = max(int(8192 * share), 8)
-    cases = different(n)
+    cases = ordinary(n, 1)
     quick = {"quick": True} if "quick" in inspect.signature(fp.estimate_many).parameters else {}
     return lambda: fp.estimate_many(*cases, **quick), n
 
@@ -117,19 +113,7 @@ class Tree:
 
 
 def compare(commit, tell, share=1.0, rounds=3):
-    """Tell, for each section, the least times of both trees and their ratios.
-
-    Parameters
-    ----------
-    commit : str
-        Commit of the other tree.
-    tell : callable
-        Takes name, value, unit.
-    share : float
-        Share of the full number of cases.
-    rounds : int
-        Turns of each tree.
-    """
+    """Tell (name, value, unit), for each section, the least times of both trees in `rounds` turns, and their ratios."""
     command = ["git", "-C", str(ROOT), "archive", commit, "forgeprops", "data"]
     archive = subprocess.run(command, capture_output=True, check=True)
     with tempfile.TemporaryDirectory() as folder:

@@ -6,7 +6,7 @@ uses the machine.  Rates by processor time are for all cores of the machine work
 """
 
 import argparse
-import importlib.util
+import contextlib
 import json
 import os
 import platform
@@ -17,28 +17,20 @@ from pathlib import Path
 
 import numpy as np
 
+sys.path.insert(0, str(Path(__file__).resolve().parents[1]))
+from benchmarks import against
+from engine import method_of_lines as reference
+from first_library import ordinary
+
 import forgeprops as fp
 from forgeprops.answer.evaluation import Evaluation
-from forgeprops.engine import batch, packing
+from forgeprops.engine import packing
 from forgeprops.engine import run as heads
 from forgeprops.engine.native.library import load as load_engine
 from forgeprops.engine.results import Results
 from forgeprops.engine.run import march_columns
 from forgeprops.inputs.cases import Cases
 
-TESTS = Path(__file__).resolve().parents[1]
-
-
-def script(path):
-    """A file of the tests as a module."""
-    spec = importlib.util.spec_from_file_location(path.stem, path)
-    module = sys.modules[path.stem] = importlib.util.module_from_spec(spec)
-    spec.loader.exec_module(module)
-    return module
-
-
-against = script(TESTS / "benchmarks" / "against.py")
-different = against.different
 CORES = os.cpu_count() or 1
 RESULTS = {}
 
@@ -100,24 +92,26 @@ def single():
 
 def rates(n):
     """Different cases a second, everything named: hardness, strength, hosel degrees, face margin."""
-    cases = different(n)
-    fp.estimate_many(*different(64, 2), quick=True)
+    cases = ordinary(n, 1)
+    fp.estimate_many(*ordinary(64, 2), quick=True)
     with Clock() as clock:
         table = fp.estimate_many(*cases, quick=True)
     assert len(table) == n
-    assert (table["error"] == "").all()
-    assert np.isfinite(table["face_margin"]).all()
+    assert (table["error"] == "").all() and np.isfinite(table["face_margin"]).all()
     tell(f"batch of {n} different cases (clock)", n / clock.wall, "cases/s", ">= 6000")
-    tell(
-        f"batch of {n} different cases (processor, {CORES} cores)", CORES * n / clock.cpu, "cases/s"
-    )
+    what = f"batch of {n} different cases (processor, {CORES} cores)"
+    tell(what, CORES * n / clock.cpu, "cases/s")
     tell("processor time a case, all in", 1e6 * clock.cpu / n, "µs")
     return clock.cpu / n
 
 
+def _stop(*_args, **_options):
+    raise InterruptedError
+
+
 def parts(n=1024):
     """Where the processor time of a batch goes."""
-    steels, parts_, routes = different(n)
+    steels, parts_, routes = ordinary(n, 1)
     shops = [fp.Shop()] * n
     columns = Cases.of(steels, parts_, routes, shops)
     with Clock() as clock:
@@ -131,20 +125,11 @@ def parts(n=1024):
         e.__dict__.pop(name, None)
         return lambda: (getattr(e, name), e.__dict__.pop(name))
 
-    class Stop(Exception):
-        pass
-
-    def stop(*_args, **_options):
-        raise Stop
-
     def pack():
-        run, batch.run = heads.batch.run, stop
-        try:
+        run, heads.batch.run = heads.batch.run, _stop
+        with contextlib.suppress(InterruptedError):
             march_columns(columns)
-        except Stop:
-            pass
-        finally:
-            heads.batch.run = run
+        heads.batch.run = run
 
     rest = 0.0
     stages = {
@@ -178,8 +163,7 @@ def studies(quick):
 
 def obvious(ours_s, count):
     """The same physics by `scipy.integrate.solve_ivp`, as loose as gives the engine's error or less."""
-    reference = script(TESTS / "engine" / "method_of_lines.py")
-    columns = Cases.of(*different(count, 8), [fp.Shop()] * count)
+    columns = Cases.of(*ordinary(count, 8), [fp.Shop()] * count)
     taken = []
     run = heads.batch.run
 
@@ -192,15 +176,14 @@ def obvious(ours_s, count):
         engine = march_columns(columns).zones[:, :, 0]
     finally:
         heads.batch.run = run
-    points = packing.POINTS
     with Clock() as clock:
-        exact = np.array([_solve(reference, taken, c, points, 1e-6)[0] for c in range(count)])
+        exact = np.array([_solve(taken, c, 1e-6) for c in range(count)])
     tell("solve_ivp at rtol 1e-6, processor time a case", clock.cpu / count, "s")
     error = np.abs(engine - exact).max(axis=1)
     tell("engine against solve_ivp at rtol 1e-6, median case", float(np.median(error)), "HV")
     for rtol in (1e-2, 3e-3, 1e-3, 3e-4, 1e-4, 1e-5):
         with Clock() as clock:
-            loose = np.array([_solve(reference, taken, c, points, rtol)[0] for c in range(count)])
+            loose = np.array([_solve(taken, c, rtol) for c in range(count)])
         worst = float(np.median(np.abs(loose - exact).max(axis=1)))
         if worst <= max(float(np.median(error)), 0.5):
             break
@@ -210,10 +193,10 @@ def obvious(ours_s, count):
     tell(what, clock.cpu / count / ours_s, "times", ">= 500")
 
 
-def _solve(reference, taken, c, points, rtol):
-    case = reference.Case(taken, c, points)
+def _solve(taken, c, rtol):
+    case = reference.Case(taken, c, packing.POINTS)
     case.run(rtol)
-    return case.hardness()[:, 0], case.calls
+    return case.hardness()[:, 0]
 
 
 def main():
@@ -230,23 +213,16 @@ def main():
         wanted = set()
         print(f"engine {Path(load_engine()._name).name}\n")
         against.compare(options.against, tell, 0.1 if options.quick else 1.0)
-    ours = None
-    if "fresh" in wanted:
-        fresh()
-    if "single" in wanted:
-        single()
-    if "rates" in wanted or "obvious" in wanted:
-        ours = rates(2_000 if options.quick else 20_000)
-    if "parts" in wanted:
-        parts()
-    if "studies" in wanted:
-        studies(options.quick)
-    if "obvious" in wanted:
-        obvious(ours, 2 if options.quick else 6)
+    ours = rates(2_000 if options.quick else 20_000) if {"rates", "obvious"} & wanted else None
+    sections = {
+        "fresh": fresh, "single": single, "parts": parts, "studies": lambda: studies(options.quick),
+        "obvious": lambda: obvious(ours, 2 if options.quick else 6),
+    }  # fmt: skip
+    for name in wanted & set(sections):
+        sections[name]()
     if options.json:
-        Path(options.json).write_text(
-            json.dumps(RESULTS, indent=1, ensure_ascii=False), encoding="utf-8"
-        )
+        text = json.dumps(RESULTS, indent=1, ensure_ascii=False)
+        Path(options.json).write_text(text, encoding="utf-8")
 
 
 if __name__ == "__main__":

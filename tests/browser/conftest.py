@@ -1,7 +1,5 @@
 """A real JupyterLab in a real browser: scratch configuration, one fresh kernel per notebook opened."""
 
-from __future__ import annotations
-
 import json
 import os
 import shutil
@@ -67,15 +65,13 @@ def browser(chromium):
         running.close()
 
 
-def _free_port() -> int:
+def free_port() -> int:
     with socket.socket() as probe:
         probe.bind(("127.0.0.1", 0))
         return probe.getsockname()[1]
 
 
-def _wait_for(
-    url: str, process, log: Path, seconds: float = 60.0, any_answer: bool = False
-) -> None:
+def wait_for(url, process, log: Path, seconds=60.0, any_answer=False) -> None:
     end = time.monotonic() + seconds
     while time.monotonic() < end:
         try:
@@ -92,14 +88,12 @@ def _wait_for(
     pytest.fail(f"server at {url} did not start:\n{log.read_text(errors='replace')[-3000:]}")
 
 
-def _scratch_environment(folder: Path) -> dict[str, str]:
+def scratch_environment(folder: Path) -> dict[str, str]:
     """Environment in which nothing of the user's Jupyter settings is read or written."""
     settings = folder / "config" / "lab" / "user-settings" / "@jupyterlab"
     for name, content in (
-        (
-            "notebook-extension/tracker",
-            {"windowingMode": "none"},
-        ),  # else cells off screen are not rendered
+        # else cells off screen are not rendered
+        ("notebook-extension/tracker", {"windowingMode": "none"}),
         ("apputils-extension/notification", {"fetchNews": "false", "checkForUpdates": False}),
     ):
         path = settings / f"{name}.jupyterlab-settings"
@@ -113,60 +107,25 @@ def _scratch_environment(folder: Path) -> dict[str, str]:
 
 
 @pytest.fixture(scope="session")
-def free_port():
-    """Function that returns a port nobody listens on."""
-    return _free_port
-
-
-@pytest.fixture(scope="session")
-def wait_for():
-    """Function that waits until an address answers, and fails with the server's own words if it does not."""
-    return _wait_for
-
-
-@pytest.fixture(scope="session")
-def scratch_environment():
-    """Function that returns an environment in which no Jupyter setting of the user is read or written."""
-    return _scratch_environment
-
-
-@pytest.fixture(scope="session")
-def notebook_page():
-    """The class of open pages, for tests that bring their own server."""
-    return NotebookPage
-
-
-@pytest.fixture(scope="session")
 def lab(tmp_path_factory):
     """Running JupyterLab: (address, folder it serves)."""
     folder = tmp_path_factory.mktemp("lab")
     served = folder / "served"
     served.mkdir()
-    port, log = _free_port(), folder / "server.log"
+    port, log = free_port(), folder / "server.log"
+    options = (
+        f"--allow-root --no-browser --ip=127.0.0.1 --port={port} --ServerApp.port_retries=0 "
+        "--IdentityProvider.token= --ServerApp.password= "
+        "--ServerApp.disable_check_xsrf=True "  # so that the test itself may end sessions
+        f"--ServerApp.root_dir={served}"
+    ).split()
     with log.open("wb") as out:
-        process = subprocess.Popen(
-            [
-                sys.executable,
-                "-m",
-                "jupyterlab",
-                "--allow-root",
-                "--no-browser",
-                "--ip=127.0.0.1",
-                f"--port={port}",
-                "--ServerApp.port_retries=0",
-                "--IdentityProvider.token=",
-                "--ServerApp.password=",
-                "--ServerApp.disable_check_xsrf=True",  # so that the test itself may end sessions
-                f"--ServerApp.root_dir={served}",
-            ],
-            env=_scratch_environment(folder),
-            stdout=out,
-            stderr=subprocess.STDOUT,
-            cwd=served,
-        )
+        command = [sys.executable, "-m", "jupyterlab", *options]
+        how = {"env": scratch_environment(folder), "cwd": served}
+        process = subprocess.Popen(command, stdout=out, stderr=subprocess.STDOUT, **how)
         try:
             address = f"http://127.0.0.1:{port}"
-            _wait_for(f"{address}/api/status", process, log)
+            wait_for(f"{address}/api/status", process, log)
             yield address, served
         finally:
             process.terminate()
@@ -182,14 +141,7 @@ class NotebookPage:
     def __init__(self, page, name: str):
         self.page, self.name = page, name
         self.errors: list[str] = []
-        page.on(
-            "console",
-            lambda m: (
-                self._heard(m.text + " " + (m.location or {}).get("url", ""))
-                if m.type == "error"
-                else None
-            ),
-        )
+        page.on("console", self._listen)
         page.on("pageerror", lambda e: self._heard(str(e)))
 
     def _listen(self, message) -> None:
@@ -206,9 +158,8 @@ class NotebookPage:
             "document.querySelector('.jp-Notebook-ExecutionIndicator')?.dataset.status === 'idle'"
         )
         self.page.wait_for_selector(".jp-Notebook .jp-Cell", timeout=60_000)
-        self.page.get_by_text("| Idle").wait_for(
-            timeout=60_000
-        )  # the kernel is there, not only its indicator
+        # the kernel is there, not only its indicator
+        self.page.get_by_text("| Idle").wait_for(timeout=60_000)
         self.page.wait_for_function(idle, timeout=60_000)
         self.page.get_by_role("menuitem", name="Run", exact=True).click()
         self.page.locator("#jp-mainmenu-run").get_by_text("Run All Cells", exact=True).click()
@@ -224,58 +175,9 @@ class NotebookPage:
             assert time.monotonic() < end, f"{self.name} did not run through in {seconds:.0f} s"
             self.page.wait_for_timeout(200)
         self.page.wait_for_function(idle, timeout=seconds * 1000)
-        said = self.page.locator(
-            "[data-mime-type='application/vnd.jupyter.stderr']"
-        ).all_inner_texts()
-        complaints = [words for words in said if not words.startswith(COMPILING)]
-        assert complaints == []
-
-    def picture(self, css: str = ".fp-picture") -> str:
-        """Address of the picture now shown; it changes with every new picture."""
-        return self.page.locator(css).first.get_attribute("src")
-
-    def wait_for_new_picture(self, old: str, css: str = ".fp-picture") -> None:
-        """Wait until another picture than `old` is loaded, and for the words beside it."""
-        self.page.wait_for_function(
-            "([css, old]) => { const i = document.querySelector(css);"
-            " return i && i.src !== old && i.complete; }",
-            arg=[css, old],
-            timeout=20_000,
-        )
-        self.page.wait_for_timeout(250)
-
-    def press(self, control: str, key: str, times: int = 1) -> None:
-        """Move a slider by the keyboard, as a reader without a mouse would."""
-        handle = self.page.locator(f"{control} .noUi-handle").first
-        handle.scroll_into_view_if_needed()
-        handle.focus()
-        for _ in range(times):
-            self.page.keyboard.press(key)
-        self.page.wait_for_timeout(400)
-
-    def drag(self, control: str, pixels: int) -> None:
-        """Drag a slider with the mouse."""
-        handle = self.page.locator(f"{control} .noUi-handle").first
-        handle.scroll_into_view_if_needed()
-        self.page.wait_for_timeout(300)
-        box = handle.bounding_box()
-        x, y = box["x"] + box["width"] / 2, box["y"] + box["height"] / 2
-        self.page.mouse.move(x, y)
-        self.page.mouse.down()
-        self.page.mouse.move(x + pixels, y, steps=15)
-        self.page.mouse.up()
-        self.page.wait_for_timeout(900)
-
-    def reading(self, control: str) -> float:
-        """Number beside a slider."""
-        return float(
-            self.page.locator(f"{control} .widget-readout").first.inner_text().replace("−", "-")
-        )
-
-    def choose(self, control: str, words: str) -> None:
-        """Choose from a drop-down list."""
-        self.page.locator(f"{control} select").first.select_option(label=words)
-        self.page.wait_for_timeout(600)
+        errors = self.page.locator("[data-mime-type='application/vnd.jupyter.stderr']")
+        said = errors.all_inner_texts()
+        assert [words for words in said if not words.startswith(COMPILING)] == []
 
     def unnamed(self) -> list[str]:
         """Pictures and controls without a name that a screen reader could say."""
@@ -292,33 +194,6 @@ class NotebookPage:
     def words(self, css: str) -> str:
         """Text of a part of the page."""
         return self.page.locator(css).first.inner_text()
-
-    def stopwatch(self, control: str, css: str = ".fp-picture", presses: int = 12) -> list[float]:
-        """Milliseconds from an arrow key on a slider to the new picture loaded, once per press."""
-        handle = self.page.locator(f"{control} .noUi-handle").first
-        handle.scroll_into_view_if_needed()
-        handle.focus()
-        at, end = (float(handle.get_attribute(f"aria-value{name}")) for name in ("now", "max"))
-        keys = (
-            ("ArrowRight", "ArrowLeft") if at < end else ("ArrowLeft", "ArrowRight")
-        )  # to and fro, inside the range
-        taken = []
-        for i in range(presses + 2):
-            self.page.evaluate(
-                """css => { const image = document.querySelector(css), old = image.src; let begun = 0;
-                   window.taken = new Promise((done, fail) => {
-                     setTimeout(() => fail(new Error(`no new picture of ${css} within 20 s`)), 20000);
-                     document.addEventListener('keydown', () => { begun = performance.now(); },
-                                               {capture: true, once: true});
-                     const look = () => image.src !== old && image.complete && begun
-                       ? done(performance.now() - begun) : setTimeout(look, 1);
-                     look(); }); }""",
-                css,
-            )
-            self.page.keyboard.press(keys[i % 2])
-            taken.append(self.page.evaluate("window.taken"))
-            self.page.wait_for_timeout(150)
-        return taken[2:]  # the first two still warm up
 
     def screenshot(self, name: str) -> None:
         """Keep a picture of the page for people to look at (never a baseline)."""
@@ -389,22 +264,17 @@ def pytest_runtest_makereport(item, call):
     return report
 
 
-@pytest.fixture
-def record_time():
-    """Function that prints slider-to-picture times, keeps them with the artefacts and holds them to the aim.
+def record_time(name: str, taken: list[float]) -> None:
+    """Print slider-to-picture times, keep them with the artefacts and hold them to the aim.
 
-    The aim is 100 ms on a machine that does nothing else; the limit is 150 ms there, for the timer's
-    spread.  On a busy machine times say little about us, so the limit grows with the load.
+    The aim is 100 ms on a machine that does nothing else; the limit is 150 ms there, for the timer's spread.  On a busy
+    machine times say little about us, so the limit grows with the load.
     """
-
-    def record(name: str, taken: list[float]) -> None:
-        middle = statistics.median(taken)
-        busy = max(os.getloadavg()[0] / os.cpu_count(), 1.0) if hasattr(os, "getloadavg") else 1.0
-        line = f"{name}: slider to picture median {middle:.0f} ms, worst {max(taken):.0f} ms, load {busy:.1f}"
-        print(f"\n{line}")
-        ARTEFACTS.mkdir(exist_ok=True)
-        with (ARTEFACTS / "slider_to_picture.txt").open("a", encoding="utf-8") as file:
-            file.write(line + "\n")
-        assert middle < 150.0 * busy**1.5, line
-
-    return record
+    middle = statistics.median(taken)
+    busy = max(os.getloadavg()[0] / os.cpu_count(), 1.0) if hasattr(os, "getloadavg") else 1.0
+    line = f"{name}: slider to picture median {middle:.0f} ms, worst {max(taken):.0f} ms, load {busy:.1f}"
+    print(f"\n{line}")
+    ARTEFACTS.mkdir(exist_ok=True)
+    with (ARTEFACTS / "slider_to_picture.txt").open("a", encoding="utf-8") as file:
+        file.write(line + "\n")
+    assert middle < 150.0 * busy**1.5, line

@@ -26,9 +26,8 @@ def test_guess_by_dragging_then_the_answer_grows(notebook):
     page.mouse.up()
     assert float(page.get_by_role("slider").get_attribute("aria-valuenow")) > 520
     show.click()
-    page.wait_for_function(
-        "n => document.querySelectorAll('.guess path').length > n", arg=curves, timeout=5000
-    )
+    more = "n => document.querySelectorAll('.guess path').length > n"
+    page.wait_for_function(more, arg=curves, timeout=5000)
     assert re.search(r"(Good guess|you thought)\. The hosel is still at \d+ °C", notebook.words(".fpg .answer"))  # fmt: skip
     page.wait_for_timeout(1700)
     notebook.screenshot("08_step_1")
@@ -80,13 +79,11 @@ def test_task_keeps_a_trail(notebook):
             page.keyboard.press("ArrowRight")
         tries = page.locator(".fpg tbody tr").count()
         page.get_by_role("button", name="Try these settings").click()
-        page.wait_for_function(
-            "n => document.querySelectorAll('.fpg tbody tr').length > n", arg=tries
-        )
+        more = "n => document.querySelectorAll('.fpg tbody tr').length > n"
+        page.wait_for_function(more, arg=tries)
         assert page.evaluate("document.activeElement.dataset.name") == "try"
-    assert re.search(
-        r"(Passed|Score): \d+ of 100\.", page.locator(".fpg .words.answer").last.inner_text()
-    )
+    said = page.locator(".fpg .words.answer").last.inner_text()
+    assert re.search(r"(Passed|Score): \d+ of 100\.", said)
     notebook.screenshot("08_task")
     page.locator(".fpg tbody button").last.click()
     assert page.locator(".fpg tbody tr").count() == 2

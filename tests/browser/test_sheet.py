@@ -10,7 +10,7 @@ from forgeprops.show.sheet import sheet
 pytestmark = pytest.mark.browser
 
 
-@pytest.mark.parametrize(("paper", "size"), [("A4", (594.96, 841.92)), ("Letter", (612, 792))])
+@pytest.mark.parametrize("paper, size", [("A4", (594.96, 841.92)), ("Letter", (612, 792))])
 def test_two_pages_on_either_paper(browser, tmp_path, paper, size):
     made = sheet(fp.estimate(fp.grade("4130")), tmp_path / "s.html", paper)
     page, asked = browser.new_page(), []

@@ -8,6 +8,7 @@ import time
 from pathlib import Path
 
 import pytest
+from browser.conftest import NotebookPage, free_port, record_time, scratch_environment, wait_for
 
 from forgeprops.base.tables import data_path
 
@@ -16,27 +17,23 @@ BOXES = ".rail, .tile, .says, .signs, svg.head, .tabs, .panel"
 
 
 @pytest.fixture(scope="module")
-def served(browser, tmp_path_factory, free_port, wait_for, scratch_environment, notebook_page):
+def served(browser, tmp_path_factory):
     """The page under Voilà; every request that leaves the machine is refused."""
     pytest.importorskip("voila", reason="page server (extra pages) is not installed")
     folder = tmp_path_factory.mktemp("pages")
     port, log = free_port(), folder / "server.log"
     command = [sys.executable, "-m", "voila", str(NOTEBOOK.parent), "--no-browser", f"--port={port}", "--Voila.ip=127.0.0.1"]  # fmt: skip
     with log.open("wb") as out:
-        process = subprocess.Popen(
-            command, env=scratch_environment(folder), stdout=out, stderr=subprocess.STDOUT
-        )
+        how = {"env": scratch_environment(folder), "stdout": out, "stderr": subprocess.STDOUT}
+        process = subprocess.Popen(command, **how)
         try:
             wait_for(f"http://127.0.0.1:{port}/static/voila.js", process, log, any_answer=True)
-            opened = notebook_page(browser.new_page(viewport={"width": 1280, "height": 720}), "01")
-            opened.page.route(
-                lambda url: "127.0.0.1" not in url and not url.startswith(("data:", "blob:")),
-                lambda route: route.abort(),
-            )
+            opened = NotebookPage(browser.new_page(viewport={"width": 1280, "height": 720}), "01")
+            inside = re.compile(r"127\.0\.0\.1|^(data|blob):")
+            opened.page.route(lambda url: not inside.search(url), lambda route: route.abort())
             begin = time.monotonic()
-            opened.page.goto(
-                f"http://127.0.0.1:{port}/voila/render/{NOTEBOOK.name}", timeout=120_000
-            )
+            address = f"http://127.0.0.1:{port}/voila/render/{NOTEBOOK.name}"
+            opened.page.goto(address, timeout=120_000)
             opened.page.wait_for_selector(".fpg .tile", timeout=60_000)
             print(f"\npage under the server: {time.monotonic() - begin:.1f} s to the first answer")
             opened.page.wait_for_selector(".fpg .cure", state="attached", timeout=60_000)
@@ -89,16 +86,14 @@ def test_keyboard_alone_pins_ruins_mends_and_undoes(served):
     tab_to(page, "e.dataset.name === 'spray_s'")
     for _ in range(20):
         page.keyboard.press("ArrowLeft")
-    page.wait_for_function(
-        "() => document.querySelector('[data-tile=face]').dataset.level === 'out'"
-    )
+    page.wait_for_selector("[data-tile=face][data-level=out]")
     assert page.locator("[data-tile=face] .a").inner_text().startswith("A ")
     veil = page.locator("svg.head path[pointer-events=none][fill*=out]")
     assert veil.count() >= 1  # hatched, for grey print
     page.locator(".cure:visible").wait_for(timeout=20_000)
     tab_to(page, "e.classList.contains('cure')")
     page.keyboard.press("Enter")
-    page.wait_for_function("() => document.querySelector('.says').dataset.level === 'good'")
+    page.wait_for_selector(".says[data-level=good]")
     for _ in range(2):  # the remedy, then all the keys at once
         page.keyboard.press("Control+z")
         ready(page)
@@ -121,7 +116,7 @@ def test_the_map_dims_and_is_never_blank(served):
     page.wait_for_selector(".other.stale .map")
     page.wait_for_selector(".other:not(.stale) .map", timeout=30_000)
     page.locator(".map button.good").first.click()
-    page.wait_for_function("() => document.querySelector('.says').dataset.level === 'good'")
+    page.wait_for_selector(".says[data-level=good]")
     for _ in range(2):
         page.keyboard.press("Control+z")
         ready(page)
@@ -142,9 +137,8 @@ def test_files_are_dropped_fitted_and_used_and_the_sheet_is_saved_twice(served):
     page.set_input_files(".drop input", [data_path("demo", f"{n}.csv") for n in names])
     page.locator(".other tbody th", has_text="runs.csv").wait_for(timeout=20_000)
     page.get_by_role("button", name="certificates.csv").click()
-    page.locator("tr", has_text="more than the 1.2 wt% allowed").locator(
-        ".mark[data-level=out]"
-    ).wait_for()
+    row = page.locator("tr", has_text="more than the 1.2 wt% allowed")
+    row.locator(".mark[data-level=out]").wait_for()
     page.get_by_role("button", name="Fit the shop").click()
     page.get_by_role("button", name="Use this shop").click(timeout=60_000)
     page.wait_for_function("() => document.querySelector('.shop').textContent === 'shop: our shop'")
@@ -174,9 +168,8 @@ def test_steel_of_a_row_is_taken_and_units_switch(served):
     for tab in ("why", "bending", "later", "shop"):
         page.locator(f"[data-tab={tab}]").click()
         ready(page)
-        page.wait_for_function(
-            "t => t === 'why' || document.querySelector('.other:not(.stale) .blocks')", arg=tab
-        )
+        blocks = "t => t === 'why' || document.querySelector('.other:not(.stale) .blocks')"
+        page.wait_for_function(blocks, arg=tab)
         shown = page.locator(".cols").inner_text()
         assert "°F" in shown and not re.search(r"\d ?(°C|HV|mm|N|L/min)\b", shown), tab
     for name, unit in (("temperature unit", "°C"), ("length unit", "mm"), ("hardness scale", "HV")):
@@ -192,9 +185,8 @@ def test_names_downloads_and_console(served):
     saved["route"]["preheat"]["temperature_c"] = 915.0
     page.get_by_role("tab", name="Shop").click()
     job = {"name": "job.json", "mimeType": "", "buffer": json.dumps(saved).encode()}
-    page.locator(".fpg input[aria-label=files]").set_input_files(
-        [job]
-    )  # a job among the shop's files is opened
+    # a job among the shop's files is opened
+    page.locator(".fpg input[aria-label=files]").set_input_files([job])
     page.wait_for_function(
         "() => document.querySelector('.fpg .sub').textContent.startsWith('915')"
     )
@@ -232,28 +224,16 @@ def test_a_visitor_reads_and_writes_nothing_on_the_server(served, tmp_path):
     page, folder = served.page, NOTEBOOK.parent
     before = {f: f.stat().st_mtime_ns for f in folder.rglob("*")}
     page.get_by_role("tab", name="Shop").click()
-    page.locator(".fpg input[aria-label=files]").set_input_files(
-        [
-            {
-                "name": "<b>mine.csv",
-                "mimeType": "text/csv",
-                "buffer": b"head_id,zone,value,scale\n7,face,45,HRC",
-            }
-        ]
-    )
+    mine = {"mimeType": "text/csv", "buffer": b"head_id,zone,value,scale\n7,face,45,HRC"}
+    page.locator(".fpg input[aria-label=files]").set_input_files([{"name": "<b>mine.csv", **mine}])
     page.get_by_text("hardness readings").first.wait_for(timeout=20_000)
     page.locator("[data-name=spray_s]").focus()
     page.keyboard.press("ArrowLeft")
     ready(page)
     shown = page.content()
     assert str(folder.parent) not in shown and str(Path.home()) + "/" not in shown
-    for name in (
-        "01_the_head.ipynb",
-        "job.json",
-        "../pyproject.toml",
-        "..%2fpyproject.toml",
-        "%2fetc%2fpasswd",
-    ):
+    names = "01_the_head.ipynb job.json ../pyproject.toml ..%2fpyproject.toml %2fetc%2fpasswd"
+    for name in names.split():
         for place in ("voila/files", "files", "api/contents", "voila/static"):
             answer = page.request.get(f"{page.url.partition('/voila/')[0]}/{place}/{name}")
             assert answer.status in (403, 404, 405), (place, name)
@@ -265,7 +245,7 @@ def test_a_visitor_reads_and_writes_nothing_on_the_server(served, tmp_path):
     assert {f: f.stat().st_mtime_ns for f in folder.rglob("*")} == before
 
 
-def _times(page, record_time, name):
+def _times(page, name):
     """Milliseconds from a key to the painted answer: the first change of curve and face number, not of the thumb."""
     page.get_by_role("tab", name="Why").click()
     ready(page)
@@ -278,8 +258,8 @@ def _times(page, record_time, name):
     record_time(name, page.evaluate("window.forgepropsTimes"))
 
 
-def test_slider_to_picture_under_voila(served, record_time):
-    _times(served.page, record_time, "01_voila")
+def test_slider_to_picture_under_voila(served):
+    _times(served.page, "01_voila")
 
 
 def test_the_menu_leads_to_every_page_and_the_job_goes_along(served):
@@ -291,7 +271,7 @@ def test_the_menu_leads_to_every_page_and_the_job_goes_along(served):
     assert "03_compare_grades" in page.url
 
 
-def test_in_jupyterlab_it_fits_and_shortcuts_stay_out(notebook, record_time):
+def test_in_jupyterlab_it_fits_and_shortcuts_stay_out(notebook):
     page = notebook.page
     page.wait_for_selector(".fpg", timeout=60_000)
     for size in ((1280, 720), (1440, 900), (1000, 720)):
@@ -307,7 +287,7 @@ def test_in_jupyterlab_it_fits_and_shortcuts_stay_out(notebook, record_time):
             assert b["x"] + b["width"] <= size[0] and b["y"] + b["height"] <= size[1], (size, box)
     page.set_viewport_size({"width": 1280, "height": 720})
     page.wait_for_timeout(800)
-    _times(page, record_time, "01_lab")
+    _times(page, "01_lab")
     cells = page.locator(".jp-Cell").count()
     for key in "abmz":
         page.keyboard.press(key)

@@ -8,13 +8,8 @@ from forgeprops.engine import batch, packing
 from forgeprops.transformation import austenite, decomposition
 
 #: Order of the formulas in ``native/checks.c``.
-NAMES = (
-    *("exp", "log", "capacity", "conductivity", "extent", "inverse", "cap", "carbon_left"),
-    *("martensite", "equilibrium", "grain", "austenite_carbon", "ferrite_return", "spray", "die"),
-    *("tempering", "tempered_part", "sensible"),
-)
-
-
+NAMES = """exp log capacity conductivity extent inverse cap carbon_left martensite equilibrium grain austenite_carbon
+ferrite_return spray die tempering tempered_part sensible""".split()
 _STEPS = np.zeros((1, 1), packing.STEP)
 _STEPS["kind"], _STEPS["fluid_c"] = packing.SPRAY, 25.0
 
@@ -37,21 +32,16 @@ class Formulas:
         arrays = [np.array(a, float, order="C") for a in np.broadcast_arrays(*arguments)]
         out = np.empty(arrays[0].shape)
         pointers = (ctypes.c_void_p * len(arrays))(*(a.ctypes.data for a in arrays))
-        self._engine.forgeprops_check(
-            ctypes.c_int64(NAMES.index(name)),
-            ctypes.byref(self._input),
-            ctypes.c_int64(out.size),
-            pointers,
-            ctypes.c_int64(len(arrays)),
-            ctypes.c_void_p(out.ctypes.data),
-        )
+        index, size, count = (ctypes.c_int64(n) for n in (NAMES.index(name), out.size, len(arrays)))
+        case, to = ctypes.byref(self._input), ctypes.c_void_p(out.ctypes.data)
+        self._engine.forgeprops_check(index, case, size, pointers, count, to)
         return out
 
     def _run(self, function, *arguments):
-        given = (
-            ctypes.c_void_p(a.ctypes.data) if isinstance(a, np.ndarray) else ctypes.c_double(a)
-            for a in arguments
-        )
+        def of(a):
+            return ctypes.c_void_p(a.ctypes.data) if np.ndim(a) else ctypes.c_double(a)
+
+        given = map(of, arguments)
         assert getattr(self._engine, function)(ctypes.byref(self._input), *given) == 0
 
     def advance(self, state, middle_c, end_c, dt_s, rate_c_per_h):

@@ -12,11 +12,10 @@ hardness from structure (`outcome.collect`).
 
 import dataclasses
 import math
-import sys
 from dataclasses import dataclass
-from pathlib import Path
 
 import numpy as np
+from engine import twins
 from scipy.integrate import solve_ivp
 from scipy.sparse import csc_matrix
 
@@ -29,10 +28,8 @@ from forgeprops.inputs.cases import Cases
 from forgeprops.inputs.shop import Shop
 from forgeprops.thermal import die_contact
 from forgeprops.thermal.properties import LATENT_HEAT_J_KG
-from forgeprops.transformation import austenite, decomposition, kinetics
-
-sys.path.insert(0, str(Path(__file__).parent))
-import twins
+from forgeprops.transformation import austenite, kinetics
+from forgeprops.transformation import decomposition as de
 
 #: Martensite follows the fall of temperature within this time, s (0.02 °C behind at 200 °C/s).
 _LAG_S = 1e-4
@@ -86,7 +83,6 @@ def slab(zones, points, cells=False):
 
 
 # ---- the laws, on arrays
-# ---------------------------------------------------------------------------------------------
 
 
 def capacity(t, a):
@@ -132,14 +128,11 @@ class Case:
         self.air, self.start, self.kin = convection[convection_of[c]], start[start_of[c]], kin
         self.lay = lay = slab(len(self.zones), points, cells)
         # zones that the engine takes as one structure have one here too, but not on even cells
-        self.one = (
-            np.zeros(len(lay.zone), bool) if cells else self.zones["one_structure"][lay.zone] > 0.0
-        )
+        self.one = (self.zones["one_structure"][lay.zone] > 0.0) & (not cells)
         self.wet = np.zeros((len(self.zones), twins.WET_POINTS))
         self.mass = self.zones["mass_kg"][lay.zone] * lay.weight
 
     # ---- heat: power into every point, W
-    # -------------------------------------------------------------------------------
 
     def dry(self, z, t):
         c = self.case
@@ -163,12 +156,8 @@ class Case:
             return pressed(step["contact"])
         if not front and kind in (packing.REST, packing.SPRAY_ON_DIE):
             return pressed(die_contact.RESTING_CONTACT_W_M2K)
-        if (
-            front
-            and step["share"][z] > 0.0
-            and step["flux"] > 0.0
-            and kind in (packing.SPRAY, packing.SPRAY_ON_DIE)
-        ):
+        wet = step["share"][z] > 0.0 and step["flux"] > 0.0
+        if front and wet and kind in (packing.SPRAY, packing.SPRAY_ON_DIE):
             return np.interp(t - step["fluid_c"], _WATER_GRID, self.wet[z])
         if step["cover"][z] > 0.0:
             return step["cover"][z] * (t - c["air_c"])
@@ -205,7 +194,6 @@ class Case:
         return power
 
     # ---- furnace
-    # -------------------------------------------------------------------------------------------------------
 
     def furnace(self, seconds, y, step):
         c = self.case
@@ -228,10 +216,9 @@ class Case:
         return d.reshape(y.shape)
 
     # ---- cooling
-    # -------------------------------------------------------------------------------------------------------
 
     def on_carbon(self, row, carbon):
-        nodes = np.linspace(0.0, decomposition.TABLE_CARBON, self.start.shape[1])
+        nodes = np.linspace(0.0, de.TABLE_CARBON, self.start.shape[1])
         return np.interp(carbon, nodes, self.start[row])
 
     def level(self, x):
@@ -249,8 +236,7 @@ class Case:
         c, kin, s = self.case, self.kin, self.state
         t = y[T]
         f, p, b = (np.maximum(y[i], 0.0) ** (1.0 / 0.6) for i in (F, P, B))
-        rows = (decomposition.AUSTENITE_0, decomposition.CARBON_0, decomposition.AE3)
-        a0, c0, ae3 = (s[i][:, None] for i in rows)
+        a0, c0, ae3 = (s[i][:, None] for i in (de.AUSTENITE_0, de.CARBON_0, de.AE3))
         a = np.maximum(a0 - f - p - b - y[M], 0.0)
         power = self.power(step, seconds, t, a)
         heat_capacity = self.mass[:, None] * capacity(t, a)
@@ -260,21 +246,14 @@ class Case:
         d = np.zeros_like(y)
         # ferrite, pearlite, bainite: amount over what can form
         cap = cap_of_ferrite(at, c["ae1"], ae3, c0) * a0
-        k = speed(s[decomposition.K_F][:, None], ae3 - at, 3, kin["q_ferrite"], kelvin)
+        k = speed(s[de.K_F][:, None], ae3 - at, 3, kin["q_ferrite"], kelvin)
         g = np.where(cap > f, growth(f / np.maximum(cap, 1e-12), k), 0.0) * (a > 1e-9)
         d[F], df = 0.6 * cap**0.6 * g, cap**0.6 * g * f**0.4
         amounts = [df]
+        to_p, to_b = c["ae1"] - at, c["bainite_limit"] - at
         for row, share, k, under, exponent, q, tail in (
-            (P, p, decomposition.K_P, c["ae1"] - at, 3, kin["q_pearlite"], 0.0),
-            (
-                B,
-                b,
-                decomposition.K_B,
-                c["bainite_limit"] - at,
-                2,
-                kin["q_bainite"],
-                kin["bainite_tail"],
-            ),
+            (P, p, de.K_P, to_p, 3, kin["q_pearlite"], 0.0),
+            (B, b, de.K_B, to_b, 2, kin["q_bainite"], kin["bainite_tail"]),
         ):
             whole = np.maximum(share + a, 1e-12)
             k = speed(s[k][:, None], under, exponent, q, kelvin)
@@ -285,7 +264,7 @@ class Case:
         # martensite by the largest undercooling below Ms
         left = a0 - f
         rest = (c0 * a0 - kinetics.CARBON_IN_FERRITE * f) / np.maximum(left, 1e-9)
-        most = decomposition.TABLE_CARBON
+        most = de.TABLE_CARBON
         carbon = np.where(left > 1e-6, np.clip(rest, c0, most), most)
         d[U] = np.maximum(self.on_carbon(0, carbon) - at - y[U], 0.0) / _LAG_S
         d[M] = self.on_carbon(1, carbon) * a * d[U]
@@ -297,8 +276,7 @@ class Case:
         temper = np.exp(-c["temper_q_k"] / kelvin)
         # summed up afterwards: what hardness needs (tempering goes with the 14th power of the share, see `decomposition`)
         tempered = y[M] ** 14 * temper, b**14 * temper
-        sums = np.stack([(df + dp) * log_v, db * log_v, d[M] * carbon, *tempered])
-        return d, sums
+        return d, np.stack([(df + dp) * log_v, db * log_v, d[M] * carbon, *tempered])
 
     def rate_of_hardness(self, at, log_v):
         """The rate that hardness goes by, columns in order of time: that around 700 °C where the steel is re-heated."""
@@ -328,11 +306,8 @@ class Case:
         times = (begin + 0.5 * width * (nodes + 1.0)).ravel()
         weights = (0.5 * width * weights).ravel()
         total = np.zeros((5, len(self.mass)))
-        if step["kind"] in (
-            packing.REST,
-            packing.STROKE,
-            packing.SPRAY_ON_DIE,
-        ):  # the die's resistance has a clock
+        # the die's resistance has a clock
+        if step["kind"] in (packing.REST, packing.STROKE, packing.SPRAY_ON_DIE):
             for time, w in zip(times, weights, strict=True):
                 total += w * self.rates(time, found.sol(time).reshape(6, -1, 1), step)[1][..., 0]
             return total
@@ -342,13 +317,11 @@ class Case:
         return total
 
     # ---- the route
-    # -----------------------------------------------------------------------------------------------------
 
     def run(self, rtol=1e-6, stop_c=batch.STOP_C):
         """March the whole route; pieces of it as (begin, end, solution), and the state at the end."""
         c, n = self.case, len(self.mass)
-        rows = decomposition.ROWS
-        self.state = np.zeros((rows, n))
+        self.state = np.zeros((de.ROWS, n))
         heat = np.zeros((march.HEAT_ROWS, n))
         heat[0], heat[1] = c["start_austenite"], 1.0 - c["start_austenite"]
         heat[2] = c["start_grain_um"] ** c["grain_m"]
@@ -375,7 +348,7 @@ class Case:
                 for row in self.state:
                     row[:] = self.level(row)
                 y = np.zeros((6, n))
-                y[T], y[U] = t, self.state[decomposition.UNDERCOOLING]
+                y[T], y[U] = t, self.state[de.UNDERCOOLING]
                 sums = np.zeros((5, n))
                 path = (self.level(t).copy(), self.level(t).copy(), np.zeros(n), np.zeros(n))
             if seconds <= 0.0:
@@ -383,8 +356,8 @@ class Case:
             if kind == packing.STROKE:
                 y[T] += c["work_k"]
                 scale *= c["scale_left"]
-                self.state[decomposition.K_F] *= np.exp(c["ln_strain_f"][self.lay.zone])
-                self.state[decomposition.K_B] *= np.exp(c["ln_strain_b"][self.lay.zone])
+                self.state[de.K_F] *= np.exp(c["ln_strain_f"][self.lay.zone])
+                self.state[de.K_B] *= np.exp(c["ln_strain_b"][self.lay.zone])
             if kind in (packing.SPRAY, packing.SPRAY_ON_DIE):
                 for z in range(len(self.zones)):
                     if step["share"][z] > 0.0 and step["flux"] > 0.0:
@@ -394,12 +367,8 @@ class Case:
             atol = np.repeat([1e-3, 1e-6, 1e-6, 1e-6, 1e-6, 1e-3], n) * rtol / 1e-6
             events = None
             if kind == packing.COOL:
-
-                def cold(_, y, n=n):
-                    return y[:n].max() - stop_c
-
-                cold.terminal = True
-                events = [cold]
+                events = [lambda _, y: y[:n].max() - stop_c]
+                events[0].terminal = True
             found = self._solve(self.cooling, step, y.ravel(), seconds, rtol, atol, events)
             y = found.y[:, -1].reshape(6, n).copy()
             self.path = path
@@ -437,28 +406,22 @@ class Case:
         return found
 
     def _scale(self, found, scale, rows):
-        n = len(self.mass)
-        t = found.y.reshape(rows, n, -1)[0]
+        t = found.y.reshape(rows, len(self.mass), -1)[0]
         for z in range(len(self.zones)):
             own = slice(self.lay.first[z], self.lay.last[z] + 1)
-            mean = self.lay.weight[own] @ t[own]
-            rate = _SCALE * scale_rate(mean)
+            rate = _SCALE * scale_rate(self.lay.weight[own] @ t[own])
             scale[z] = math.sqrt(scale[z] ** 2 + np.trapezoid(rate, found.t))
         return scale
 
     def _fill(self, y, sums):
         s = self.state
         f, p, b = (np.maximum(y[i], 0.0) ** (1.0 / 0.6) for i in (F, P, B))
-        s[decomposition.FERRITE], s[decomposition.PEARLITE], s[decomposition.BAINITE] = f, p, b
-        s[decomposition.MARTENSITE] = y[M]
-        left = s[decomposition.AUSTENITE_0] - f - p - b - y[M]
-        s[decomposition.AUSTENITE] = np.maximum(left, 0.0)
-        s[decomposition.LOG_V_FP], s[decomposition.LOG_V_B], s[decomposition.CARBON_M] = sums[:3]
-        s[decomposition.UNDERCOOLING], s[decomposition.T_MIN] = y[U], self.level(y[T])
-        for row, share, integral in (
-            (decomposition.J_MARTENSITE, y[M], sums[3]),
-            (decomposition.J_BAINITE, b, sums[4]),
-        ):
+        s[de.FERRITE], s[de.PEARLITE], s[de.BAINITE] = f, p, b
+        s[de.MARTENSITE] = y[M]
+        s[de.AUSTENITE] = np.maximum(s[de.AUSTENITE_0] - f - p - b - y[M], 0.0)
+        s[de.LOG_V_FP], s[de.LOG_V_B], s[de.CARBON_M] = sums[:3]
+        s[de.UNDERCOOLING], s[de.T_MIN] = y[U], self.level(y[T])
+        for row, share, integral in ((de.J_MARTENSITE, y[M], sums[3]), (de.J_BAINITE, b, sums[4])):
             s[row] = np.where(share > 1e-6, integral / np.maximum(share, 1e-6) ** 14, 0.0)
 
     def hardness(self):
@@ -480,9 +443,7 @@ def along(case, pieces, times):
     n, lay = len(case.mass), case.lay
     mean, front = np.empty((len(times), len(case.zones))), np.empty((len(times), len(case.zones)))
     for k, time in enumerate(times):
-        begin, _, solution = next(
-            (piece for piece in pieces if time <= piece[1] + 1e-9), pieces[-1]
-        )
+        begin, _, solution = next((p for p in pieces if time <= p[1] + 1e-9), pieces[-1])
         t = solution(time - begin)[:n]
         for z in range(len(case.zones)):
             own = slice(lay.first[z], lay.last[z] + 1)

@@ -1,16 +1,17 @@
-"""How far the delivered steps and points are from a converged march, and that nothing jumps.
-
-*Regression* against the march itself at steps and points so fine that halving them again changes 0.1 HV; the figures are
-printed (`pytest -s`).
-"""
+"""How far the march is from a converged one, from `scipy.integrate.solve_ivp` and from closing its heat; that nothing jumps."""
 
 import dataclasses
 
 import numpy as np
 import pytest
-from first_library import GRADES, ordinary
+from engine import method_of_lines as reference
+from first_library import GRADES, mixed, ordinary
 
 import forgeprops as fp
+from forgeprops.engine import outcome as o
+from forgeprops.engine.batch import TOLERANCE_C
+from forgeprops.engine.outcome import O_HV, O_HV_QUENCHED, O_MARTENSITE
+from forgeprops.engine.packing import POINTS
 from forgeprops.engine.run import march_columns
 from forgeprops.inputs.cases import Cases
 from forgeprops.inputs.route import Route
@@ -40,21 +41,16 @@ def wide(n, seed=77, names=GRADES):
 
 
 @pytest.mark.slow
-@pytest.mark.parametrize(
-    ("draw", "n", "last", "most"), [(ordinary, 320, 1.0, 2.0), (wide, 160, 1.3, 2.0)]
-)
+@pytest.mark.parametrize("draw, n, last, most", [(ordinary, 320, 1.0, 2.0), (wide, 160, 1.3, 2.0)])
 def test_total_error(draw, n, last, most):
     """Largest error of the five zones of a case: 99 of 100 cases, and every case."""
     cases = draw(n)
     off = np.abs(hardness(*cases) - hardness(*cases, **FINE)).max(axis=1)
-    print(
-        f"\n{draw.__name__}: median {np.median(off):.2f}, 99th percentile {np.quantile(off, 0.99):.2f}, "
-        f"largest {off.max():.2f} HV; above 2 HV: {np.flatnonzero(off > 2.0).tolist()}"
-    )
+    print(f"\n{draw.__name__}: median {np.median(off):.2f}, largest {off.max():.2f} HV")
     assert np.quantile(off, 0.99) <= last and off.max() <= most
 
 
-@pytest.mark.parametrize(("draw", "n", "case"), [(ordinary, 320, 66), (wide, 160, 74)])
+@pytest.mark.parametrize("draw, n, case", [(ordinary, 320, 66), (wide, 160, 74)])
 def test_total_error_of_the_wider_draw(draw, n, case):
     """What the draw over the whole library of 49 grades found: a 5120 whose spray ends on a cliff, and a 4150."""
     cases = [[column[case]] for column in draw(n, names=fp.grades())]
@@ -83,15 +79,11 @@ def test_beside_a_cliff(name, part, settings):
 
 
 def test_beside_a_cliff_of_emissivity():
-    base = Route()
     routes = [
-        dataclasses.replace(base, preheat=dataclasses.replace(base.preheat, emissivity=e))
-        for e in 0.09336 * (1.0 + np.linspace(-1e-3, 1e-3, 21))
+        Route().with_(furnace_emissivity=e) for e in 0.09336 * (1.0 + np.linspace(-1e-3, 1e-3, 21))
     ]
-    found, fine = (
-        hardness([fp.grade("4135")] * 21, [fp.head("mid-iron")] * 21, routes, **o)
-        for o in ({}, {"tolerance_c": 0.15})
-    )
+    cases = [fp.grade("4135")] * 21, [fp.head("mid-iron")] * 21, routes
+    found, fine = hardness(*cases), hardness(*cases, tolerance_c=0.15)
     assert np.abs(found - fine).max() < 2.0
 
 
@@ -105,25 +97,18 @@ def turned(case, name, factor):
     if name in ("C", "Mn"):
         composition = {**steel.composition, name: steel.composition[name] * factor}
         return fp.Steel("turned", composition), part, route
-    if name == "preheat_c":
-        return steel, part, route.with_(preheat_c=route.preheat.temperature_c * factor)
-    value = {
-        "flux": route.spray.flux_kg_m2_s,
-        "spray_s": route.spray.duration_s,
-        "delay_s": route.spray.delay_s,
-    }[name]
-    return steel, part, route.with_(**{name: value * factor})
+    return steel, part, route.with_(**{name: route.setting(name) * factor})
 
 
 @pytest.mark.slow
 def test_no_input_makes_hardness_jump():
     """48 cases, half of them between Ac1 and Ac3, six inputs over 6 %: no numerical jump above 1 HV."""
-    drawn = [*zip(*ordinary(24, 5), strict=True)]
-    drawn += [
+    cold = [
         c
         for c in zip(*wide(80, 6), strict=True)
-        if c[2].spray and c[2].preheat.temperature_c < 860.0
-    ][:24]
+        if c[2].spray and c[2].setting("preheat_c") < 860.0
+    ]
+    drawn = [*zip(*ordinary(24, 5), strict=True), *cold[:24]]
     lines = [(case, name) for case in drawn for name in INPUTS]
     grid = 1.0 + np.linspace(-0.03, 0.03, 25)
 
@@ -147,3 +132,116 @@ def test_no_input_makes_hardness_jump():
     worst = np.argsort(-jump)[:5]
     print("\njumps", [(lines[i][1], lines[i][0][0].name, round(float(jump[i]), 2)) for i in worst])
     assert jump.max() <= 1.0
+
+
+CASES = 300
+
+
+@pytest.fixture(scope="module")
+def delivered():
+    """The mix marched as delivered: cases, and what came out."""
+    cases = mixed(CASES)
+    return cases, march_columns(Cases.of(*cases, [fp.Shop()] * CASES))
+
+
+def again(cases, **options):
+    return march_columns(Cases.of(*cases, [fp.Shop()] * CASES), **options)
+
+
+def errors(name, found, fine):
+    off = np.abs(found.zones[:, :, o.O_HV] - fine.zones[:, :, o.O_HV])
+    median, last = np.median(off), np.quantile(off, 0.99)
+    print(f"\n{name}: median {median:.3f} HV, 99 % {last:.2f} HV, largest {off.max():.1f} HV")
+    return median, last
+
+
+def test_energy_closes_to_a_thousandth(delivered):
+    """Heat from the surroundings + heat of transformation = sensible heat stored, against what the furnace gave."""
+    (_, heads_, routes), marched = delivered
+    mass_kg = np.array([sum(z.mass_g for z in h.zones("forged").values()) / 1e3 for h in heads_])
+    rise = np.array([r.preheat.temperature_c - r.preheat.start_c for r in routes])
+    throughput = mass_kg * 650.0 * rise  # mean heat capacity of steel up to forging heat, J/(kg K)
+    taken, stored, transformed = marched.energy.T
+    off = np.abs(taken + transformed - stored) / throughput
+    print(f"\nenergy: median {100 * np.median(off):.3f} %, largest {100 * off.max():.3f} %")
+    assert off.max() < 1e-3
+    finer = again(delivered[0], tolerance_c=0.1).energy.T
+    assert (np.abs(finer[0] + finer[2] - finer[1]) / throughput).max() < 2e-4
+
+
+def test_steps_in_time(delivered):
+    """As delivered against 0.02 °C a step."""
+    cases, marched = delivered
+    some = tuple(column[:150] for column in cases)
+    fine = march_columns(Cases.of(*some, [fp.Shop()] * 150), tolerance_c=0.02)
+    coarse = dataclasses.replace(marched, zones=marched.zones[:150])
+    median, last = errors(f"time, {TOLERANCE_C} °C against 0.02 °C", coarse, fine)
+    assert median < 0.2 and last < 1.0
+
+
+def test_points_through_the_thickness(delivered):
+    """As delivered against 9 points (both at 0.1 °C a step)."""
+    cases = delivered[0]
+    found, fine = again(cases, tolerance_c=0.1), again(cases, tolerance_c=0.1, points=(9,) * 5)
+    median, last = errors(f"layers, {POINTS[0]} points against 9", found, fine)
+    assert median < 0.1 and last < 3.0
+
+
+def test_shares_sum_to_one_and_hardness_is_sane(delivered):
+    zones = delivered[1].zones
+    kinds = o.O_FERRITE, o.O_PEARLITE, o.O_BAINITE, o.O_MARTENSITE, o.O_AUSTENITE, o.O_UNTRANSFORMED
+    shares = zones[:, :, kinds]
+    assert np.abs(shares.sum(axis=2) - 1.0).max() < 1e-9 and shares.min() > -1e-12
+    assert np.isfinite(zones).all()
+    assert zones[:, :, o.O_HV].min() > 80.0 and zones[:, :, o.O_HV].max() < 900.0
+    assert delivered[1].steps.max() < 3000
+
+
+def test_even_cells_with_local_conductivity(monkeypatch):
+    """The whole scheme against 9 even cells a zone with their own conductivity and structure: only formulas are shared."""
+    steel, part, route = fp.grade("4130"), fp.head("mid-iron"), fp.Route()
+    fed = reference.fed(monkeypatch, [steel], [part], [route])
+    case = reference.Case(fed, 0, (9,) * 5, cells=True)
+    case.run(stop_c=150.0)
+    found = march_columns(Cases.of([steel], [part], [route], [fp.Shop()])).zones[0, :, o.O_HV]
+    assert found == pytest.approx(case.hardness()[:, o.O_HV], abs=2.5)
+
+
+SPRAYED = fp.Route()
+DRY = dataclasses.replace(SPRAYED, spray=None)
+PART = fp.Route().with_(preheat_c=775.0, spray_s=6.0, back_on_die=True, surroundings="fan")
+
+
+@pytest.mark.parametrize(
+    ("name", "route"),
+    [("4130", SPRAYED), ("1030", DRY), ("4340", PART)],
+    ids=["4130-sprayed", "1030-dry", "4340-part-austenite"],
+)
+def test_same_curves_and_hardness_as_solve_ivp(name, route, monkeypatch, record_property):
+    steel, part = fp.grade(name), fp.head("mid-iron")
+    case = reference.Case(reference.fed(monkeypatch, [steel], [part], [route]), 0, POINTS)
+    pieces = case.run(rtol=1e-6)
+    expected = case.hardness()
+
+    def marched(tolerance_c):
+        one = Cases.of([steel], [part], [route], [fp.Shop()])
+        found = march_columns(one, trace=True, tolerance_c=tolerance_c)
+        trace = found.trace[0]
+        trace = trace[trace[:, 0] < pieces[-1][1]]
+        rows = trace[np.linspace(0, len(trace) - 1, 400).astype(int)]
+        mean, front = reference.along(case, pieces, rows[:, 0])
+        off = max(np.abs(mean - rows[:, 1:6]).max(), np.abs(front - rows[:, 6:11]).max())
+        return found.zones[0], off
+
+    found, off = marched(0.03)
+    record_property("off_c", float(off))
+    assert off < 0.5
+    if route is not PART:  # what keeps its first-heat structure is not the reference's business
+        assert found[:, O_HV] == pytest.approx(expected[:, O_HV], abs=0.5)
+        assert found[:, O_HV_QUENCHED] == pytest.approx(expected[:, O_HV_QUENCHED], abs=0.5)
+    assert found[:, O_MARTENSITE] == pytest.approx(expected[:, O_MARTENSITE], abs=3e-3)
+    found, off = marched(0.4)
+    # where the face falls by 300 °C a second and where the furnace's steps are long
+    assert off < 3.0
+    if route is not PART:
+        assert found[:, O_HV] == pytest.approx(expected[:, O_HV], abs=2.0)

@@ -8,12 +8,12 @@ import sys
 
 import numpy as np
 import pytest
+from first_library import mixed
 
 import forgeprops as fp
 from forgeprops.engine import batch, march
 from forgeprops.engine.run import march_columns
 from forgeprops.inputs.cases import Cases
-from forgeprops.inputs.drawing import Block
 from forgeprops.inputs.grades import grade
 from forgeprops.inputs.head import head
 from forgeprops.inputs.route import Route
@@ -27,15 +27,13 @@ def with_blocks(part, n):
     """The head with its body cut into `n` blocks."""
     length = min(sum(b.length_mm for b in part.body) / n, 150.0)
     old = part.body
-    body = tuple(
-        Block(f"block {k}", length, b.width_mm, b.thickness_mm, b.allowance_mm)
-        for k, b in ((k, old[k * len(old) // n]) for k in range(n))
-    )
-    return dataclasses.replace(part, body=body, declared_mass_g=None)
+    blocks = [(f"block {k}", old[k * len(old) // n]) for k in range(n)]
+    body = [dataclasses.replace(b, name=name, length_mm=length) for name, b in blocks]
+    return dataclasses.replace(part, body=tuple(body), declared_mass_g=None)
 
 
 @pytest.fixture(scope="module")
-def cases(mixed):
+def cases():
     """500 cases whose bodies have one to eight blocks."""
     steels, heads_, routes = mixed(N, seed=3)
     return steels, [with_blocks(h, 1 + i % 8) for i, h in enumerate(heads_)], routes
@@ -68,14 +66,11 @@ def test_threads_and_chunks_change_no_bit(cases, whole, monkeypatch):
         same(marched(cases, range(N)), np.arange(N), whole)
 
 
-def test_order_and_neighbours_change_no_bit(cases, whole):
+def test_order_neighbours_and_a_batch_change_no_bit(cases, whole):
     shuffled = np.random.default_rng(0).permutation(N)
     same(marched(cases, shuffled), shuffled, whole)
     some = np.arange(0, N, 7)
     same(marched(cases, some), some, whole)
-
-
-def test_a_case_alone_is_the_case_in_a_batch(cases, whole):
     for i in range(0, N, 20):
         same(marched(cases, [i]), [i], whole)
 
@@ -86,11 +81,10 @@ def test_a_furnace_that_cases_share_changes_no_bit(preheat_c):
     n = 24
     routes = [Route().with_(preheat_c=preheat_c + i // 6, spray_s=4.0 + i % 6) for i in range(n)]
     steels, parts = [grade("4130")] * n, [head("mid-iron")] * n
-    together = march_columns(
-        Cases.of(steels, parts, routes, [Shop()] * n), trace=True, keep_points=True
-    )
+    kept = {"trace": True, "keep_points": True}
+    together = march_columns(Cases.of(steels, parts, routes, [Shop()] * n), **kept)
     for i in range(0, n, 5):
-        alone = one(routes[i], trace=True, keep_points=True)
+        alone = one(routes[i], **kept)
         same(alone, [i], together)
         assert np.array_equal(alone.trace[0], together.trace[i])
 
@@ -114,14 +108,12 @@ from forgeprops.engine.native.library import EngineLibraryError
 from forgeprops.engine.run import march_columns
 from forgeprops.inputs.cases import Cases
 import forgeprops as fp
-names = fp.grades()[:16]
-part, route, shop = [fp.head("mid-iron")] * 16, [fp.Route()] * 16, [fp.Shop()] * 16
+steels = [fp.grade(n) for n in fp.grades()[:16]]
 try:
-    found = march_columns(Cases.of([fp.grade(n) for n in names], part, route, shop))
+    found = march_columns(Cases.of(steels, [fp.head("mid-iron")] * 16, [fp.Route()] * 16, [fp.Shop()] * 16))
+    print(found.zones.tobytes().hex(), found.energy.tobytes().hex())
 except EngineLibraryError as error:
     print("none", error)
-else:
-    print(found.zones.tobytes().hex(), found.energy.tobytes().hex())
 """
     done = subprocess.run(
         [sys.executable, "-c", code],
@@ -131,16 +123,17 @@ else:
     if done.stdout.startswith("none"):
         pytest.skip(f"not run on this processor: {done.stdout.strip()}")
     names = fp.grades()[:16]
-    ours = march_columns(
-        Cases.of([grade(n) for n in names], [head("mid-iron")] * 16, [Route()] * 16, [Shop()] * 16)
-    )
+    same_for_all = [head("mid-iron")] * 16, [Route()] * 16, [Shop()] * 16
+    ours = march_columns(Cases.of([grade(n) for n in names], *same_for_all))
     assert done.stdout.split() == [ours.zones.tobytes().hex(), ours.energy.tobytes().hex()]
 
 
+def one(route, name="4130", **options):
+    return march_columns(Cases.of([grade(name)], [head("mid-iron")], [route], [Shop()]), **options)
+
+
 def _march_one(i):
-    route = Route().with_(preheat_c=850.0 + i)
-    found = march_columns(Cases.of([grade("4130")], [head("mid-iron")], [route], [Shop()]))
-    return found.zones[0]
+    return one(Route().with_(preheat_c=850.0 + i)).zones[0]
 
 
 @pytest.mark.skipif(
@@ -155,13 +148,6 @@ def test_forked_workers_find_the_same():
     with multiprocessing.get_context("fork").Pool(2) as pool:
         there = pool.map_async(_march_one, range(4)).get(timeout=120)
     assert all(np.array_equal(a, b) for a, b in zip(here, there, strict=True))
-
-
-# ---- ends ----------------------------------------------------------------------------------------------------
-
-
-def one(route, name="4130", **options):
-    return march_columns(Cases.of([grade(name)], [head("mid-iron")], [route], [Shop()]), **options)
 
 
 @pytest.mark.parametrize("name", [

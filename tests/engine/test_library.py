@@ -104,7 +104,5 @@ def test_level_agrees_with_the_flags_of_the_kernel():
 
 def test_loading_needs_no_other_module_of_the_package():
     code = "import library; print(library.load()._name)"
-    done = subprocess.run(
-        [sys.executable, "-c", code], cwd=library.FOLDER, capture_output=True, text=True, check=True
-    )
-    assert str(library.FOLDER) in done.stdout
+    how = {"cwd": library.FOLDER, "capture_output": True, "text": True, "check": True}
+    assert str(library.FOLDER) in subprocess.run([sys.executable, "-c", code], **how).stdout

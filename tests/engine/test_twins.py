@@ -1,19 +1,13 @@
 """Formulas in C against the same in Python on a grid, to 1e-12; tables within their interpolation."""
 
-import sys
-from pathlib import Path
-
 import numpy as np
 import pytest
+from engine import formulas, twins
 
 from forgeprops.engine import physics
 from forgeprops.inputs.grades import grade
 from forgeprops.thermal import die_contact, properties, spray
 from forgeprops.transformation import austenite, decomposition, kinetics, tempering
-
-sys.path.insert(0, str(Path(__file__).parent))
-import formulas
-import twins
 
 T = np.linspace(-50.0, 1300.0, 1351)
 
@@ -120,8 +114,7 @@ def test_furnace(engine):
 def test_austenite_at_the_start_of_cooling(name, share, undissolved):
     engine = formulas.of_steel(grade(name))
     found = engine.austenite(share, undissolved, 22.0, 780.0)
-    expected = twins.set_austenite(engine.case, engine.kin, share, undissolved, 22.0, 780.0)
-    same(found, expected)
+    same(found, twins.set_austenite(engine.case, engine.kin, share, undissolved, 22.0, 780.0))
 
 
 def test_spray_law(engine):
@@ -142,11 +135,8 @@ def test_table_of_a_sprayed_surface(engine, flux, scale_um):
 
 def test_die_contact_from_its_table(engine):
     """Interpolated: within 1e-6 of the surface's conductance."""
-    die = (
-        die_contact.DIE_CONDUCTIVITY_W_MK,
-        die_contact.DIE_DENSITY_KG_M3,
-        die_contact.DIE_HEAT_J_KGK,
-    )
+    d = die_contact
+    die = d.DIE_CONDUCTIVITY_W_MK, d.DIE_DENSITY_KG_M3, d.DIE_HEAT_J_KGK
     for contact in (200.0, 400.0, 7500.0, 30_000.0):
         t = np.concatenate([[0.0], np.geomspace(1e-6, 30.0, 2000)])
         law = each(lambda s, h=contact: die_contact.die_contact_w_m2k(h, s, *die), t)

@@ -6,12 +6,7 @@ import numpy as np
 
 from forgeprops.base.constants import STEFAN_BOLTZMANN
 from forgeprops.engine import physics
-from forgeprops.thermal.spray import (
-    SCALE_CONDUCTIVITY_W_MK,
-    evaporation_limit_w_m2,
-    spray_w_m2k,
-    wet_share,
-)
+from forgeprops.thermal import spray
 from forgeprops.transformation import austenite, kinetics
 from forgeprops.transformation import decomposition as d
 from forgeprops.transformation.temperatures import REFERENCE_GRAIN_UM
@@ -71,9 +66,9 @@ def wet_table(flux, water_c, scale_um, case, convection):
     The scale stands in series; where the metal's temperature over that of the wet side folds back, the head stays on the
     hot branch as long as it lasts.
     """
-    resistance = scale_um * 1e-6 / SCALE_CONDUCTIVITY_W_MK
+    resistance = scale_um * 1e-6 / spray.SCALE_CONDUCTIVITY_W_MK
     side = WET_STEP_C * np.arange(WET_POINTS)
-    clean = np.array([spray_w_m2k(flux, water_c + s, water_c) * s for s in side])
+    clean = np.array([spray.spray_w_m2k(flux, water_c + s, water_c) * s for s in side])
     table, k = np.zeros(WET_POINTS), WET_POINTS - 1
     metal_before, q_before = side[-1] + clean[-1] * resistance, clean[-1]
     for s, q in zip(side[-2::-1], clean[-2::-1], strict=True):
@@ -86,7 +81,7 @@ def wet_table(flux, water_c, scale_um, case, convection):
             k -= 1
         if metal < metal_before:
             metal_before, q_before = metal, q
-    share, limit = wet_share(flux), evaporation_limit_w_m2(flux, water_c)
+    share, limit = spray.wet_share(flux), spray.evaporation_limit_w_m2(flux, water_c)
     for i, t in enumerate(water_c + side):
         dry = dry_loss(case, convection, t)
         wet = min(case["spray_factor"] * table[i], limit + max(dry, 0.0))

@@ -27,9 +27,6 @@ def workbook(rows, change=None) -> bytes:
     return buffer.getvalue()
 
 
-# ------------------------------------------------------------------------------------------- sources
-
-
 def test_path_bytes_and_upload_read_the_same(tmp_path):
     path = tmp_path / "a.csv"
     path.write_bytes(b"C;Mn")
@@ -41,35 +38,23 @@ def test_path_bytes_and_upload_read_the_same(tmp_path):
 
 
 @pytest.mark.parametrize("source, message", [
-    ("no-such.csv", "does not exist"),
-    ("/tmp", "a folder"),
-    ("/dev/zero", "not an ordinary file"),
-    (b"", "is empty"),
-    (None, "must be a path, bytes or an upload"),
-    (3, "must be a path"),
-    ((), "0 files"),
-    ([b"a", b"b"], "2 files"),
-    ({"name": "x"}, "without name and content"),
-    ("a\0b", "cannot be read"),
-    ("x" * 5000, "cannot be read"),
+    ("no-such.csv", "does not exist"), ("/tmp", "a folder"), ("/dev/zero", "not an ordinary file"),
+    (b"", "is empty"), (None, "must be a path, bytes or an upload"), (3, "must be a path"),
+    ((), "0 files"), ([b"a", b"b"], "2 files"), ({"name": "x"}, "without name and content"),
+    ("a\0b", "cannot be read"), ("x" * 5000, "cannot be read"),
 ])  # fmt: skip
 def test_unusable_sources(source, message):
     refuses(message, read_source, source)
 
 
-def test_size_limit(tmp_path):
+def test_names_and_sizes_of_sources(tmp_path):
+    assert read_source(b"x", "a\nb\x1b[31m.csv").name == "a?b?[31m.csv"
     path = tmp_path / "big.csv"
     with path.open("wb") as file:
         file.truncate(30 * 2**20)
     for source in (path, b"x" * (21 * 2**20), memoryview(bytearray(21 * 2**20))):
         refuses("larger than 20 MB", read_source, source)
 
-
-def test_names_in_messages_are_one_printable_line():
-    assert read_source(b"x", "a\nb\x1b[31m.csv").name == "a?b?[31m.csv"
-
-
-# ------------------------------------------------------------------------------------------- encodings
 
 TEXTS = {
     "german": "Schmelze;Güte;C %\nA1;42CrMo4;0,41\n",
@@ -83,9 +68,6 @@ TEXTS = {
     ("spanish", "cp1252"), *(("japanese", e) for e in "utf-8 cp932 utf-16".split())])  # fmt: skip
 def test_encodings(language, encoding):
     assert decode_text(TEXTS[language].encode(encoding))[0] == TEXTS[language]
-
-
-# ------------------------------------------------------------------------------------------- numbers
 
 
 FIRST = "0.21|0,21|.21|,21|0.21%|0,21 %| 0.21\u00a0|０．２１|2.1E-1|2,1e-01|+0.21|0.21¹|0.21*|0.21 a)|0.21 ± 0.01"
@@ -134,9 +116,6 @@ def test_read_number_is_total(text):
     assert reading.value is None or abs(reading.value) < 1e300
 
 
-# ------------------------------------------------------------------------------------------- CSV
-
-
 @pytest.mark.parametrize("delimiter", [",", ";", "\t", "|"])
 def test_delimiters(delimiter):
     text = delimiter.join(["heat", "C", "Mn"]) + "\n" + delimiter.join(["A1", "0.21", "0.82"])
@@ -144,23 +123,14 @@ def test_delimiters(delimiter):
     assert grid.rows == [["heat", "C", "Mn"], ["A1", "0.21", "0.82"]] and grid.row_numbers == [1, 2]
 
 
-def test_row_numbers_are_the_editors_through_blank_and_multi_line_cells():
+def test_rows_quotes_and_marks_of_a_text():
     (grid,) = read_grids(b'\n\nheat;"C\n%"\n\nA1;0,21\n', "a.csv")
     assert grid.rows == [["heat", "C %"], ["A1", "0,21"]] and grid.row_numbers == [3, 6]
-
-
-def test_open_quote_does_not_swallow_the_rest():
     (grid,) = read_grids(b'heat;C\n"A1;0,21\nA2;0,22\n', "a.csv")
     assert [row[1] for row in grid.rows] == ["C", "0,21", "0,22"]
     assert any("quotation mark" in p.what and p.row == 2 for p in grid.problems)
-
-
-def test_sep_line_and_decimal_mark():
     (grid,) = read_grids(b"sep=;\r\nheat;C\r\nA1;0,21\r\n", "a.csv")
     assert grid.rows[0] == ["heat", "C"] and grid.row_numbers[0] == 2 and decimal_mark(grid) == ","
-
-
-# ------------------------------------------------------------------------------------------- XLSX
 
 
 def test_xlsx_cells_keep_row_column_percent_and_merges():
@@ -208,8 +178,7 @@ def repacked(part, change, data=None) -> bytes:
 
 def sheet_with(xml: bytes, encoding="utf-8") -> bytes:
     def change(content):
-        text = content.replace(b"</sheetData>", b"</sheetData>" + xml).decode()
-        return text.encode(encoding)
+        return content.replace(b"</sheetData>", b"</sheetData>" + xml).decode().encode(encoding)
 
     return repacked("xl/worksheets/sheet1.xml", change)
 
@@ -232,9 +201,7 @@ def merges(*spans):
     (repacked("xl/workbook.xml", lambda xml: DOCTYPE + xml), "document type"),
     (repacked("xl/styles.xml", lambda xml: xml[:-9]), "damaged"),
 ])  # fmt: skip
-def test_a_workbook_that_would_take_the_machine_is_refused_before_it_is_opened(
-    monkeypatch, data, message
-):
+def test_a_workbook_that_would_take_the_machine_is_never_opened(monkeypatch, data, message):
     monkeypatch.setattr(openpyxl, "load_workbook", lambda *_, **__: pytest.fail("opened"))
     refuses(message, read_grids, data, "a.xlsx")
 
@@ -253,13 +220,10 @@ def other_zip() -> bytes:
 
 
 @pytest.mark.parametrize("data, message", [
-    (other_zip(), "not an .xlsx workbook"),
-    (workbook([["a", 1]])[:-200], "damaged"),
+    (other_zip(), "not an .xlsx workbook"), (workbook([["a", 1]])[:-200], "damaged"),
     (b"PK\x03\x04" + b"\0" * 50, "damaged"),
     (b"\xd0\xcf\x11\xe0\xa1\xb1\x1a\xe1", "old .xls"),
-    (b"%PDF-1.7", "a PDF"),
-    (b"<html><table>", "web page"),
-    (b"\x89PNG\r\n", "a picture"),
+    (b"%PDF-1.7", "a PDF"), (b"<html><table>", "web page"), (b"\x89PNG\r\n", "a picture"),
     (b"\x1f\x8b\x08", "a packed file"),
 ])  # fmt: skip
 def test_refused_files(data, message):

@@ -11,8 +11,6 @@ however many bars it has, and the coverage of the 80 % interval on steels that w
 ``--write`` rewrites ``data/fits/hardness_spread.csv`` and ``data/validation/hardness_validation.csv``.
 """
 
-from __future__ import annotations
-
 import datetime
 import math
 import sys
@@ -42,23 +40,18 @@ MOST_STEPS = 12
 COLUMNS = (
     "steel", "diameter_mm", "cooling", "place", "basis", "measured_hv", "predicted_hv",
     "ferrite_pearlite", "bainite", "martensite", "rate_700_c_per_s", "critical_rates_hv",
-    "end_quench_hv",
-    "rate_sd_hv",
+    "end_quench_hv", "rate_sd_hv",
 )  # fmt: skip
 #: Middle of the lognormal prior of every figure, a factor e wide (our choice): a few bars decide little.
 PRIOR = {
     "ferrite-pearlite": 0.06, "bainite": 0.09, "martensite": 0.05, "martensite share": 40.0,
-    "opinions": 0.5,
-    "far rates": 1.2,
+    "opinions": 0.5, "far rates": 1.2,
 }  # fmt: skip
 UNITS = dict.fromkeys(FIGURES, "of hardness") | {
     "martensite share": "HV",
     "opinions": "of their standard deviation",
     "far rates": "ln(rate)",
 }
-
-
-# ---- predictions without the steel -----------------------------------------------------------------------
 
 
 def _points(made, k):
@@ -155,9 +148,6 @@ def _store(rows) -> None:
     read_rows.cache_clear()
 
 
-# ---- spread ----------------------------------------------------------------------------------------------
-
-
 class LeftOut:
     """Stored predictions as arrays."""
 
@@ -229,8 +219,7 @@ class LeftOut:
         }
 
 
-_COVERAGE = """scope validation rows steels coverage width_hv low_90 high_90 root_mean_square_hv bias_hv
-date""".split()
+_COVERAGE = "scope validation rows steels coverage width_hv low_90 high_90 root_mean_square_hv bias_hv date".split()
 
 
 def write_figures(seen: LeftOut, values, held) -> None:
@@ -264,16 +253,13 @@ def write_figures(seen: LeftOut, values, held) -> None:
 
 
 def main() -> None:
-    args = options(__doc__, march="leave every steel out", rates="only what unsure rates make")
+    args = options(__doc__, march="leave every steel out")
     if args.march:
         march()
-    elif args.rates:
-        rates()
     seen = LeftOut()
     everything = np.ones(len(seen.rows), bool)
     figures, held = seen.fit(everything), seen.held()
-    for name, value, steels in zip(PRIOR, figures, seen.steels(everything), strict=True):
-        print(f"{name:20s} {value:.3g} {UNITS[name]} ({steels} steels)")
+    print(dict(zip(PRIOR, figures.round(3), strict=True)))
     for name, rows in seen.scopes().items():
         width = 2.0 * Z * np.sqrt(seen.variance(figures)[rows]).mean()
         print(f"{name:30s} n {rows.sum():3d} coverage {held[rows].mean():.3f} width {width:.0f} HV")

@@ -20,8 +20,6 @@ measured one: that is how the law is used.  Six forms and fits were tried: a law
 gain).  Rows left aside: 4140 oil quenched 25 mm (285 HB at 540 °C in one book, 341 in another: not hardened through) and
 1040 water quenched 13 mm (223 HB at 540 °C of a materials data base; the table has 28.3 HRC, 286 HV, for that grade)."""
 
-from __future__ import annotations
-
 import csv
 import datetime
 import math
@@ -81,17 +79,15 @@ def totals(constants, comp):
 
 def law(constants, comp, log_j):
     """Hardness of tempered martensite, HV; without overaging and floor where `constants` have none."""
-    k = totals(constants, {**comp, "C": comp["C"]})
+    k = totals(constants, comp)
     quenched = hv_from_hrc(as_quenched_hrc(comp["C"]))
     slope = np.minimum(k["slope_hv"], 0.0)
     soft = (quenched, log_j, k["half_log_j"], k["width"], k["soft_hv"], slope)
     if "overaged_hv" not in k:
         return softened_hv(*soft)
-    floor = totals(
-        {key: v for key, v in constants.items() if key[0] == "floor_hv"},
-        {**comp, "C": np.minimum(comp["C"], FLOOR_CARBON)},
-    )
-    return master_hv(*soft, k["overaged_hv"], floor["floor_hv"])
+    of_floor = {key: v for key, v in constants.items() if key[0] == "floor_hv"}
+    floor = totals(of_floor, {**comp, "C": np.minimum(comp["C"], FLOOR_CARBON)})["floor_hv"]
+    return master_hv(*soft, k["overaged_hv"], floor)
 
 
 def scale(hv):
@@ -142,14 +138,13 @@ class Rows:
 
         self.seconds = column(lambda r: float(r["time_s"]), lambda r: 3600.0 * float(r["hours"]))
         self.celsius = column(lambda r: float(r["T_C"]), lambda r: float(r["temper_c"]))
-        self.name = column(
-            lambda r: f"{r['steel']} ({r['source'].split(' 19')[0]})",
-            lambda r: f"{r['grade']} data sheets",
-        )
-        self.hrc = column(
-            lambda r: float(r["HRC"]),
-            lambda r: float(r["hrc"] or scale(convert_hardness(float(r["hb"]), "HB", "HV"))),
-        )
+        names = [f"{r['steel']} ({r['source'].split(' 19')[0]})" for r in table]
+        self.name = np.array(names + [f"{r['grade']} data sheets" for r in sheets])
+
+        def of_sheet(r):
+            return float(r["hrc"] or scale(convert_hardness(float(r["hb"]), "HB", "HV")))
+
+        self.hrc = column(lambda r: float(r["HRC"]), of_sheet)
         self.sheet = np.arange(len(both)) >= len(table)
 
     def predict(self, theta, constants, mask):
@@ -162,10 +157,9 @@ class Rows:
     def fit(self, mask, floor, start=None):
         """Activation temperature and all constants, from the rows of `mask` alone."""
         table, found = mask & ~self.sheet, {}
-        for theta in ACTIVATION_K:
-            found[theta] = shrunk(
-                CONSTANTS, lambda k, theta=theta: self.off(theta, k, table) / DATA_SD_HRC, start
-            )
+        for t in ACTIVATION_K:
+            misfit = lambda k, t=t: self.off(t, k, table) / DATA_SD_HRC  # noqa: E731
+            found[t] = shrunk(CONSTANTS, misfit, start)
         theta = min(found, key=lambda t: np.abs(self.off(t, found[t], table)).mean())
         first, hot = found[theta], mask & (self.celsius >= OVERAGED_FROM_C)
         weight = np.where(self.sheet[hot], SHEET_WEIGHT, 1.0) / DATA_SD_HRC
@@ -259,10 +253,6 @@ def main():
     for r in checks:
         error = f"{r['mean_absolute_error_hrc']} bias {r['bias_hrc']}"
         print(f"{r['what']:34s} {r['validation']:34s} n {r['rows']:4d} {error}")
-    for i in np.flatnonzero(rows.sheet & (rows.celsius >= OVERAGED_C)):
-        print(f"{rows.name[i]} {rows.celsius[i]:.0f} °C: {left_out[i] - rows.hrc[i]:+.1f} HRC")
-    for r in constants:
-        print(r["quantity"], r["term"], r["value"], r["standard_error"])
     if a.write:
         header = "quantity term value standard_error rows steels fitted source basis".split()
         notes = """

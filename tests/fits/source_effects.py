@@ -1,7 +1,5 @@
 """Shrunken robust regression with one random offset per source; whole groups left out; the tables that fits write."""
 
-from __future__ import annotations
-
 import argparse
 import csv
 from pathlib import Path
@@ -13,9 +11,8 @@ from forgeprops.base.tables import data_path
 
 def options(doc, *paths, **flags):
     """Arguments of a script of this folder: ``--write`` always; `paths` and `flags` as it needs."""
-    parser = argparse.ArgumentParser(
-        description=doc, formatter_class=argparse.RawDescriptionHelpFormatter
-    )
+    how = argparse.RawDescriptionHelpFormatter
+    parser = argparse.ArgumentParser(description=doc, formatter_class=how)
     for name in paths:
         parser.add_argument(name, type=Path)
     for name in (*flags, "write"):
@@ -43,17 +40,15 @@ def fit(columns, residual, group, prior_sd, group_sd, noise_sd, huber=1.0, round
     return b[:k], np.sqrt(np.diag(np.linalg.inv(curvature))[:k])
 
 
-def leave_groups_out(
-    columns, residual, group, prior_sd, train=None, predict_columns=None, **settings
-):
-    """What the fit predicts for each group when that whole group is left out of it; `settings` as of `fit`."""
+def leave_groups_out(columns, residual, group, prior_sd, train=None, predict_columns=None, **how):
+    """What the fit predicts for each group when that whole group is left out of it; `how` as of `fit`."""
     train = np.ones(len(residual), bool) if train is None else train
     seen = columns if predict_columns is None else predict_columns
     out = np.empty(len(residual))
     for g in np.unique(group):
         inside = group == g
         used = ~inside & train
-        b, _ = fit(columns[used], residual[used], group[used], prior_sd, **settings)
+        b, _ = fit(columns[used], residual[used], group[used], prior_sd, **how)
         out[inside] = seen[inside] @ b
     return out
 
@@ -73,8 +68,7 @@ def write(name, rows, notes, header=None):
     """Rewrite a table of data/: `notes` above it line by line, rows as dicts."""
     with data_path(name).open("w", encoding="utf-8", newline="") as file:
         file.writelines(f"# {line.strip()}\n" for line in notes.strip().splitlines())
-        out = csv.DictWriter(
-            file, header or list(rows[0]), lineterminator="\n", extrasaction="ignore"
-        )
+        how = {"lineterminator": "\n", "extrasaction": "ignore"}
+        out = csv.DictWriter(file, header or list(rows[0]), **how)
         out.writeheader()
         out.writerows(rows)

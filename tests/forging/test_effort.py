@@ -1,12 +1,18 @@
-"""Flow stress, equal effort, press force: consistency of remembered laws, worked examples, monotony."""
+"""Flow stress, equal effort, press force; decarburisation, scale and heating limits."""
 
 import numpy as np
 import pytest
 from checks import refuses
+from reference import carbon_profile as profile
+from reference.carbon_profile import scale_along_um
+from scipy.special import erfc
 
+import forgeprops as fp
+from forgeprops.base.tables import read_rows
+from forgeprops.forging import cautions, press, scale
+from forgeprops.forging import decarburisation as d
 from forgeprops.forging import effort as e
 from forgeprops.forging import flow_stress_laws as laws
-from forgeprops.forging import press
 from forgeprops.inputs.grades import grade, grades
 from forgeprops.inputs.steel import Steel
 
@@ -16,8 +22,7 @@ def test_shida_branches_meet(carbon):
     # a wrong coefficient in one branch would open a gap at the transformation temperature
     td = 950.0 * (carbon + 0.41) / (carbon + 0.32) - 273.15
     below = laws.shida_mpa(carbon, td - 1e-6, 0.3, 10.0)
-    above = laws.shida_mpa(carbon, td + 1e-6, 0.3, 10.0)
-    assert below == pytest.approx(above, rel=0.016)
+    assert below == pytest.approx(laws.shida_mpa(carbon, td + 1e-6, 0.3, 10.0), rel=0.016)
 
 
 @pytest.mark.parametrize("carbon, t_c, rate, expected", [
@@ -60,18 +65,11 @@ def test_chromium_coefficient_reproduces_the_measured_steel():
 
 @pytest.mark.parametrize("name", grades())
 def test_easier_to_forge_the_hotter(name):
-    t = np.arange(700.0, 1250.5, 0.5)
-    band = e.flow_stress(grade(name), t)
+    band = e.flow_stress(grade(name), np.arange(700.0, 1250.5, 0.5))
     stress = np.asarray(band.mpa)
     assert np.all(np.diff(stress) <= 1e-9) and stress[0] > 2.0 * stress[-1]
     assert np.max(-np.diff(stress) / stress[:-1]) < 0.02  # no jump
     assert np.all(band.low_mpa <= stress) and np.all(stress <= band.high_mpa)
-
-
-def test_equal_effort_of_the_same_steel_is_the_same_preheat():
-    steel = grade("1030")
-    answer = e.equal_effort(steel, 900.0, steel)
-    assert answer[:3] == pytest.approx((900.0, 900.0, 900.0), abs=1e-3)
 
 
 @pytest.mark.parametrize("name", ["4130", "4140", "SCM435"])
@@ -84,30 +82,134 @@ def test_chromoly_needs_a_hotter_preheat(name):
     assert e.flow_stress_mpa(grade(name), answer.preheat_c) == pytest.approx(equal, rel=1e-6)
 
 
-def test_equal_effort_is_judged_in_the_die():
+def test_equal_effort_is_judged_in_the_die_and_goes_back_and_forth():
     a, b = grade("1030"), grade("4130")
     constant = e.equal_effort(a, 930.0, b, die_drop_c=30.0).preheat_c
     assert constant == pytest.approx(e.equal_effort(a, 900.0, b).preheat_c + 30.0, abs=1e-6)
     # a drop that grows with the preheat asks for a little more
     assert e.equal_effort(a, 930.0, b, die_drop_c=lambda t: 0.05 * (t - 330.0)).preheat_c > constant
-
-
-def test_back_and_forth():
+    steel = grade("1030")
+    answer = e.equal_effort(steel, 900.0, steel)
+    assert answer[:3] == pytest.approx((900.0, 900.0, 900.0), abs=1e-3)
     there = e.equal_effort(grade("1030"), 900.0, grade("4140")).preheat_c
     back = e.equal_effort(grade("4140"), there, grade("1030")).preheat_c
     assert back == pytest.approx(900.0, abs=0.01)
+    refuses("Preheat of the first steel 300", e.equal_effort, grade("1030"), 300.0, grade("4130"))
 
 
-def test_many_cases_at_once():
+def test_press_force_and_many_cases_at_once():
+    f = press.press_force_kn(6000.0, 120.0, "very complex")
+    assert f.kn == pytest.approx(7200.0) and f.low_kn < f.kn < f.high_kn
+    refuses("shape", press.press_force_kn, 6000.0, 120.0, "round")
     t = np.linspace(800.0, 1200.0, 20_000)
     assert np.shape(e.flow_stress_mpa(grade("4140"), t)) == (20_000,)
 
 
-def test_press_force():
-    f = press.press_force_kn(6000.0, 120.0, "very complex")
-    assert f.kn == pytest.approx(7200.0) and f.low_kn < f.kn < f.high_kn
-    refuses("shape", press.press_force_kn, 6000.0, 120.0, "round")
+def _constant(temperature_c, carbon):
+    return np.full(np.broadcast(np.asarray(temperature_c), np.asarray(carbon)).shape, 2e-11)
 
 
-def test_bad_input_and_warnings():
-    refuses("Preheat of the first steel 300", e.equal_effort, grade("1030"), 300.0, grade("4130"))
+@pytest.mark.parametrize("carbon, surface", [(0.30, 0.0), (0.25, 1.20)])
+def test_profile_against_the_error_function(carbon, surface):
+    errors = []
+    for n in (80, 160, 320):
+        p = profile.carbon_profile(carbon, [0, 900], [1000, 1000], surface, None, _constant, n)
+        exact = profile.error_function_carbon(p.depth_um, 2e-11, 900.0, carbon, surface)
+        errors.append(np.max(np.abs(p.carbon - exact)))
+    assert errors[1] < 0.005 * abs(carbon - surface)
+    assert errors[0] > 1.5 * errors[1] > 2.0 * errors[2]
+
+
+def test_profile_with_a_receding_surface_against_the_exact_solution():
+    p = profile.carbon_profile(0.3, [0, 900], [1000, 1000], 0.0, "air", _constant)
+    width = 2.0 * np.sqrt(2e-11 * 900.0) * 1e6
+    exact = 0.3 * (1.0 - erfc((p.depth_um + p.recession_um) / width) / erfc(p.recession_um / width))
+    assert np.max(np.abs(p.carbon - exact)) < 0.005 * 0.3
+
+
+def test_richer_metal_diffuses_faster_so_depth_lies_between_the_two_ends():
+    depth = profile.decarburised_depth_um(0.4, [0, 900], [1000, 1000], None)
+    ends = [1.163 * 2e6 * np.sqrt(d.carbon_diffusivity(1000.0, c) * 900.0) for c in (0.0, 0.4)]
+    assert ends[0] < depth < ends[1]
+
+
+@pytest.mark.parametrize("carbon", [0.1, 0.2, 0.45, 0.6])
+@pytest.mark.parametrize("atmosphere", [None, "gas furnace", "air"])
+def test_estimate_follows_the_profile(carbon, atmosphere):
+    t = np.linspace(0, 900, 61)
+    temp = np.interp(t, [0, 400, 900], [700, 1050, 1050])
+    p = profile.carbon_profile(carbon, t, temp, 0.0, atmosphere)
+    depth = np.interp(0.9 * carbon, p.carbon, p.depth_um)
+    total = 1e12 * np.trapezoid(d.carbon_diffusivity(temp, 0.6 * carbon), t)
+    assert d.decarburised_um(total, p.recession_um) == pytest.approx(depth, rel=0.03)
+
+
+def test_hotter_and_longer_is_deeper_and_scale_takes_its_part():
+    def depth(t_c, seconds, atmosphere=None):
+        return profile.decarburised_depth_um(0.30, [0, seconds], [t_c, t_c], atmosphere)
+
+    assert np.all(np.diff([depth(t, 900) for t in range(800, 1251, 50)]) > 0.0)
+    assert depth(1000, 1800) == pytest.approx(2**0.5 * depth(1000, 900), rel=0.01)
+    eaten = scale.metal_loss_um(held(1150, 900, "air"))
+    assert depth(1150, 900, "air") < depth(1150, 900) < depth(1150, 900, "air") + eaten
+
+
+def test_skin_hardness():
+    hv = d.skin_hardness_hv(600.0, np.linspace(0.0, 0.4, 41), 0.4)
+    assert np.all(np.diff(hv) > 0.0) and hv[-1] == pytest.approx(600.0)
+    # blasting off the whole layer gives the core's hardness back within its last tenth of carbon
+    assert d.skin_hardness_hv(600.0, 0.9 * 0.4, 0.4) > 0.93 * 600.0
+
+
+# ---- scale
+
+
+def held(t_c, seconds, atmosphere="gas furnace"):
+    """Scale after a hold, µm."""
+    return scale_along_um([0.0, seconds], [t_c, t_c], atmosphere)[-1]
+
+
+@pytest.mark.parametrize("t_c, x60, x300, x900", [
+    (850, 22, 49, 85), (1000, 64, 143, 247), (1100, 114, 256, 443), (1200, 189, 424, 734),
+    (1250, 238, 532, 921),
+])  # fmt: skip
+def test_iron_in_air_regression(t_c, x60, x300, x900):
+    # worked out by hand from k = 6.1 exp(-169452/RT) cm²/s
+    for seconds, x in ((60, x60), (300, x300), (900, x900)):
+        assert held(t_c, seconds, "air") == pytest.approx(x, abs=0.9)
+        assert np.sqrt(scale.scale_rate(t_c) * seconds) == pytest.approx(held(t_c, seconds, "air"))
+
+
+def test_scale_adds_up_and_takes_metal_by_weight():
+    t, temp = np.array([0.0, 300.0, 900.0]), np.array([20.0, 950.0, 950.0])
+    coarse = scale_along_um(t, temp)
+    fine = scale_along_um(np.linspace(0, 900, 3001), np.interp(np.linspace(0, 900, 3001), t, temp))
+    assert held(950.0, 600.0) < fine[-1] and np.all(np.diff(fine) >= 0.0)
+    assert coarse[-1] == pytest.approx(fine[-1], rel=0.02)
+    assert np.all(np.diff([held(t, 600.0) for t in np.linspace(700.0, 1250.0, 200)]) > 0.0)
+    # 1 g of oxygen takes 3.49 g of iron (FeO): the same metal as by volume
+    x = 100e-4  # cm of wüstite, 5.745 g/cm³
+    oxygen = x * 5.745 * 15.999 / 71.844
+    assert scale.metal_loss_um(100.0) == pytest.approx(oxygen * 3.49 / 7.874 * 1e4, rel=2e-3)
+    # fuel-fired heats: 0.7-1.5 % well run, up to 3 % (read); a 100 mm billet at 1200 °C for 1 h,
+    # area per volume 4/100 mm; flue gas
+    loss = scale.metal_loss_um(held(1200.0, 3600.0)) / 1000.0 * 4.0 / 100.0
+    assert 0.007 < loss < 0.06
+
+
+# ---- forging heating limits: whole, in order, lower for more carbon
+
+
+def test_heating_limits_are_whole_in_order_and_fall_with_carbon():
+    for name in fp.grades():
+        safe, working = cautions.heating_limit_arrays(fp.grade(name))
+        assert 1100.0 < working <= safe, name
+    rows = read_rows("constants/forging_temperatures.csv")
+    assert all(float(r["finish_c"]) < float(r["working_c"]) for r in rows)
+    for family in {r["family"] for r in rows}:
+        mine = (r for r in rows if r["family"] == family)
+        ends = [(float(r["carbon_low"]), float(r["carbon_high"])) for r in mine]
+        assert ends[0][0] == 0.0 and ends[-1][1] == 1.2
+        assert all(a[1] == b[0] for a, b in zip(ends[:-1], ends[1:], strict=True))
+    safe = [cautions.heating_limit_arrays(fp.grade(n))[0] for n in ("1015", "1020", "1030", "1045")]
+    assert safe == sorted(safe, reverse=True)

@@ -4,8 +4,6 @@
 what failed (before a release); `test_hostile.py` tries a little of each in every run of the tests.
 """
 
-from __future__ import annotations
-
 import argparse
 import contextlib
 import inspect
@@ -30,12 +28,9 @@ from fuzz.wild_cases import try_cases, try_lines
 
 import forgeprops as fp
 from forgeprops.__main__ import main as command_line
-from forgeprops.base.errors import InputError
 from forgeprops.base.tables import data_path
 from forgeprops.command_line.options import parser
 from forgeprops.io.saved import plain
-
-# ---- damaged files -----------------------------------------------------------------------------------------
 
 READERS = {
     "certificates": fp.read_certificates, "hardness": fp.read_hardness, "traces": fp.read_traces,
@@ -161,11 +156,10 @@ def try_files(begin, n, count):
                     assert "<script" not in getattr(found, "_repr_html_", lambda: "")()
 
         start = time.perf_counter()
-        if why := foreign(read, count, "files refused"):
-            yield f"file {seed} ({name}): {why}"
+        why = foreign(read, count, "files refused")
         took = time.perf_counter() - start
-        if took > 10.0:
-            yield f"file {seed} ({name}): {took:.0f} s"
+        if why or took > 10.0:
+            yield f"file {seed} ({name}), {took:.0f} s: {why}"
 
 
 def quiet():
@@ -176,15 +170,12 @@ def foreign(call, count, refused):
     """What `call` raises that is no clear sentence of our own; "" if nothing."""
     try:
         call()
-    except InputError as error:
+    except fp.InputError as error:
         count[refused] += 1
         return flaw(str(error))
     except Exception as error:  # noqa: BLE001  (that is what is looked for)
         return f"{type(error).__name__}: {error!s:.200}"
     return ""
-
-
-# ---- nonsense arguments ------------------------------------------------------------------------------------
 
 
 class Hostile:
@@ -296,9 +287,6 @@ def try_commands(begin, n, count):
             wrong = f"code {code}: {said:.200}"
         if wrong:
             yield f"command {seed}: {given}: {wrong}"
-
-
-# ---- the long run ------------------------------------------------------------------------------------------
 
 
 def main():

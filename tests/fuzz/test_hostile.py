@@ -15,7 +15,7 @@ def test_wild_cases():
     """Finite, bounded and closed numbers; alone and in the batch the same digits or the same sentence."""
     count = Counter()
     for k in range(MORE):
-        hostile.try_cases(BEGIN + 160 * k, 160, count, single=20)
+        hostile.try_cases(BEGIN + 160 * k, 160, count, single=5)
     assert count["cases refused"] < 0.1 * count["cases"]
 
 

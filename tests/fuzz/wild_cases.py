@@ -9,7 +9,6 @@ import numpy as np
 
 import forgeprops as fp
 from forgeprops.answer.evaluation import evaluate
-from forgeprops.base.errors import InputError
 from forgeprops.inputs.cases import Cases
 from forgeprops.inputs.head import Block
 from forgeprops.inputs.later import COOLING, Normalise
@@ -40,22 +39,28 @@ def step(draw, part_class, part, **others):
     return part_class(**{**drawn, **others})
 
 
+def heat(draw):
+    """A library grade with every content anywhere in the grade's range."""
+    base = fp.grade(draw.choice(fp.grades()))
+    composition = dict(base.composition)
+    for e, (low, high) in base.limits.items():
+        low = max(low or 0.0, 0.03 * (e == "C"))
+        composition[e] = draw.uniform(low, high or composition.get(e, 0.1))
+    return fp.Steel(base.name, composition)
+
+
 def steel(draw):
     """A library grade, one of its range, or any composition."""
-    way, base = draw.random(), fp.grade(draw.choice(fp.grades()))
+    way = draw.random()
     if way < 0.3:
-        return base
-    composition = dict(base.composition)
+        return fp.grade(draw.choice(fp.grades()))
     if way < 0.6:
-        for e, (low, high) in base.limits.items():
-            low = max(low or 0.0, 0.03 * (e == "C"))
-            composition[e] = draw.uniform(low, high or composition.get(e, 0.1))
+        composition = heat(draw).composition
     else:
         composition = {"C": number(draw, table()["C"].low, ELEMENTS["C"])}
         for e in draw.sample(sorted(set(ELEMENTS) - {"C"}), draw.randrange(9)):
             composition[e] = number(draw, 0.0, ELEMENTS[e])
-    grain = number(draw, 0.0, 14.0)
-    return fp.Steel("drawn", composition, grain, fine_grain=draw.random() < 0.5)
+    return fp.Steel("drawn", composition, number(draw, 0.0, 14.0), fine_grain=draw.random() < 0.5)
 
 
 def head(draw):
@@ -67,7 +72,7 @@ def head(draw):
             value = number(draw, setting.low, setting.high)
         else:
             value = getattr(getattr(made, part), field) * draw.uniform(0.7, 1.4)
-        with contextlib.suppress(InputError):
+        with contextlib.suppress(fp.InputError):
             changed = made.with_(**{name: value})
             if 100.0 <= changed.mass_g() <= 600.0:
                 made = changed
@@ -76,7 +81,7 @@ def head(draw):
         sizes = [(draw.uniform(3, 16), draw.uniform(2, 14)) for _ in range(n)]
         length = sum(b.length_mm for b in made.body) / n
         body = tuple(Block(f"b{k}", length, *size) for k, size in enumerate(sizes))
-        with contextlib.suppress(InputError):
+        with contextlib.suppress(fp.InputError):
             made = dataclasses.replace(made, body=body, declared_mass_g=None)
     return made
 
@@ -130,12 +135,13 @@ def same_sentence(one, many_error):
     """`estimate` gives numbers where the batch does, and refuses with the batch's sentence."""
     try:
         result = fp.estimate(*one)
-    except InputError as error:
+    except fp.InputError as error:
         assert str(error) == many_error, (str(error), many_error)
         return None
     assert not many_error, many_error
     json.dumps(result.to_dict(), allow_nan=False)
-    assert "nan" not in result.summary().lower().split()
+    assert "nan" not in f"{result.summary()} {result.details()}".lower().split()
+    assert result.distortion.words
     return result
 
 
@@ -198,7 +204,7 @@ def line(seed):
     for name in draw.sample(names, 3):
         s = table()[name]
         span = s.search or (s.slider and s.slider[:2]) or (s.low, s.high)
-        with contextlib.suppress(InputError):
+        with contextlib.suppress(fp.InputError):
             job = job.with_(**{name: draw.uniform(*span)})
     name = draw.choice(names)
     s = table()[name]
@@ -211,7 +217,7 @@ def along(job, name, values, count):
     found = np.full((len(values), 2), np.nan)
     jobs = {}
     for i, v in enumerate(values):
-        with contextlib.suppress(InputError):
+        with contextlib.suppress(fp.InputError):
             jobs[i] = job.with_(**{name: float(v)})
     if jobs:
         parts = [[getattr(j, n) for j in jobs.values()] for n in ("steel", "head", "route", "shop")]

@@ -1,6 +1,4 @@
-"""The head: mass and surfaces against hand calculation, conduction paths against numerical solutions, bad
-drawings.
-"""
+"""The head: mass, surfaces and conduction paths against hand calculation and numerical solutions; a head from seven numbers."""
 
 import math
 
@@ -11,49 +9,28 @@ from scipy.integrate import quad
 from scipy.sparse import diags, identity, kron
 from scipy.sparse.linalg import spsolve
 
+import forgeprops as fp
 from forgeprops.base.constants import STEEL_DENSITY_KG_M3
-from forgeprops.base.errors import InputError
-from forgeprops.inputs.head import (
-    STATES,
-    ZONES,
-    Block,
-    Face,
-    Head,
-    Hosel,
-    Neck,
-    Rim,
-    bar_mean_rise_mm2,
-    head,
-    heads,
-    links_of,
-    tube_mean_rise_mm2,
-    zones_of,
-)
+from forgeprops.inputs import head as he
+from forgeprops.inputs.drawing import Block
 
 
 def plain(**changes):
     """A head of round numbers, so that a pocket calculator checks it."""
     parts = {
-        "name": "plain", "face": Face(40, 30, 3.0, 0.5), "rim": Rim(70, 40, 4.0, 0.5),
-        "body": (Block("sole", 60, 20, 8, 0.5),), "neck": Neck(20, 16),
-        "hosel": Hosel(50, 14, 10, 30, 1.0, 2.0, 15)}  # fmt: skip
-    return Head(**{**parts, **changes})
+        "name": "plain", "face": he.Face(40, 30, 3.0, 0.5), "rim": he.Rim(70, 40, 4.0, 0.5),
+        "body": (he.Block("sole", 60, 20, 8, 0.5),), "neck": he.Neck(20, 16),
+        "hosel": he.Hosel(50, 14, 10, 30, 1.0, 2.0, 15)}  # fmt: skip
+    return he.Head(**{**parts, **changes})
 
 
-# ---- mass and surface, by hand
-# -----------------------------------------------------------------------------------
-
-
-def test_finished_volumes_by_hand():
+def test_volumes_by_hand():
     z = plain().zones("finished")
     assert z["face"].volume_mm3 == pytest.approx(40 * 30 * 3)
     assert z["rim"].volume_mm3 == pytest.approx((70 * 40 - 40 * 30) * 4)
     assert z["body"].volume_mm3 == pytest.approx(60 * 20 * 8)
     assert z["neck"].volume_mm3 == pytest.approx(math.pi * 20 / 3 * (7**2 + 7 * 8 + 8**2))
     assert z["hosel"].volume_mm3 == pytest.approx(math.pi * (7**2 * 50 - 5**2 * 30))
-
-
-def test_forged_volumes_by_hand():
     z = plain().zones("forged")
     assert z["face"].volume_mm3 == pytest.approx(40 * 30 * 3.5)
     assert z["hosel"].volume_mm3 == pytest.approx(math.pi * 7.5**2 * 52)  # solid, wider, longer
@@ -70,12 +47,12 @@ def test_surfaces_by_hand():
     assert 2 * z["neck"].front_mm2 == pytest.approx(frustum)
 
 
-@pytest.mark.parametrize("name", heads())
-@pytest.mark.parametrize("state", STATES)
+@pytest.mark.parametrize("name", he.heads())
+@pytest.mark.parametrize("state", he.STATES)
 def test_mass_is_volume_times_density_and_closes(name, state):
-    h = head(name)
+    h = he.head(name)
     zones = h.zones(state)
-    assert tuple(zones) == ZONES
+    assert tuple(zones) == he.ZONES
     volume = sum(z.volume_mm3 for z in zones.values())
     assert h.mass_g(state) == pytest.approx(volume * STEEL_DENSITY_KG_M3 * 1e-6)
     if state == "finished":
@@ -83,9 +60,9 @@ def test_mass_is_volume_times_density_and_closes(name, state):
         assert 230 <= h.mass_g() <= 300
 
 
-@pytest.mark.parametrize("name", heads())
+@pytest.mark.parametrize("name", he.heads())
 def test_library_heads_are_believable(name):
-    h = head(name)
+    h = he.head(name)
     assert 2.4 <= h.face.forged_thickness_mm <= 4.0
     assert h.face.thickness_mm < h.rim.thickness_mm  # the centre is the thinnest
     assert h.mass_g("forged") > h.mass_g("finished")
@@ -95,13 +72,9 @@ def test_library_heads_are_believable(name):
 
 
 def test_slab_holds_exactly_the_zone():
-    for name in heads():
-        for z in head(name).zones("forged").values():
+    for name in he.heads():
+        for z in he.head(name).zones("forged").values():
             assert z.path_mm * (z.front_mm2 + z.back_mm2) / 2 == pytest.approx(z.volume_mm3)
-
-
-# ---- conduction against the outside
-# ------------------------------------------------------------------------------
 
 
 def poisson_mean(width, height, n=160):
@@ -116,9 +89,11 @@ def poisson_mean(width, height, n=160):
     return u.sum() / n**2
 
 
-@pytest.mark.parametrize(("width", "height"), [(10, 10), (18, 7), (46, 32)])
+@pytest.mark.parametrize("width, height", [(10, 10), (18, 7), (46, 32)])
 def test_mean_rise_of_a_bar_against_finite_differences(width, height):
-    assert bar_mean_rise_mm2(width, height) == pytest.approx(poisson_mean(width, height), rel=2e-3)
+    assert he.bar_mean_rise_mm2(width, height) == pytest.approx(
+        poisson_mean(width, height), rel=2e-3
+    )
 
 
 @pytest.mark.parametrize("bore", [0.0, 4.0, 9.4, 13.0])
@@ -129,16 +104,16 @@ def test_mean_rise_of_a_tube_against_quadrature(bore):
         return (big**2 - r**2) / 4 + (a**2 / 2 * math.log(r / big) if a else 0.0)
 
     mean = quad(lambda r: u(r) * 2 * r, a, big)[0] / (big**2 - a**2)
-    assert tube_mean_rise_mm2(14.0, bore) == pytest.approx(mean, rel=1e-9)
+    assert he.tube_mean_rise_mm2(14.0, bore) == pytest.approx(mean, rel=1e-9)
 
 
 def test_path_factor_of_plate_round_and_thin_tube():
-    z = head("mid-iron").zones("forged")
+    z = he.head("mid-iron").zones("forged")
     assert z["face"].path_factor == z["rim"].path_factor == 1.0
     # slab L/3k with L = R/2 against round R/4k
     assert z["hosel"].path_factor == pytest.approx(2 / 3)
     assert z["neck"].path_factor == pytest.approx(2 / 3)
-    thin = plain(hosel=Hosel(50, 14, 12.2, 50), neck=Neck(20, 16)).zones("finished")["hosel"]
+    thin = plain(hosel=he.Hosel(50, 14, 12.2, 50), neck=he.Neck(20, 16)).zones("finished")["hosel"]
     assert 0.9 < thin.path_factor < 1  # a thin wall is nearly a plate cooled from one side
     assert thin.path_mm == pytest.approx(2 * 0.9, rel=0.10)
 
@@ -146,7 +121,7 @@ def test_path_factor_of_plate_round_and_thin_tube():
 def links(drawing, state):
     """Bridges between the zones of a head."""
     parts = drawing._drawn(state)
-    return links_of(*parts, zones_of(*parts))
+    return he.links_of(*parts, he.zones_of(*parts))
 
 
 def test_face_to_rim_bridge_against_the_plate_solved_in_its_plane():
@@ -163,9 +138,8 @@ def test_face_to_rim_bridge_against_the_plate_solved_in_its_plane():
 
 def test_hosel_bridge_is_a_third_of_a_cooling_rod():
     """A rod that cools slowly and evenly along its length: mean minus root = q‴ L²/(3 k), from the fin
-    equation.
-    """
-    h = plain(neck=Neck(1, 15), hosel=Hosel(50, 14, 0, 0))
+    equation."""
+    h = plain(neck=he.Neck(1, 15), hosel=he.Hosel(50, 14, 0, 0))
     link = links(h, "finished")[3]
     k, loss, section, length = 30e-3, 1e-3, math.pi / 4 * 14**2, 50.0  # W/(mm K), W/mm³
     mean_rise = quad(lambda x: loss / k * (length * x - x * x / 2), 0, length)[0] / length
@@ -175,19 +149,14 @@ def test_hosel_bridge_is_a_third_of_a_cooling_rod():
     assert link.length_mm == pytest.approx(length / 3 + neck_part, rel=1e-6)
 
 
-# ---- changing and refusing
-# ---------------------------------------------------------------------------------------
-
-
 def test_with_keeps_the_allowance_and_drops_the_mass():
-    h = head("mid-iron").with_(face_thickness_mm=3.0, hosel_outside_mm=14.0)
+    h = he.head("mid-iron").with_(face_thickness_mm=3.0, hosel_outside_mm=14.0)
     assert h.face.forged_thickness_mm == pytest.approx(3.4)
     assert h.hosel.forged_outside_mm == pytest.approx(14.6)
-    assert h.declared_mass_g is None
-    assert h.mass_g() > head("mid-iron").mass_g()
+    assert h.declared_mass_g is None and h.mass_g() > he.head("mid-iron").mass_g()
 
 
-@pytest.mark.parametrize(("changes", "words"), [
+@pytest.mark.parametrize("changes, words", [
     ({"hosel_bore_mm": 14.0}, "bore is 14 mm"),
     ({"hosel_outside_mm": 10.0}, "hosel wall is 0.30 mm"),
     ({"hosel_bore_depth_mm": 80}, "bore depth is 80 mm"),
@@ -202,26 +171,54 @@ def test_with_keeps_the_allowance_and_drops_the_mass():
     ({"face_thicknes_mm": 3}, "did you mean 'face_thickness_mm'?"),
 ])  # fmt: skip
 def test_what_cannot_be_built_is_one_sentence(changes, words):
-    with pytest.raises(InputError) as caught:
-        head("mid-iron").with_(**changes)
+    with pytest.raises(fp.InputError) as caught:
+        he.head("mid-iron").with_(**changes)
     message = str(caught.value)
     assert words in message and "'mid-iron'" in message and "\n" not in message
 
 
-def test_mass_that_does_not_close_shows_both_numbers():
+def test_what_does_not_close_or_is_no_part_is_named():
     words = r"declared mass is 400 g but the finished dimensions make \d+ g"
     refuses(words, plain, declared_mass_g=400.0)
     assert plain().declared_mass_g is None
-
-
-def test_wrong_parts_are_named():
     refuses("face must be a Face", plain, face=3)
     refuses("body is empty", plain, body=())
-    long = (Block("sole", 150, 20, 8), Block("frame", 150, 5, 3))
+    long = (he.Block("sole", 150, 20, 8), he.Block("frame", 150, 5, 3))
     refuses("blocks are 300 mm long together", plain, body=long)
     refuses("name must be .*''", plain, name="")
+    refuses("did you mean 'wedge'", he.head, "wege")
+    refuses("state 'raw' is unknown", he.head("wedge").zones, "raw")
 
 
-def test_unknown_head_suggests_the_nearest():
-    refuses("did you mean 'wedge'", head, "wege")
-    refuses("state 'raw' is unknown", head("wedge").zones, "raw")
+SEVEN = {"mass_g": 270, "face_mm": 2.4, "blade_mm": (76, 45), "hosel_mm": (13.4, 9.4, 60)}
+
+
+@pytest.mark.parametrize("like", fp.heads())
+def test_seven_numbers_close_the_mass_on_every_template(like):
+    made = fp.head_from(**SEVEN, like=like)
+    assert made.mass_g() == pytest.approx(270, abs=1e-6) and made.declared_mass_g == 270
+    assert (made.rim.length_mm, made.rim.height_mm, made.face.thickness_mm) == (76, 45, 2.4)
+    assert (made.hosel.outside_mm, made.hosel.bore_mm, made.hosel.length_mm) == (13.4, 9.4, 60)
+    assert made.note.startswith(f"Assumed from {like}: face") and "bore" in made.note
+
+
+def test_the_templates_own_numbers_give_the_template_back():
+    like = fp.head("wedge")
+    made = fp.head_from(like.mass_g(), 3.4, (73, 48), (13.6, 9.4, 50), like="wedge", name="again")
+    for part in ("face", "rim", "neck", "hosel"):
+        assert getattr(made, part) == getattr(like, part)
+    for mine, theirs in zip(made.body, like.body, strict=True):
+        assert isinstance(mine, Block) and mine.width_mm == pytest.approx(theirs.width_mm)
+
+
+@pytest.mark.parametrize("change, says", [
+    ({"mass_g": 590}, r"the shape of mid-iron takes \d+ to \d+ g"),
+    ({"mass_g": "heavy"}, "must be a number"),
+    ({"hosel_mm": (13.4, 9.4)}, r"must be \(outside, bore, length\) in mm"),
+    ({"hosel_mm": (10, 9.4, 60)}, "hosel wall is 0.30 mm"),
+    ({"face_mm": 0.2}, "Face thickness 0.2 mm"),
+    ({"like": "iron 7"}, "head 'iron 7' is unknown"),
+    ({"like": 7}, "must be a Head"),
+])  # fmt: skip
+def test_what_cannot_be_is_one_sentence(change, says):
+    refuses(says, fp.head_from, **{**SEVEN, **change})

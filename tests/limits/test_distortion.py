@@ -8,95 +8,72 @@ from checks import refuses
 
 import forgeprops as fp
 from forgeprops.engine.section import lobatto
-from forgeprops.face.distortion import (
-    EXPANSION_PER_K,
-    bow_mm,
-    bow_of_head,
-    cutting_warnings,
-    drift_deg,
-    face_bow,
-    frozen_thermal_strain,
-    gradient_per_mm,
-    transformation_strain,
-)
+from forgeprops.face import distortion as d
 from forgeprops.strength.hardness_scales import hv_from_hrc
 from forgeprops.transformation.phase_hardness import as_quenched_hrc
 
 
-def test_two_parts_in_a_thousand_through_3_mm_bow_60_mm_by_0_3_mm():
-    assert bow_mm(0.002 / 3.0, 60.0) == pytest.approx(0.3)
-    gradient = gradient_per_mm(np.linspace(0.002, 0.0, 2000), 3.0)
-    assert bow_mm(gradient, 60.0) == pytest.approx(0.3, rel=1e-3)
+def test_bow_of_a_gradient_and_of_layers():
+    assert d.bow_mm(0.002 / 3.0, 60.0) == pytest.approx(0.3)
+    gradient = d.gradient_per_mm(np.linspace(0.002, 0.0, 2000), 3.0)
+    assert d.bow_mm(gradient, 60.0) == pytest.approx(0.3, rel=1e-3)
     # exact arc: the rise of a circle of that radius
     radius = 3.0 / 0.002
     expected = radius - np.sqrt(radius**2 - 30.0**2)
-    assert bow_mm(1 / radius, 60.0) == pytest.approx(expected, rel=1e-3)
-
-
-def test_layers_against_an_independent_beam():
+    assert d.bow_mm(1 / radius, 60.0) == pytest.approx(expected, rel=1e-3)
     # free beam: choose mean strain and curvature so that force and moment of E(e − wanted) vanish
-    rng = np.random.default_rng(1)
-    wanted, t = rng.uniform(0, 0.003, 7), 3.0
+    wanted, t = np.random.default_rng(1).uniform(0, 0.003, 7), 3.0
     z = (0.5 - (np.arange(70_000) + 0.5) / 70_000) * t  # front is positive
     own = np.repeat(wanted, 10_000)
     system = np.array([[1.0, z.mean()], [z.mean(), (z**2).mean()]])
     _, curvature = np.linalg.solve(system, [own.mean(), (own * z).mean()])
-    assert gradient_per_mm(wanted, t) == pytest.approx(curvature, rel=1e-6)
+    assert d.gradient_per_mm(wanted, t) == pytest.approx(curvature, rel=1e-6)
 
 
-def test_volume_changes():
+def test_volume_changes_and_thermal_part():
     # martensite 4.64 − 0.53 C per cent of volume (ASM Handbook, read as quoted)
-    assert 300 * transformation_strain({"martensite": 1}, 0.4) == pytest.approx(4.64 - 0.53 * 0.4)
+    assert 300 * d.transformation_strain({"martensite": 1}, 0.4) == pytest.approx(4.64 - 0.53 * 0.4)
     names = ("pearlite", "bainite", "martensite")
-    order = [transformation_strain({name: 1.0}, 0.4) for name in names]
+    order = [d.transformation_strain({name: 1.0}, 0.4) for name in names]
     assert order[0] < order[1] < order[2]
-    half = transformation_strain({"martensite": 0.5, "pearlite": 0.5}, 0.4)
+    half = d.transformation_strain({"martensite": 0.5, "pearlite": 0.5}, 0.4)
     assert half == pytest.approx(0.5 * (order[0] + order[2]))
-    assert transformation_strain({"austenite": 1.0}, 0.4) == 0.0
-
-
-def test_thermal_part():
+    assert d.transformation_strain({"austenite": 1.0}, 0.4) == 0.0
     # EN 1993-1-2 elongation at 600 °C: 1.2e-5·600 + 0.4e-8·600² − 2.416e-4 = 8.398e-3 over 580 K
-    assert EXPANSION_PER_K * 580 == pytest.approx(8.398e-3, rel=1e-4)
-    assert frozen_thermal_strain(100, 1.0) == pytest.approx(1.448e-3, rel=1e-3)
-    assert frozen_thermal_strain(100, 0.0) == 0.0
+    assert d.EXPANSION_PER_K * 580 == pytest.approx(8.398e-3, rel=1e-4)
+    assert d.frozen_thermal_strain(100, 1.0) == pytest.approx(1.448e-3, rel=1e-3)
+    assert d.frozen_thermal_strain(100, 0.0) == 0.0
 
 
-def test_face_bow_adds_its_parts_and_obeys_restraint():
+def test_face_bow_and_neck_drift():
     layers = [{"martensite": 1.0}, {"martensite": 0.5, "pearlite": 0.5}, {"pearlite": 1.0}]
-    free = face_bow(3.0, 50.0, layers=layers, carbon_pct=0.3, difference_c=150)
+    free = d.face_bow(3.0, 50.0, layers=layers, carbon_pct=0.3, difference_c=150)
     assert free.bow_mm == pytest.approx(free.transformation_mm + free.thermal_mm)
     assert free.bow_mm > 0 and free.residual_mpa == 0.0 and not free.flat
     assert [w.code for w in free.warnings] == ["distortion:bow"]
     how = {"carbon_pct": 0.3, "difference_c": 150, "restraint": 0.8, "limit_mm": 0.5}
-    held = face_bow(3.0, 50.0, layers=layers, **how)
+    held = d.face_bow(3.0, 50.0, layers=layers, **how)
     assert held.bow_mm == pytest.approx(0.2 * free.bow_mm) and held.flat and held.residual_mpa > 50
     # stress of the held curvature: E k t/2
     assert held.residual_mpa == pytest.approx(205_000 * 0.8 * free.curvature_per_mm * 1.5, rel=1e-9)
     assert "bulges" in free.words() and "past" in free.words() and "within" in held.words()
-    assert face_bow(3.0, 50.0, layers=layers[::-1]).bow_mm < 0
-    even = face_bow(3.0, 50.0, layers=[{"pearlite": 1.0}] * 4)
+    assert d.face_bow(3.0, 50.0, layers=layers[::-1]).bow_mm < 0
+    even = d.face_bow(3.0, 50.0, layers=[{"pearlite": 1.0}] * 4)
     assert even.bow_mm == pytest.approx(0.0, abs=1e-12)
-
-
-def test_neck_drift():
-    assert drift_deg(0.001, 14.0, 20.0) == pytest.approx(np.degrees(0.001 / 14 * 20))
-    shape = face_bow(3.0, 50.0, neck=(14, 20, frozen_thermal_strain(150)))
+    assert d.drift_deg(0.001, 14.0, 20.0) == pytest.approx(np.degrees(0.001 / 14 * 20))
+    shape = d.face_bow(3.0, 50.0, neck=(14, 20, d.frozen_thermal_strain(150)))
     assert 0.05 < shape.neck_drift_deg < 0.15 and "moves the loft" in shape.words()
 
 
-def test_cut_edges():
+def test_cut_edges_make_one_warning():
     hv = {"face": 380, "rim": 330, "hosel": 190}
-    assert [w.code for w in cutting_warnings(hv, ["rim", "hosel"])] == ["distortion:hard-to-cut"]
-    assert cutting_warnings(hv, ["rim"], limit_hv=400) == ()
-    refuses("did you mean 'rim'", cutting_warnings, hv, ["rimm"])
-    refuses("Face thickness -1 mm", face_bow, -1, 60)
-    refuses("at least one share", transformation_strain, {}, 0.3)
-
-
-def test_several_hard_edges_make_one_warning():
+    assert [w.code for w in d.cutting_warnings(hv, ["rim", "hosel"])] == ["distortion:hard-to-cut"]
+    assert d.cutting_warnings(hv, ["rim"], limit_hv=400) == ()
+    refuses("did you mean 'rim'", d.cutting_warnings, hv, ["rimm"])
+    refuses("Face thickness -1 mm", d.face_bow, -1, 60)
+    refuses("at least one share", d.transformation_strain, {}, 0.3)
     hv = {"face": 380, "rim": 330, "body": 321, "hosel": 190}
-    (warning,) = cutting_warnings(hv, ["face", "rim", "body"])
+    (warning,) = d.cutting_warnings(hv, ["face", "rim", "body"])
     words = (
         "The face, rim and body are machined later; their hardest layers have 380, 330 and 321 HV"
     )
@@ -112,14 +89,14 @@ def test_strains_of_real_layers_are_those_of_their_structure():
     x = lobatto(5)[0]
     zone.layer_fractions = {"martensite": 1.0 - x, "pearlite": x}  # a straight gradient
     head = fp.head("mid-iron")
-    shape = bow_of_head(head, zone, carbon)
+    shape = d.bow_of_head(head, zone, carbon)
     mismatch = 1.68 * carbon / 300.0  # of full martensite and pearlite
     t, span = head.face.forged_thickness_mm, head.face.length_mm
     assert shape.bow_mm == pytest.approx(mismatch / t * span**2 / 8.0, rel=2e-3)
     assert shape.thermal_mm == 0.0
     zone.hardness_hv = 165.0  # tempered until its martensite is as soft as pearlite: no room left
     zone.as_quenched_hv = 165.0 + 0.5 * (float(hv_from_hrc(as_quenched_hrc(carbon))) - 165.0)
-    assert bow_of_head(head, zone, carbon).bow_mm == pytest.approx(0.0, abs=1e-9)
+    assert d.bow_of_head(head, zone, carbon).bow_mm == pytest.approx(0.0, abs=1e-9)
 
 
 def test_thermal_part_counts_only_while_the_back_is_soft_and_the_front_stiff():
@@ -131,30 +108,27 @@ def test_thermal_part_counts_only_while_the_back_is_soft_and_the_front_stiff():
         layer_fractions={"pearlite": np.ones(5), "martensite": np.zeros(5)},
     )  # fmt: skip
     head = fp.head("mid-iron")
-    shape = bow_of_head(head, zone, 0.3)
-    curve = frozen_thermal_strain(110.0) / head.face.forged_thickness_mm
+    shape = d.bow_of_head(head, zone, 0.3)
+    curve = d.frozen_thermal_strain(110.0) / head.face.forged_thickness_mm
     expected = curve * head.face.length_mm**2 / 8.0
     # neither 160 °C (both soft) nor 50 °C (both stiff)
     assert shape.bow_mm == pytest.approx(expected)
 
 
-def test_a_computed_face_bows_the_right_way():
+def test_a_computed_face_bows_the_right_way_and_limits_of_the_user_reach_it():
     steel, head = fp.grade("4130"), fp.head("mid-iron")
     result = fp.estimate(steel, head, fp.Route())
     face = result.zones["face"]
-    shape = bow_of_head(head, face, steel.get("C"))
+    shape = d.bow_of_head(head, face, steel.get("C"))
     assert 0.0 < shape.bow_mm < 0.5  # the sprayed front bulges, by no more than tenths
     assert shape.thermal_mm > 0.0
-    even = bow_of_head(head, face, steel.get("C"), difference_c=0.0)
+    even = d.bow_of_head(head, face, steel.get("C"), difference_c=0.0)
     assert even.bow_mm == pytest.approx(shape.transformation_mm)
     assert result.distortion.bow_mm == shape.bow_mm and result.distortion.flat
     assert "The face bulges about" in result.details()
     for name in ("martensite", "bainite", "ferrite"):  # the weighted mean of the layers is the zone
         mean = lobatto(face.layers_hv.size)[1] @ face.layer_fractions[name]
         assert mean == pytest.approx(face.fractions[name], abs=1e-9)
-
-
-def test_limits_of_the_user_reach_the_estimate():
     result = fp.estimate("4130", "mid-iron", flatness_mm=0.01, cutting_limit_hv=900)
     assert [w.code for w in result.distortion.warnings] == ["distortion:bow"]
     result = fp.estimate(fp.grade("4130"), fp.head("mid-iron"), fp.Route().with_(neck_share=1.0))

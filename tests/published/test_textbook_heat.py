@@ -9,58 +9,38 @@ Incropera & DeWitt, *Fundamentals of Heat and Mass Transfer*.
 import math
 
 import pytest
-from scipy.integrate import quad
-from scipy.optimize import brentq
 
 from forgeprops.inputs.head import bar_mean_rise_mm2, head, links_of, tube_mean_rise_mm2, zones_of
+from forgeprops.thermal import surroundings as su
 from forgeprops.thermal.die_contact import die_contact_w_m2k
 from forgeprops.thermal.properties import air
 from forgeprops.thermal.spray import spray_w_m2k
-from forgeprops.thermal.surroundings import (
-    STEFAN_BOLTZMANN,
-    combined_w_m2k,
-    forced_cylinder,
-    forced_cylinder_w_m2k,
-    natural_convection_cylinder,
-    natural_convection_cylinder_w_m2k,
-    natural_convection_plate,
-    radiation_w_m2k,
-)
 
 # ---- natural convection
-# -------------------------------------------------------------------------------------------
 
 
 def test_incropera_example_9_2_call_plate_and_cylinder():
     """Pr 0.69, Gr 2.63e9: 147.16 and 139.13, printed in docstrings of the open library ht 1.2.0 (read)."""
-    assert natural_convection_plate(2.63e9 * 0.69, 0.69) == pytest.approx(147.16, abs=0.01)
-    assert natural_convection_cylinder(2.63e9 * 0.69, 0.69) == pytest.approx(139.13, abs=0.01)
-
-
-def test_cylinder_against_morgan():
-    """Morgan's power law (1975; constants read) gives 151.39 for the same case: two published laws 9 %
-    apart.
-    """
     rayleigh = 2.63e9 * 0.69
-    assert natural_convection_cylinder(rayleigh, 0.69) == pytest.approx(151.39, rel=0.09)
+    assert su.natural_convection_plate(rayleigh, 0.69) == pytest.approx(147.16, abs=0.01)
+    assert su.natural_convection_cylinder(rayleigh, 0.69) == pytest.approx(139.13, abs=0.01)
+    # Morgan's power law (1975; constants read): two published laws 9 % apart
+    assert su.natural_convection_cylinder(rayleigh, 0.69) == pytest.approx(151.39, rel=0.09)
 
 
 def test_incropera_example_9_4():
-    """Steam pipe, D 0.1 m, 165 °C in 23 °C, emissivity 0.85 (inputs read; answers recomputed, book from
-    memory).
-    """
+    """Steam pipe, D 0.1 m, 165 °C in 23 °C, emissivity 0.85 (inputs read; answers recomputed, book from memory)."""
     nu, alpha, k, pr = 22.8e-6, 32.8e-6, 0.0313, 0.697
-    film_k = (165 + 23) / 2 + 273.15
-    rayleigh = 9.80665 / film_k * (165 - 23) * 0.1**3 / (nu * alpha)
+    rayleigh = 9.80665 / ((165 + 23) / 2 + 273.15) * (165 - 23) * 0.1**3 / (nu * alpha)
     assert rayleigh == pytest.approx(5.07e6, rel=2e-3)
-    nusselt = natural_convection_cylinder(rayleigh, pr)
+    nusselt = su.natural_convection_cylinder(rayleigh, pr)
     assert nusselt == pytest.approx(23.1, abs=0.05)
     convected = nusselt * k / 0.1 * math.pi * 0.1 * 142
-    radiated = radiation_w_m2k(165.0, 23.0, 0.85) * 142.0 * math.pi * 0.1
+    radiated = su.radiation_w_m2k(165.0, 23.0, 0.85) * 142.0 * math.pi * 0.1
     assert convected == pytest.approx(322, abs=1.5) and radiated == pytest.approx(441, abs=1.5)
     assert convected == pytest.approx(325, rel=0.012)  # the book, which rounds Ra
     # the same pipe through our own air table
-    assert natural_convection_cylinder_w_m2k(165.0, 23.0, 100.0) == pytest.approx(7.23, rel=0.02)
+    assert su.convection_w_m2k("round", 165.0, 23.0, 100.0) == pytest.approx(7.23, rel=0.02)
 
 
 def test_holman_example_7_5():
@@ -69,25 +49,21 @@ def test_holman_example_7_5():
     rayleigh = 9.80665 * beta * (250 - 15) * 0.3048**3 / nu**2 * pr
     assert rayleigh == pytest.approx(1.57e8, rel=5e-3)
     # Churchill–Chu counts the beginning turbulence, Holman's laminar law does not: 10 % apart
-    assert natural_convection_cylinder(rayleigh, pr) * k / 0.3048 == pytest.approx(6.63, rel=0.12)
+    assert su.natural_convection_cylinder(rayleigh, pr) * k / 0.3048 == pytest.approx(
+        6.63, rel=0.12
+    )
 
 
 # ---- forced convection
-# ---------------------------------------------------------------------------------------------
 
 
 def test_incropera_example_7_4():
-    """Re 6071, Pr 0.70: Churchill–Bernstein Nu 40.6 (40.637; read in a docstring and three public unit
-    tests).
-    """
-    assert forced_cylinder(6071, 0.70) == pytest.approx(40.637, abs=0.005)
-
-
-def test_incropera_example_7_4_measured():
-    """D 12.7 mm, 10 m/s, 26.2 °C air, 128.4 °C wall: measured 102, Zukauskas 105, Churchill–Bernstein 96."""
-    h = forced_cylinder_w_m2k(128.4, 26.2, 12.7, 10.0)
-    assert h == pytest.approx(96, rel=0.02)
-    assert h == pytest.approx(102, rel=0.08)  # measured
+    """Re 6071, Pr 0.70: Churchill–Bernstein Nu 40.6 (40.637; read in a docstring and three public unit tests)."""
+    assert su.forced_cylinder(6071, 0.70) == pytest.approx(40.637, abs=0.005)
+    # D 12.7 mm, 10 m/s, 26.2 °C air, 128.4 °C wall: measured 102, Zukauskas 105, Churchill–Bernstein 96
+    still, whole = (su.convection_w_m2k("round", 128.4, 26.2, 12.7, v) for v in (0.0, 10.0))
+    h = (whole**3 - still**3) ** (1 / 3)
+    assert h == pytest.approx(96, rel=0.02) and h == pytest.approx(102, rel=0.08)
 
 
 def test_holman_example_6_7():
@@ -95,84 +71,29 @@ def test_holman_example_6_7():
     mu, k, pr, rho = 2.14e-5, 0.0312, 0.695, 101325 / (287 * (92.5 + 273))
     reynolds = rho * 50 * 0.05 / mu
     assert reynolds == pytest.approx(1.13e5, rel=5e-3)
-    assert forced_cylinder(reynolds, pr) * k / 0.05 == pytest.approx(171.6, rel=0.20)
+    assert su.forced_cylinder(reynolds, pr) * k / 0.05 == pytest.approx(171.6, rel=0.20)
 
 
 def test_natural_and_forced_add_by_cubes():
     """Incropera ch. 9.9: Nu³ = Nu_F³ + Nu_N³."""
-    assert combined_w_m2k(3.0, 4.0) ** 3 == pytest.approx(27 + 64)
-
-
-# ---- radiation-only cooling, by the formula's own loss
-# ----------------------------------------------------------------
-
-
-@pytest.mark.parametrize("start, room_k, seconds", [(900, 298.15, 197.92), (800, 298.15, 173.79), (900, 0.0, 195.43), (800, 0.0, 171.42)])  # fmt: skip
-def test_radiation_only_cooling(start, room_k, seconds):
-    """Incropera eq. 5.18 and 5.19 (from memory, verified by quadrature): 13.5 mm round, emissivity 0.8, to
-    500 °C.
-    """
-    capacity = 7850 * 650 * 3.375e-3
-
-    def loss(t_c):
-        room_c = room_k - 273.15
-        return radiation_w_m2k(t_c, room_c, 0.8) * (t_c - room_c)
-
-    ours = quad(lambda t: capacity / loss(t), 500, start)[0]
-    assert ours == pytest.approx(seconds, abs=0.01)
-    t, ti = 773.15, start + 273.15
-    if room_k:
-        s = room_k
-        logs = math.log((t + s) / (t - s)) - math.log((ti + s) / (ti - s))
-        arcs = 2 * (math.atan(t / s) - math.atan(ti / s))
-        closed = capacity / (4 * 0.8 * STEFAN_BOLTZMANN * s**3) * (logs + arcs)
-    else:
-        closed = capacity / (3 * 0.8 * STEFAN_BOLTZMANN) * (t**-3 - ti**-3)
-    assert ours == pytest.approx(closed, rel=1e-6)
-
-
-# ---- semi-infinite solid: the die's side of the contact
-# --------------------------------------------------------------
-
-
-def surface_share(h, k, alpha, seconds):
-    """(T − Ti)/(T∞ − Ti) at the surface of a half space, from `die_contact_w_m2k` (k, ρ = 1, c = k/α)."""
-    return 1 - die_contact_w_m2k(h, seconds, k, 1.0, k / alpha) / h
-
-
-def test_half_space_surface_against_the_closed_form():
-    """1 − exp(A²) erfc(A) with A = h √(αt)/k, inputs of Holman 4-5 (read): α 8.4e-5, k 215, h 525."""
-    for seconds in (10, 1000, 3561):
-        a = 525 * math.sqrt(8.4e-5 * seconds) / 215
-        expected = 1 - math.exp(a * a) * math.erfc(a)
-        assert surface_share(525.0, 215.0, 8.4e-5, seconds) == pytest.approx(expected)
-
-
-def test_holman_example_4_5_exact_time():
-    """200 °C slab in 70 °C, 120 °C at 40 mm: exact 3561 s; θ 0.427/0.591/0.632 at 1000/3000/4000 s (recomputed)."""
-
-    def share(seconds):
-        a, b = 525 * math.sqrt(8.4e-5 * seconds) / 215, 0.04 / (2 * math.sqrt(8.4e-5 * seconds))
-        return math.erfc(b) - math.exp(2 * a * b + a * a) * math.erfc(a + b)
-
-    assert [share(t) for t in (1000, 3000, 4000)] == pytest.approx([0.427, 0.591, 0.632], abs=6e-4)
-    assert brentq(lambda t: share(t) - 80 / 130, 100, 1e4) == pytest.approx(3561, abs=2)
+    film = air(60.0)
+    reynolds = 2.0 * 0.02 / film.viscosity_m2_s
+    forced = su.forced_cylinder(reynolds, film.prandtl) * film.conductivity_w_mk / 0.02
+    still, whole = (su.convection_w_m2k("round", 95.0, 25.0, 20.0, v) for v in (0.0, 2.0))
+    assert whole**3 == pytest.approx(forced**3 + still**3)
 
 
 def test_holman_example_4_2_constant_surface_is_the_limit_of_contact():
-    """k 45, α 1.4e-5, surface held: flux k ΔT/√(π α t); contact without resistance must give it (inputs
-    read).
-    """
+    """k 45, α 1.4e-5, surface held: flux k ΔT/√(π α t); contact without resistance must give it (inputs read)."""
     flux = 45 * (250 - 35) / math.sqrt(math.pi * 1.4e-5 * 30)
     ours = die_contact_w_m2k(1e8, 30.0, 45.0, 1.0, 45 / 1.4e-5) * (250 - 35)
     assert ours == pytest.approx(flux, rel=1e-3)
 
 
 # ---- conduction inside the zones
-# ---------------------------------------------------------------------------------------
 
 
-@pytest.mark.parametrize(("biot", "wall", "cylinder"), [
+@pytest.mark.parametrize("biot, wall, cylinder", [
     (0.01, 0.0998, 0.1412), (0.10, 0.3111, 0.4417), (0.30, 0.5218, 0.7465),
     (0.50, 0.6533, 0.9408),
 ])  # fmt: skip
@@ -200,8 +121,8 @@ def test_hosel_bridge_against_the_fin_equation(surface_c):
     length = (h.hosel.length_mm + h.hosel.length_allowance_mm) * 1e-3
     d = h.hosel.forged_outside_mm * 1e-3
     k = 27.3
-    loss = natural_convection_cylinder_w_m2k(surface_c, 25.0, d * 1e3)
-    loss = loss + radiation_w_m2k(surface_c, 25.0, 0.8)
+    loss = su.convection_w_m2k("round", surface_c, 25.0, d * 1e3)
+    loss = loss + su.radiation_w_m2k(surface_c, 25.0, 0.8)
     m = math.sqrt(4 * loss / (k * d))
     x = m * length
     fin = (1 - math.tanh(x) / x) / (m * math.tanh(x)) * 1e3  # mm of the fin's own section
@@ -221,10 +142,3 @@ def test_face_bridge_against_the_fin_equation_in_film_boiling():
     x = m * half
     fin = (1 - math.tanh(x) / x) / (m * math.tanh(x))
     assert 0.75 < fin / (half / 3) < 0.85
-
-
-def test_air_properties_used_by_the_examples():
-    """Incropera Table A.4 at 350 K (read) through our table: ν 20.92e-6, k 30.0e-3."""
-    a = air(350 - 273.15)
-    assert a.viscosity_m2_s == pytest.approx(20.92e-6, rel=0.015)
-    assert a.conductivity_w_mk == pytest.approx(30.0e-3, rel=0.01)

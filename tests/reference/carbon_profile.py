@@ -1,43 +1,25 @@
 """Carbon below a hot surface by implicit finite volumes, and the error-function solution it is held against."""
 
-from __future__ import annotations
-
 import math
-from collections.abc import Callable
 from typing import NamedTuple
 
 import numpy as np
 from scipy.linalg import solve_banded
-from scipy.special import erf, erfinv
+from scipy.special import erf
 
 from forgeprops.base.arrays import pieces_along
-from forgeprops.base.errors import InputError, check_choice
 from forgeprops.forging.decarburisation import carbon_diffusivity
 from forgeprops.forging.scale import ATMOSPHERES, metal_loss_um, scale_rate
-
-#: Share of the first carbon at which the decarburised layer ends.
-_DEPTH_SHARE = 0.90
 
 
 def scale_along_um(time_s, temperature_c, atmosphere="gas furnace"):
     """Scale at each time of a curve of the surface (s, °C; straight between its points), µm."""
-    factor, _, _ = ATMOSPHERES[check_choice(atmosphere, "atmosphere", ATMOSPHERES)]
     pieces = pieces_along(scale_rate, time_s, np.asarray(temperature_c, float))
-    return factor * np.sqrt(np.concatenate(([0.0], np.cumsum(pieces))))
+    return ATMOSPHERES[atmosphere][0] * np.sqrt(np.concatenate(([0.0], np.cumsum(pieces))))
 
 
 class CarbonProfile(NamedTuple):
-    """Carbon below the surface.
-
-    Attributes
-    ----------
-    depth_um : ndarray
-        Depth below the metal surface as it is at the end, µm.
-    carbon : ndarray
-        wt%.
-    recession_um : float
-        Metal the scale has taken, µm.
-    """
+    """Carbon, wt%, over the depth below the surface as it is at the end, µm, and the metal the scale has taken, µm."""
 
     depth_um: np.ndarray
     carbon: np.ndarray
@@ -46,90 +28,36 @@ class CarbonProfile(NamedTuple):
 
 def error_function_carbon(depth_um, diffusivity_m2_s, time_s, carbon, surface_carbon=0.0):
     """Carbon at a depth for constant diffusivity and no recession: Cs + (C0 - Cs) erf(x/2 sqrt(Dt)), wt%."""
-    x = np.asarray(depth_um, float) * 1e-6
     reach = 2.0 * math.sqrt(diffusivity_m2_s * time_s)
-    return surface_carbon + (carbon - surface_carbon) * erf(x / reach)
-
-
-def diffusion_time_s(depth_um, diffusivity_m2_s, carbon, surface_carbon, wanted_carbon):
-    """Time until `wanted_carbon` is reached at a depth (carburising or decarburising), s."""
-    z = float(erfinv((wanted_carbon - surface_carbon) / (carbon - surface_carbon)))
-    if not 0.0 < z < math.inf:
-        raise InputError(
-            f"wanted carbon is {wanted_carbon} wt%; "
-            f"must be between {carbon} and {surface_carbon} wt%."
-        )
-    return (depth_um * 1e-6 / (2.0 * z)) ** 2 / diffusivity_m2_s
+    return surface_carbon + (carbon - surface_carbon) * erf(depth_um * 1e-6 / reach)
 
 
 def _sub_curve(time_s, temperature_c, carbon, diffusivity, steps):
     """Times at equal steps of sqrt(∫D dt), so that the profile moves evenly; temperatures; ∫D dt in µm²."""
-    t = np.asarray(time_s, float)
-    temp = np.asarray(temperature_c, float)
-    if t.ndim != 1 or t.shape != temp.shape or t.size < 2 or np.any(np.diff(t) < 0.0):
-        raise InputError(
-            "the curve is uneven; allowed are times that never fall and as many temperatures, "
-            "two or more."
-        )
+    t, temp = np.asarray(time_s, float), np.asarray(temperature_c, float)
     pieces = [np.linspace(a, b, 40) for a, b in zip(t[:-1], t[1:], strict=True)]
     fine = np.unique(np.concatenate(pieces))
     d = 1e12 * diffusivity(np.interp(fine, t, temp), carbon)
     total = np.concatenate(([0.0], np.cumsum(0.5 * np.diff(fine) * (d[1:] + d[:-1]))))
-    wanted = total[-1] * np.linspace(0.0, 1.0, steps + 1) ** 2
-    times = np.interp(wanted, total, fine)
+    times = np.interp(total[-1] * np.linspace(0.0, 1.0, steps + 1) ** 2, total, fine)
     return times, np.interp(times, t, temp), total[-1]
 
 
-def carbon_profile(
-    carbon,
-    time_s,
-    temperature_c,
-    surface_carbon=0.0,
-    atmosphere: str | None = "gas furnace",
-    diffusivity: Callable = carbon_diffusivity,
-    thickness_um=None,
-    cells=160,
-    steps=160,
-):
-    """Carbon below the surface after a temperature curve, by implicit finite volumes.
+def carbon_profile(carbon, time_s, temperature_c, surface_carbon=0.0, atmosphere="gas furnace",
+                   diffusivity=carbon_diffusivity, cells=160):  # fmt: skip
+    """Carbon below the surface after a temperature curve (s, °C), the carbon of the surface held (0 under scale).
 
-    Parameters
-    ----------
-    carbon : float
-        Carbon of the steel, wt%.
-    time_s, temperature_c : array
-        Curve of the surface, s and °C.
-    surface_carbon : float
-        Carbon held at the surface, wt%: 0 under scale.
-    atmosphere : str or None
-        For the scale that eats metal (see `scale.ATMOSPHERES`); None for no recession.
-    diffusivity : callable
-        (°C, wt%) -> m²/s.
-    thickness_um : float, optional
-        Half thickness of the wall; the middle lets no carbon through.  None: thick.
-    cells, steps : int
-        Fineness; the default is within 0.2 % of the error function in carbon.
-
-    Returns
-    -------
-    CarbonProfile
-
-    Notes
-    -----
-    The frame moves with the surface.  Each step solves for the new carbon with the diffusivity at the new
-    carbon (three repeats).  Below Ac3 a rim of carbon-free ferrite forms that this model does not know: it
-    then gives an upper bound.
+    `atmosphere` is that of the scale that eats metal (None: no recession), `diffusivity` (°C, wt%) -> m²/s; `cells`, and
+    as many steps: the default is within 0.2 % of the error function in carbon.  The frame moves with the surface.  Each
+    step solves for the new carbon with the diffusivity at the new carbon (three repeats).  Below Ac3 a rim of carbon-free
+    ferrite forms that this model does not know: it then gives an upper bound.
     """
     richest = max(carbon, surface_carbon)
-    times, temps, dt_um2 = _sub_curve(time_s, temperature_c, richest, diffusivity, steps)
+    times, temps, dt_um2 = _sub_curve(time_s, temperature_c, richest, diffusivity, cells)
     reach = 8.0 * math.sqrt(max(dt_um2, 1e-6))
-    if thickness_um is not None:
-        reach = min(reach, float(thickness_um))
     edges = reach * (np.expm1(4.0 * np.linspace(0.0, 1.0, cells + 1)) / math.expm1(4.0))
-    width = np.diff(edges)
-    middle = 0.5 * (edges[1:] + edges[:-1])
-    # over which each left face's gradient is taken
-    gap = np.concatenate(([middle[0]], np.diff(middle)))
+    width, middle = np.diff(edges), 0.5 * (edges[1:] + edges[:-1])
+    gap = np.concatenate(([middle[0]], np.diff(middle)))  # of each left face's gradient
     gone = np.zeros(times.size)
     if atmosphere is not None:
         gone = metal_loss_um(scale_along_um(times, temps, atmosphere))
@@ -162,17 +90,7 @@ def carbon_profile(
     return CarbonProfile(middle, c, float(gone[-1]))
 
 
-def decarburised_depth_um(steel, time_s, temperature_c, atmosphere="gas furnace"):
-    """Depth below the final metal surface at which 90 % of the carbon is left, µm.
-
-    Parameters
-    ----------
-    steel : Steel
-    time_s, temperature_c : array
-        Curve of the surface, s and °C.
-    atmosphere : str or None
-        For the recession by scale; None leaves it out.
-    """
-    carbon = steel.get("C")
+def decarburised_depth_um(carbon, time_s, temperature_c, atmosphere="gas furnace"):
+    """Depth below the final metal surface at which 90 % of the carbon is left, µm."""
     p = carbon_profile(carbon, time_s, temperature_c, 0.0, atmosphere)
-    return float(np.interp(_DEPTH_SHARE * carbon, p.carbon, p.depth_um))
+    return float(np.interp(0.90 * carbon, p.carbon, p.depth_um))

@@ -6,17 +6,11 @@ from scipy.stats import norm
 from forgeprops.study.shop.charts import EWMA_WEIGHT, EWMA_WIDTH
 
 
-def ewma_run_length(
-    shift: float = 0.0, weight: float = EWMA_WEIGHT, width: float = EWMA_WIDTH
-) -> float:
+def ewma_run_length(shift=0.0, weight=EWMA_WEIGHT, width=EWMA_WIDTH) -> float:
     """Average number of values until an EWMA with steady limits alarms, for a shift in standard deviations.
 
-    References
-    ----------
-    .. [1] S. V. Crowder, Technometrics 29 (1987) 401 (from memory).
+    S. V. Crowder, Technometrics 29 (1987) 401 (from memory).
 
-    Examples
-    --------
     >>> round(ewma_run_length(0.0), -1), round(ewma_run_length(1.0), 1)
     (500.0, 10.5)
     """

@@ -47,8 +47,7 @@ def _rectangle(ratio: float, patch: float, poisson: float) -> PlateCoefficients:
     share = np.broadcast_to(weights[:, None] * radius, (16, 24)).ravel()
     share = share / share.sum()
     along = _shapes((radius * np.cos(angle) / ratio).ravel())[0]
-    across = _shapes((radius * np.sin(angle)).ravel())[0]
-    load = (along * share) @ across.T
+    load = (along * share) @ _shapes((radius * np.sin(angle)).ravel())[0].T
     c = np.linalg.solve(stiffness.reshape(n * n, n * n), load.ravel()).reshape(n, n)
     f, _, f2 = (column[:, 0] for column in _shapes(np.array([0.0])))
     edge2 = _shapes(np.array([1.0]))[2][:, 0]
@@ -74,21 +73,11 @@ def _supported(ratio: float, patch: float, poisson: float) -> float:
     return 6.0 * float(max(x.sum() for x in moments))
 
 
-def clamped_rectangle(
-    length_mm: float, height_mm: float, patch_mm: float, poisson: float = POISSON
-) -> PlateCoefficients:
-    """Clamped rectangular plate, load uniform over a central circle; Ritz with 16 × 16 shape functions.
+def clamped_rectangle(length_mm, height_mm, patch_mm, poisson=POISSON) -> PlateCoefficients:
+    """Clamped plate, either side the longer, load uniform over a central circle; Ritz with 16 × 16 shape functions.
 
-    Parameters
-    ----------
-    length_mm, height_mm : float
-        Sides; either may be the longer.
-    patch_mm : float
-        Radius of the loaded circle, inside the plate; below a tenth of the short side use the handbook's
-        small-patch formula instead.
+    Below a radius of a tenth of the short side use the handbook's small-patch formula instead.
 
-    Examples
-    --------
     >>> c = clamped_rectangle(60, 40, 10)
     >>> round(c.centre * 9000 / 3**2, -1), round(c.edge * 9000 / 3**2, -1)
     (620.0, 870.0)

@@ -3,19 +3,13 @@
 from forgeprops.thermal.spray import spray_w_m2k
 
 
-def spray_film_laws_w_m2k(
-    flux_kg_m2_s: float, surface_c: float, water_c: float = 20.0
-) -> dict[str, float]:
+def spray_film_laws_w_m2k(flux_kg_m2_s, surface_c, water_c=20.0):
     """What the published laws say of film boiling at one setting, W/(m² K), to show their spread.
 
-    References
-    ----------
     Wendelstorf et al. 2008; Nozaki et al., Trans. ISIJ 18 (1978) 330, with its plant factor 4; Müller & Jeschar 1973 at
     20 m/s drop speed (from memory).  Ishiguro 1974; Bolle & Moureau 1946; Sasaki et al. 1979 in kW (read in a list of
     secondary-cooling laws).
 
-    Examples
-    --------
     >>> for law, h in spray_film_laws_w_m2k(10.0, 900.0).items():
     ...     print(f"{law:<17}{h:5.0f}")
     Wendelstorf 2008  1237

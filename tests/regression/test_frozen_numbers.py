@@ -13,11 +13,8 @@ def estimates():
     return draw.estimates()
 
 
-def test_estimates_stay(estimates):
+def test_numbers_stay(estimates):
     assert draw.moved(draw.read("estimates"), estimates) == []
-
-
-def test_batch_stays():
     assert draw.moved(draw.read("batch"), draw.batch()) == []
 
 
@@ -33,33 +30,26 @@ def compared(estimates, chosen):
     return draw.moved(singles[both], rows[both], SAME), singles, rows
 
 
-@pytest.mark.parametrize("blocks", [1, 2, 3, 4, 8])
+@pytest.mark.parametrize("blocks", [1, 2, 3, 4, 8, None])
 def test_batch_agrees_with_single_estimates(estimates, blocks):
-    lines, singles, rows = compared(estimates, lambda i, c: len(c.head.body) == blocks)
+    """Cases of one number of blocks, and all in one batch."""
+    among = (blocks,) if blocks else range(9)
+    lines, singles, rows = compared(estimates, lambda i, c: len(c.head.body) in among)
     assert lines == []
     of_rows, of_singles = ([set(w.split("; ")) for w in t["warnings"]] for t in (rows, singles))
     assert of_rows == of_singles
-
-
-def test_batch_agrees_with_single_estimates_in_every_case(estimates):
-    assert compared(estimates, lambda i, c: True)[0] == []
 
 
 def test_cases_reach_every_corner(estimates):
     ok, share = estimates[estimates["refused"] == 0.0], estimates["face_austenite_share"]
     assert set(GRADES) <= set(ok["steel"]) and len(GRADES) == 32
     assert {c.route.cool.surroundings for c in cases("single", draw.SINGLES)} == set(SURROUNDINGS)
-    for corner in (
-        share == 0.0,
-        (share > 0.0) & (share < 1.0),
-        ok["preheat_c"] > 1000.0,
-        ok["face_without_spray_hv"].isna(),
-    ):
-        assert corner.sum() >= 10
+    corners = share == 0.0, (share > 0.0) & (share < 1.0), ok["preheat_c"] > 1000.0
+    assert all(corner.sum() >= 10 for corner in (*corners, ok["face_without_spray_hv"].isna()))
     assert 0 < len(estimates) - len(ok) <= 10
 
 
-@pytest.mark.parametrize(("column", "now", "found"), [
+@pytest.mark.parametrize("column, now, found", [
     ("face_hardness_hv", lambda v: v * (1 + 3e-6), True), ("face_hardness_hv", lambda v: v * (1 + 3e-7), False),
     ("face_margin", lambda v: np.nan, True), ("preheat_c", lambda v: v + 1e-6, True), ("steel", lambda v: "other", True),
 ])  # fmt: skip

@@ -1,29 +1,10 @@
 """Pages are tested without a kernel."""
 
 import asyncio.events
-import importlib.util
-import sys
-from pathlib import Path
 
 import pytest
 
 from forgeprops.show import units as display_units
-
-
-def _load(name):
-    spec = importlib.util.spec_from_file_location(
-        f"forgeprops_tests_show_{name}", Path(__file__).with_name(f"{name}.py")
-    )
-    module = importlib.util.module_from_spec(spec)
-    sys.modules[spec.name] = module
-    spec.loader.exec_module(module)
-    return module
-
-
-@pytest.fixture(scope="session")
-def eyes():
-    """Simulated colour vision."""
-    return _load("eyes")
 
 
 @pytest.fixture(autouse=True)

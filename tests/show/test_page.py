@@ -1,4 +1,4 @@
-"""The page without a browser: the desk, what the kernel sends, what comes back."""
+"""The page and the lesson without a browser: what the kernel sends, what comes back, units and colours."""
 
 import asyncio
 import itertools
@@ -9,19 +9,19 @@ from pathlib import Path
 
 import pytest
 from checks import refuses
+from show import eyes
 
-import forgeprops
-from forgeprops.answer.estimate import estimate
-from forgeprops.inputs.grades import grade
-from forgeprops.inputs.job import Job, load_job
-from forgeprops.inputs.limits import Limits
+import forgeprops as fp
+import forgeprops.show.page
+from forgeprops.answer.warnings.listing import RULES
+from forgeprops.show import units as u
 from forgeprops.show.page import Desk, Page
 from forgeprops.show.page.blocks import Stopped
 from forgeprops.show.page.fields import changes_of, limits_with
+from forgeprops.show.page.lesson import _STEPS, GOALS, Lesson, step_of
 from forgeprops.show.page.tabs import TABS
-from forgeprops.show.units import Units
 
-PAGE = Path(forgeprops.__file__).parent / "show" / "page"
+PAGE = Path(fp.__file__).parent / "show" / "page"
 
 
 def test_moves_of_one_setting_are_one_step_and_a_bad_value_changes_nothing():
@@ -33,7 +33,7 @@ def test_moves_of_one_setting_are_one_step_and_a_bad_value_changes_nothing():
     refuses("", desk.move, preheat_c=5000)
     assert desk.job.value("spray_s") == 7.0
     desk.undo()
-    assert desk.job == Job()
+    assert desk.job == fp.Job()
     desk.redo()
     assert desk.job.value("spray_s") == 7.0
 
@@ -51,9 +51,9 @@ def test_two_pages_and_a_script_on_one_file_lose_nothing(tmp_path):
     path, context = tmp_path / "job.json", multiprocessing.get_context("spawn")
     here = Desk(path=path)
     here.set(spray_s=6)
-    Job().with_(spray_s=7).save(path, overwrite=True)  # the script
+    fp.Job().with_(spray_s=7).save(path, overwrite=True)  # the script
     here.set(delay_s=3.0)
-    assert "one step back" in here.note and load_job(path) == here.job
+    assert "one step back" in here.note and fp.load_job(path) == here.job
     here.undo()
     assert here.job.value("spray_s") == 7.0
     (tmp_path / "job.json").write_text("{")  # another program's half
@@ -70,20 +70,24 @@ def test_two_pages_and_a_script_on_one_file_lose_nothing(tmp_path):
         here.look()
         seen.append(here.job.value("preheat_c"))
     assert [page.exitcode for page in pages] == [0, 0] and len(set(seen)) > 5
-    assert load_job(path).value("preheat_c") in (829.0, 929.0)
+    assert fp.load_job(path).value("preheat_c") in (829.0, 929.0)
     assert [p.name for p in tmp_path.iterdir()] == ["job.json"]
 
 
-def test_a_damaged_job_file_is_kept(tmp_path):
+def test_damaged_files_are_kept_or_left_alone(tmp_path):
     path = tmp_path / "job.json"
     path.write_text("{", encoding="utf-8")
     desk = Desk(path=path)
-    assert desk.note and desk.job == Job()
+    assert desk.note and desk.job == fp.Job()
     assert [p.read_text(encoding="utf-8") for p in tmp_path.glob("*unread*")] == ["{"]
+    u.units_file().parent.mkdir()
+    kelvin = '{"format": "forgeprops units", "version": 1, "temperature": "K"}'
+    u.units_file().write_text(kelvin, encoding="utf-8")
+    assert u.units() == u.Units()
 
 
 def test_remedy_on_the_button_makes_the_verdict_good():
-    page = Page(Desk(Job().with_(spray_s=5.0)))
+    page = Page(Desk(fp.Job().with_(spray_s=5.0)))
     assert page.state["level"] == "out" and page.state["zones"]["face"]["level"] == "out"
     page._heard(None, {"do": "remedy"}, [])
     assert page.state["level"] == "good"
@@ -108,8 +112,8 @@ def test_hardness_of_a_move_comes_first_and_agrees_with_the_whole_answer():
 
 
 def test_a_stop_comes_first_and_limits_on_crack_and_die_reach_their_signs():
-    limits = Limits(crack_index=(None, 1.0), forging_low_c=(900.0, None))
-    page = Page(Desk(Job(steel=grade("4140"), limits=limits).with_(spray_s=10)))
+    limits = fp.Limits(crack_index=(None, 1.0), forging_low_c=(900.0, None))
+    page = Page(Desk(fp.Job(steel=fp.grade("4140"), limits=limits).with_(spray_s=10)))
     assert [s["level"] for s in page.state["signs"][:2]] == ["out", "out"]
     said = [b.get("words", "") for b in TABS["sure"].content(page.desk, page._result, print)]
     assert said[0].startswith("Stop. Quench cracks")
@@ -117,7 +121,7 @@ def test_a_stop_comes_first_and_limits_on_crack_and_die_reach_their_signs():
 
 
 def test_no_other_unit_is_left_after_the_switch():
-    page = Page(Desk(Job()))
+    page = Page(Desk(fp.Job()))
     page._heard(None, {"do": "units", "units": ["°F", "in", "HRC"]}, [])
     for name in TABS:
         page._open_tab(name)
@@ -129,7 +133,7 @@ def test_no_other_unit_is_left_after_the_switch():
 
 
 def test_search_finds_a_setting_that_is_at_least_as_sure_and_can_be_stopped():
-    page, said = Page(Desk(Job())), []
+    page, said = Page(Desk(fp.Job())), []
     work = TABS["window"].slow["search"]
 
     def progress(share, words=""):
@@ -139,35 +143,35 @@ def test_search_finds_a_setting_that_is_at_least_as_sure_and_can_be_stopped():
 
     blocks = work(page.desk, page._result, {}, progress)
     page.desk.set(**changes_of(page.desk.job, page.desk.units, blocks[1]["items"][0]["take"]))
-    assert page._result.verdict.chance_right > estimate(Job()).verdict.chance_right - 0.03
+    assert page._result.verdict.chance_right > fp.estimate(fp.Job()).verdict.chance_right - 0.03
     assert all("best so far" in words for _, words in said) and said[-1][0] < 0.6
 
 
 def test_sheet_of_a_tab_is_the_sheet_of_the_job():
-    page = Page(Desk(Job()), "sheet")
+    page = Page(Desk(fp.Job()), "sheet")
     page._heard(None, {"do": "act", "act": "note", "values": {"note": "order <7>"}}, [])
     shown = page.content["blocks"][-1]
-    assert Job().id in shown["html"] and "order &lt;7&gt;" in shown["html"]
+    assert fp.Job().id in shown["html"] and "order &lt;7&gt;" in shown["html"]
     assert re.fullmatch(r"\d{4}-\d\d-\d\d_4130_mid-iron_\w+\.html", shown["name"])
 
 
 def test_a_limit_is_edited_in_the_readers_scale():
-    hard = Limits.hard_thin_face()
-    limits = limits_with(hard, Units(hardness="HRC"), "face_hardness_hv", 0, 40.0)
+    hard = fp.Limits.hard_thin_face()
+    limits = limits_with(hard, fp.Units(hardness="HRC"), "face_hardness_hv", 0, 40.0)
     assert limits.written["face_hardness_hv"][:2] == ("HRC", 40.0)
-    fewer = limits_with(limits, Units(), "hosel_allowed_deg", 0, None).bounds.keys()
+    fewer = limits_with(limits, fp.Units(), "hosel_allowed_deg", 0, None).bounds.keys()
     assert fewer == limits.bounds.keys() - {"hosel_allowed_deg"}
 
 
 @pytest.mark.parametrize("message", [{"set": {"steel": "none"}}, {"set": {"spray_s": "x"}}, {"set": {"mass": 3}}])  # fmt: skip
 def test_nonsense_from_the_browser_is_answered_in_one_sentence(message):
-    page = Page(Desk(Job()))
+    page = Page(Desk(fp.Job()))
     page._heard(None, {"do": "commit", **message}, [])
-    assert page.state["note"] and page.desk.job == Job()
+    assert page.state["note"] and page.desk.job == fp.Job()
 
 
 def test_own_steel_and_own_head():
-    page = Page(Desk(Job()))
+    page = Page(Desk(fp.Job()))
     page._heard(None, {"do": "steel", "text": "C 0.31 Mn 0.5 Cr 0.95 Mo 0.2"}, [])
     sizes = {"mass_g": 262, "face_mm": 2.4, "hosel_outside_mm": None}
     page._heard(None, {"do": "head", "set": sizes}, [])
@@ -175,18 +179,106 @@ def test_own_steel_and_own_head():
     assert page.desk.job.head.face.thickness_mm == 2.4
 
 
-def test_levels_stay_apart_for_every_eye_and_in_grey(eyes):
-    """Good, marginal and out by colour; where two are alike in grey, the hatch and the sign tell them apart."""
+@pytest.fixture(scope="module")
+def lesson():
+    return Lesson(fp.Units())
+
+
+def answers(lesson):
+    return [s["answer"]["value"] for s in lesson.static["steps"]]
+
+
+def test_answers_are_the_estimates(lesson):
+    own, soft, hard = (fp.estimate(fp.grade(g)) for g in ("4130", "1030", "4140"))
+    hosel, after, cross_s, hv, alloyed, pull = answers(lesson)
+    face = own.zones["face"]
+    assert face.water_off_c + 0.8 * face.rebound_c < after < face.water_off_c + face.rebound_c + 1
+    assert hosel > 700 > face.water_off_c and cross_s > 10 * face.t85_s
+    assert hv == pytest.approx(own.zones["hosel"].hardness_hv, abs=0.1)
+    assert alloyed == pytest.approx(hard.zones["hosel"].hardness_hv, abs=0.1)
+    assert pull == pytest.approx(hard.hosel.bar_force_n, abs=0.1)
+    assert pull > 1.5 * soft.hosel.bar_force_n
+
+
+def test_nothing_is_given_away_before_the_guess(lesson):
+    for step in lesson.static["steps"]:
+        guess, axis = step["guess"], step["guess"]["axis"]
+        assert not step["answer"]["near"][0] <= guess["start"] <= step["answer"]["near"][1]
+        assert step["chart"][axis]["low"] < step["answer"]["value"] < step["chart"][axis]["high"]
+
+
+def test_film_is_slow_in_the_spray_and_says_what_happens_in_order(lesson):
+    film = lesson.static["film"]
+    result = fp.estimate(fp.grade("4130"))
+    on, off = (result.events[f"water {w}"] - result.events["out of furnace"] for w in ("on", "off"))
+    shown_s = sum(on <= t <= off for t in film["times"]) / film["rate"]
+    assert shown_s > off - on and film["times"] == sorted(film["times"])
+    words = [w for _, w in film["says"]]
+    order = [next(i for i, w in enumerate(words) if part in w) for part in ("furnace", "die", "Spray on", "Ms", "spray stops")]  # fmt: skip
+    assert order == sorted(order)
+
+
+def test_every_warning_has_its_step():
+    named = tuple(" ".join(_STEPS.values()).split())
+    assert [r.code for r in RULES if not r.code.startswith(named)] == []
+    assert {step_of(r.code) for r in RULES} == set(_STEPS)
+
+
+@pytest.mark.parametrize("steel, good", [("1030", {"flux": 4.5, "spray_s": 12.0}), ("4130", {"flux": 4.1, "cooling": "sleeve"})]
+)  # fmt: skip
+def test_task_is_solved_with_sense_and_failed_without_spray(steel, good):
+    lesson = Lesson(fp.Units())
+    lesson._heard(None, {"do": "act", "act": "try", "values": {"steel": steel, "spray_s": 1.0}}, [])
+    assert not lesson.task["passed"] and lesson.tries[-1]["score"] < 10
+    lesson._heard(None, {"do": "act", "act": "try", "values": {"steel": steel} | good}, [])
+    last, (hv, newton) = lesson.tries[-1], GOALS[steel]
+    assert lesson.task["passed"] and last["x"] < newton and hv[0] < last["y"] < hv[1]
+    assert len(lesson.tries) == 2
+
+
+@pytest.mark.parametrize("given", [None, {}, {"steel": "x"}, {"steel": "1030", "flux": "wet"}])
+def test_nonsense_is_answered_in_one_sentence(lesson, given):
+    lesson._heard(None, {"do": "act", "act": "try", "values": given}, [])
+    assert lesson.tries == [] and lesson.task["tries"][0]["words"].endswith(".")
+
+
+def test_only_the_readers_units():
+    lesson = Lesson(fp.Units(temperature="°F", length="in", force="lbf", hardness="HRC"))
+    words = json.dumps([lesson.static, lesson.task], ensure_ascii=False)
+    assert "°F" in words and "°C" not in words and " N " not in words and " mm" not in words
+    assert "HRC" in words and " HV" not in words
+
+
+LOOKS = re.findall(r'\["(#\w{6})", "(\w+)"\]', (PAGE / "chart.js").read_text("utf-8"))
+INK = re.findall(r'(\w+): \["(#\w{6})"', (PAGE / "head.js").read_text("utf-8"))
+FAMILIES = {"series": [colour for colour, _ in LOOKS], "verdicts": [colour for _, colour in INK]}
+
+
+def test_the_colours_are_found_each_with_a_mark_of_its_own():
+    assert len({mark for _, mark in LOOKS}) == len(LOOKS) == 4
+    assert [name for name, _ in INK] == ["good", "marginal", "out", "none"]
+    # where two levels are alike in grey, the hatch tells them apart
     script = (PAGE / "head.js").read_text(encoding="utf-8")
-    ink = dict(re.findall(r'(good|marginal|out|none): \["(#\w{6})"', script))
-    assert len(ink) == 4
-    for kind in eyes.KINDS:
-        for a, b in itertools.combinations(ink.values(), 2):
-            assert eyes.difference(a, b, kind) >= eyes.APART, (kind, a, b)
-    assert {f'pattern("{level}"' in script for level in ("out", "marginal")} == {True}
-
-
-def test_scripts_stay_small():
+    assert all(f'pattern("{level}"' in script for level in ("out", "marginal"))
     lines = [line for f in PAGE.glob("*.js") for line in f.read_text("utf-8").splitlines()]
     assert len(lines) <= 900 and sum(len(line.encode()) + 1 for line in lines) <= 60_000
     assert max(map(len, lines)) <= 120
+
+
+@pytest.mark.parametrize("family", FAMILIES)
+def test_colour_blind_readers_tell_them_apart(family):
+    for kind in eyes.KINDS:
+        pairs = itertools.combinations(FAMILIES[family], 2)
+        assert min(eyes.difference(a, b, kind) for a, b in pairs) > eyes.APART, kind
+
+
+def test_units_are_chosen_kept_and_converted(monkeypatch):
+    assert u.units() == u.Units("°C", "mm", "HV")
+    u.choose_units(temperature="°F", length="in", hardness="HRC")
+    monkeypatch.setattr(u, "_chosen", [])  # what a fresh kernel knows
+    assert u.units() == u.Units("°F", "in", "HRC")
+    f = u.Units("°F")
+    assert f.from_c(0.0) == 32.0 and f.from_c(100.0) == 212.0
+    assert f.to_c(f.from_c(931.0)) == pytest.approx(931.0)
+    assert f.step_from_c(10.0) == 18.0
+    refuses("'K'", u.choose_units, temperature="K")

@@ -6,7 +6,6 @@ All files here are invented.
 import datetime
 import io
 import pickle
-import re
 
 import openpyxl
 import pytest
@@ -76,9 +75,6 @@ def contents(certificates, heat="A1"):
 PLAIN = dict(zip("C Si Mn P S Cr Mo Ni Cu N".split(), [*A1[2:11], 0.007], strict=True))
 
 
-# -------------------------------------------------------------------------- good files, many spellings
-
-
 @pytest.mark.parametrize("delimiter, comma, encoding", [
     (";", True, "utf-8"), (";", False, "utf-8-sig"), ("\t", True, "latin-1"),
     (",", False, "utf-16"), ("|", True, "utf-8"),
@@ -130,7 +126,7 @@ def test_headers_that_are_no_element():
         assert column_of(header).name is None, header
 
 
-def test_units_by_row_below_the_header():
+def test_scaled_integers_and_units_by_row():
     rows = [line.split() for line in ("Heat C Si Mn P B N", "- % % % x1000 ppm ppm")]
     rows = [rows[0], [None, *rows[1][1:]], ["A1", 0.31, 0.25, 0.52, 12, 20, 70]]
     for data in (as_csv(rows), as_xlsx(rows)):
@@ -138,9 +134,6 @@ def test_units_by_row_below_the_header():
         expected = {"C": 0.31, "Si": 0.25, "Mn": 0.52, "P": 0.012, "B": 0.002, "N": 0.007}
         assert contents(got) == pytest.approx(expected)
     assert unit_factor("Mn") is None
-
-
-def test_scaled_integers_of_a_japanese_mill_sheet():
     header = "鋼種 溶解番号 C×100 Si×100 Mn×100 P×1000 S×1000 Cr×100 Mo×100".split()
     rows = [header, ["SCM420", "B7", 20, 25, 75, 14, 9, 105, 20]]
     got = read_certificates(as_csv(rows, ",", encoding="cp932"), filename="mill.csv")
@@ -148,7 +141,7 @@ def test_scaled_integers_of_a_japanese_mill_sheet():
     assert contents(got, "B7") == pytest.approx(expected)
 
 
-def test_element_value_list_of_a_laboratory():
+def test_reports_of_a_laboratory():
     rows = [
         ["Sample", "Element", "Result", "Unit"], ["A1", "C", 0.31, "%"], ["A1", "Cr", 0.95, "%"],
         ["A1", "N", 70, "ppm"], ["A2", "C", 0.29, "%"], ["A2", "Cr", 0.90, "%"],
@@ -157,9 +150,6 @@ def test_element_value_list_of_a_laboratory():
     assert contents(got) == {"C": 0.31, "Cr": 0.95, "N": 0.007}
     assert contents(got, "A2")["N"] == pytest.approx(0.00025)
     assert any(p.row == 7 and "no element" in p.what for p in got.problems)
-
-
-def test_single_report_with_the_heat_in_the_title():
     rows = [
         ["Analysis report 17"], ["Heat no.:", "A1"], ["Grade: 4130"], [], ["Element", "wt%"],
         ["C", 0.31], ["Si", 0.25], ["Mn", 0.52], ["Cr", 0.95], ["Mo", 0.19]]  # fmt: skip
@@ -191,9 +181,6 @@ def test_grain_size_and_notes_are_kept():
     assert [(p.column, p.row) for p in got.problems] == [("Yield MPa", 1)]
 
 
-# -------------------------------------------------------------------------- damages
-
-
 def transposed(rows):
     return [[row[j] for row in rows] for j in range(len(rows[0]))]
 
@@ -220,119 +207,70 @@ def percent_format(book):
     book.active["C2"].number_format = "0.00%"
 
 
-#: What is wrong with it: the file.
-#: What is wrong with it: the file.
+ALL = "A1 A2 A3"
+#: What is wrong with it: the file; heats that stay good, text of a problem, its row and its column.
 DAMAGED = {
-    "title": as_csv([["Steel works"], ["Page 1"], *BASE]),
-    "footnotes and totals below": as_csv([*BASE, ["Mean", "", 0.3, 0.24, 0.5], ["* melted in an arc furnace"]]),
-    "mean": as_csv([*BASE, changed(A1, heat="Mean", grade=None)]),
-    "limits": as_csv([HEADER, changed(A1, heat="max"), *BASE[1:]]),
-    "empty cell": one(Ni=None),
-    "alloying element empty": one(Cr=None),
-    "carbon missing": one(C=None),
-    "below the limit": one(P="<0,01"),
-    "trace": one(Cu="trace"),
-    "rows of a heat": as_csv([*BASE, changed(A1, C=0.33)]),
-    "rows that disagree": as_csv([*BASE, changed(A1, Cr=1.5)]),
-    "letter O for zero": one(C="O,31"),
-    "point misplaced by 100": one(C=31.0),
-    "whole row times 100": as_csv([HEADER, [v * 100 if isinstance(v, float) else v for v in A1], A2, A3]),
-    "point misplaced within bounds": one(Cr=0.095),
-    "outside the grade": one(Cr=1.2),
-    "unknown grade": one(grade="XY-17"),
-    "negative": one(Mn=-0.5),
-    "decimal commas between commas": b"Heat,C,Mn\nA1,0,31,0,52\nA2,0.29,0.48\nA3,0.30,0.50",
-    "a delimiter missing": b"Heat;C;Mn;Cr\nA1;0,31;0,52\nA2;0,29;0,48;0,9\nA3;0,3;0,5;1,0",
-    "quotation mark open": b'Heat;C;Mn\n"A1;0,31;0,52\nA2;0,29;0,48\nA3;0,3;0,5',
-    "percent signs in cells": one({"N": "80 %"}, C="0,31 %"),
-    "ppm unsaid": as_csv([[*HEADER[:-1], "N"], A1, A2, A3]),
-    "no-break blanks": one({"C": "0 30"}, heat="\u00a0A1 ", C="\u00a00,31 "),
-    "no heat number": as_csv([*BASE, changed(A1, heat=None)]),
-    "no heat column": as_csv([[None, *HEADER[1:]], A1, A2, A3]),
-    "twice, alike": as_csv(added("Mn (product)", 0.53, 0.48, 0.50)),
-    "twice, unlike": as_csv(added("Mn", 0.95, 0.48, 0.50)),
-    "sums do not reach 100": as_csv(added("Fe", 95.0, "Bal.", 97.6)),
-    "extra column": as_csv(added("Jominy J5", 41, 40, 39)),
-    "extra cells without a header": as_xlsx([HEADER, [*A1, None, "see note"], A2, A3]),
-    "header repeated on page two": as_csv([HEADER, A1, HEADER, A2, A3, changed(A1, heat="A4", Mo="?x")]),
-    "names down a column": as_csv(transposed(BASE)),
-    "transposed with a bad cell": as_csv(transposed([HEADER, changed(A1, Cr="?"), changed(A2, Mn="x,5"), A3])),
-    "a date in a cell": as_xlsx([HEADER, changed(A1, Cr=datetime.datetime(2025, 2, 1)), A2, A3]),
-    "formula never computed": as_xlsx([HEADER, changed(A1, C="=0.3+0.01"), A2, A3]),
-    "error value": as_xlsx([HEADER, changed(A1, C="#REF!"), A2, A3]),
-    "percent format on a percent column": as_xlsx(BASE, percent_format),
-    "merged cells": as_xlsx(BASE, merged),
-    "hidden sheet": as_xlsx(BASE, hidden),
-    "not UTF-8": as_csv([["Schmelze", "Güte", *HEADER[2:]], A1, A2, A3], encoding="latin-1"),
-    "true in a cell": as_xlsx([HEADER, changed(A1, Mo=True), A2, A3]),
-    "lead unreadable": as_csv(added("Pb", "ok", 0.001, "-")),
-    "footnote digit": one(C="0,31²"),
-    "two numbers in a cell": one(C="0,31/0,32"),
-    "limit instead of a value": one(P="max 0,025"),
+    "title": (as_csv([["Steel works"], ["Page 1"], *BASE]), ALL, "rows 1 to 2 above", 1, ""),
+    "footnotes and totals below": (as_csv([*BASE, ["Mean", "", 0.3, 0.24, 0.5], ["* melted in an arc furnace"]]), ALL, "no composition in this row", 6, ""),
+    "mean": (as_csv([*BASE, changed(A1, heat="Mean", grade=None)]), ALL, "means, sums", 5, ""),
+    "limits": (as_csv([HEADER, changed(A1, heat="max"), *BASE[1:]]), ALL, "row of limits", 2, ""),
+    "empty cell": (one(Ni=None), ALL, "no value for Ni of heat A1", 2, ""),
+    "alloying element empty": (one(Cr=None), ALL, "no Cr is given for heat A1", 2, "Cr"),
+    "carbon missing": (one(C=None), "A2 A3", "carbon is missing", 2, ""),
+    "below the limit": (one(P="<0,01"), ALL, "P is below 0.01", 2, "P %"),
+    "trace": (one(Cu="trace"), ALL, "a trace of Cu", 2, "Cu %"),
+    "rows of a heat": (as_csv([*BASE, changed(A1, C=0.33)]), ALL, "heat A1 has 2 rows", 2, ""),
+    "rows that disagree": (as_csv([*BASE, changed(A1, Cr=1.5)]), ALL, "differs widely", 2, "Cr"),
+    "letter O for zero": (one(C="O,31"), "A2 A3", "'O,31' is not a number", 2, "C %"),
+    "point misplaced by 100": (one(C=31.0), "A2 A3", "more than the 1.2", 2, "C %"),
+    "whole row times 100": (as_csv([HEADER, [v * 100 if isinstance(v, float) else v for v in A1], A2, A3]), "A2 A3", "misplaced point", 2, "Mo %"),
+    "point misplaced within bounds": (one(Cr=0.095), "A2 A3", "misplaced point", 2, "Cr"),
+    "outside the grade": (one(Cr=1.2), ALL, "outside 4130's", 2, "Cr"),
+    "unknown grade": (one(grade="XY-17"), ALL, "not in the library", 2, "grade"),
+    "negative": (one(Mn=-0.5), "A2 A3", "negative", 2, "Mn %"),
+    "decimal commas between commas": (b"Heat,C,Mn\nA1,0,31,0,52\nA2,0.29,0.48\nA3,0.30,0.50", "A2 A3", "5 cells under", 2, ""),
+    "a delimiter missing": (b"Heat;C;Mn;Cr\nA1;0,31;0,52\nA2;0,29;0,48;0,9\nA3;0,3;0,5;1,0", "A2 A3", "3 cells under", 2, ""),
+    "quotation mark open": (b'Heat;C;Mn\n"A1;0,31;0,52\nA2;0,29;0,48\nA3;0,3;0,5', ALL, "quotation mark", 2, ""),
+    "percent signs in cells": (one({"N": "80 %"}, C="0,31 %"), "A1 A2", "the cell says %, the header another unit", 4, "N ppm"),
+    "ppm unsaid": (as_csv([[*HEADER[:-1], "N"], A1, A2, A3]), ALL, "taken as ppm", 2, "N"),
+    "no-break blanks": (one({"C": "0 30"}, heat="\u00a0A1 ", C="\u00a00,31 "), "A1 A2", "'0 30' is not one number", 4, "C %"),
+    "no heat number": (as_csv([*BASE, changed(A1, heat=None)]), ALL, "no heat number", 5, ""),
+    "no heat column": (as_csv([[None, *HEADER[1:]], A1, A2, A3]), ALL, "no column is headed heat", 1, "A"),
+    "twice, alike": (as_csv(added("Mn (product)", 0.53, 0.48, 0.50)), ALL, "Mn given in more than one", 2, ""),
+    "twice, unlike": (as_csv(added("Mn", 0.95, 0.48, 0.50)), "A2 A3", "Mn stands in 2 columns that differ", 2, "Mn"),
+    "sums do not reach 100": (as_csv(added("Fe", 95.0, "Bal.", 97.6)), ALL, "not 100", 2, "Fe"),
+    "extra column": (as_csv(added("Jominy J5", 41, 40, 39)), ALL, "no chemical element", 1, "Jominy J5"),
+    "extra cells without a header": (as_xlsx([HEADER, [*A1, None, "see note"], A2, A3]), "A2 A3", "14 cells under", 2, ""),
+    "header repeated on page two": (as_csv([HEADER, A1, HEADER, A2, A3, changed(A1, heat="A4", Mo="?x")]), ALL, "'?x' is not a number", 6, "Mo %"),
+    "names down a column": (as_csv(transposed(BASE)), ALL, "run down a column", None, ""),
+    "transposed with a bad cell": (as_csv(transposed([HEADER, changed(A1, Cr="?"), changed(A2, Mn="x,5"), A3])), "A1 A3", "'x,5' is not a number", 5, "C"),
+    "a date in a cell": (as_xlsx([HEADER, changed(A1, Cr=datetime.datetime(2025, 2, 1)), A2, A3]), "A2 A3", "turned into a date", 2, "Cr %"),
+    "formula never computed": (as_xlsx([HEADER, changed(A1, C="=0.3+0.01"), A2, A3]), "A2 A3", "without a stored result", 2, "C"),
+    "error value": (as_xlsx([HEADER, changed(A1, C="#REF!"), A2, A3]), "A2 A3", "'#REF!' is not a number", 2, "C %"),
+    "percent format on a percent column": (as_xlsx(BASE, percent_format), ALL, None, None, None),
+    "merged cells": (as_xlsx(BASE, merged), ALL, "heat A1 has 2 rows (3, 4)", 3, ""),
+    "hidden sheet": (as_xlsx(BASE, hidden), ALL, "sheet 'old' is hidden", None, ""),
+    "not UTF-8": (as_csv([["Schmelze", "Güte", *HEADER[2:]], A1, A2, A3], encoding="latin-1"), ALL, "the text is not UTF-8", None, ""),
+    "true in a cell": (as_xlsx([HEADER, changed(A1, Mo=True), A2, A3]), "A2 A3", "TRUE is not a number", 2, "Mo %"),
+    "lead unreadable": (as_csv(added("Pb", "ok", 0.001, "-")), ALL, "'ok' is not a number", 2, "Pb"),
+    "footnote digit": (one(C="0,31²"), ALL, "a footnote mark", 2, "C %"),
+    "two numbers in a cell": (one(C="0,31/0,32"), "A2 A3", "not a number", 2, "C %"),
+    "limit instead of a value": (one(P="max 0,025"), "A2 A3", "a limit, not a value", 2, "P %"),
 }  # fmt: skip
-#: What is wrong with it: heats that stay good | text of a problem | its row | its column.
-EXPECTED = """
-title: A1 A2 A3 | rows 1 to 2 above | 1 |
-footnotes and totals below: A1 A2 A3 | no composition in this row | 6 |
-mean: A1 A2 A3 | means, sums | 5 |
-limits: A1 A2 A3 | row of limits | 2 |
-empty cell: A1 A2 A3 | no value for Ni of heat A1 | 2 |
-alloying element empty: A1 A2 A3 | no Cr is given for heat A1 | 2 | Cr
-carbon missing: A2 A3 | carbon is missing | 2 |
-below the limit: A1 A2 A3 | P is below 0.01 | 2 | P %
-trace: A1 A2 A3 | a trace of Cu | 2 | Cu %
-rows of a heat: A1 A2 A3 | heat A1 has 2 rows | 2 |
-rows that disagree: A1 A2 A3 | differs widely | 2 | Cr
-letter O for zero: A2 A3 | 'O,31' is not a number | 2 | C %
-point misplaced by 100: A2 A3 | more than the 1.2 | 2 | C %
-whole row times 100: A2 A3 | misplaced point | 2 | Mo %
-point misplaced within bounds: A2 A3 | misplaced point | 2 | Cr
-outside the grade: A1 A2 A3 | outside 4130's | 2 | Cr
-unknown grade: A1 A2 A3 | not in the library | 2 | grade
-negative: A2 A3 | negative | 2 | Mn %
-decimal commas between commas: A2 A3 | 5 cells under | 2 |
-a delimiter missing: A2 A3 | 3 cells under | 2 |
-quotation mark open: A1 A2 A3 | quotation mark | 2 |
-percent signs in cells: A1 A2 | the cell says %, the header another unit | 4 | N ppm
-ppm unsaid: A1 A2 A3 | taken as ppm | 2 | N
-no-break blanks: A1 A2 | '0 30' is not one number | 4 | C %
-no heat number: A1 A2 A3 | no heat number | 5 |
-no heat column: A1 A2 A3 | no column is headed heat | 1 | A
-twice, alike: A1 A2 A3 | Mn given in more than one | 2 |
-twice, unlike: A2 A3 | Mn stands in 2 columns that differ | 2 | Mn
-sums do not reach 100: A1 A2 A3 | not 100 | 2 | Fe
-extra column: A1 A2 A3 | no chemical element | 1 | Jominy J5
-extra cells without a header: A2 A3 | 14 cells under | 2 |
-header repeated on page two: A1 A2 A3 | '?x' is not a number | 6 | Mo %
-names down a column: A1 A2 A3 | run down a column | None |
-transposed with a bad cell: A1 A3 | 'x,5' is not a number | 5 | C
-a date in a cell: A2 A3 | turned into a date | 2 | Cr %
-formula never computed: A2 A3 | without a stored result | 2 | C
-error value: A2 A3 | '#REF!' is not a number | 2 | C %
-percent format on a percent column: A1 A2 A3 | None | None | None
-merged cells: A1 A2 A3 | heat A1 has 2 rows (3, 4) | 3 |
-hidden sheet: A1 A2 A3 | sheet 'old' is hidden | None |
-not UTF-8: A1 A2 A3 | the text is not UTF-8 | None |
-true in a cell: A2 A3 | TRUE is not a number | 2 | Mo %
-lead unreadable: A1 A2 A3 | 'ok' is not a number | 2 | Pb
-footnote digit: A1 A2 A3 | a footnote mark | 2 | C %
-two numbers in a cell: A2 A3 | not a number | 2 | C %
-limit instead of a value: A2 A3 | a limit, not a value | 2 | P %
-"""
 
 
-@pytest.mark.parametrize("line", EXPECTED.strip().split("\n"))
-def test_damage_is_reported_in_its_place_and_the_good_rows_stay(line):
-    damage, good, what, row, column = map(str.strip, re.split(r": | \|", line, maxsplit=4))
-    got = read_certificates(DAMAGED[damage], filename="mill")
+@pytest.mark.parametrize("damage", DAMAGED)
+def test_damage_is_reported_in_its_place_and_the_good_rows_stay(damage):
+    data, good, what, row, column = DAMAGED[damage]
+    got = read_certificates(data, filename="mill")
     usable = {c.heat for c in got if c.steel is not None and c.heat in ("A1", "A2", "A3")}
     assert usable == set(good.split()), got.summary()
-    if what == "None":
+    if what is None:
         assert got.problems == ()
     else:
         hits = [p for p in got.problems if what in p.what + p.assumed]
         assert hits, got.summary()
-        assert (row, column) in {(str(p.row), p.column) for p in hits}, [str(p) for p in hits]
+        assert (row, column) in {(p.row, p.column) for p in hits}, [str(p) for p in hits]
         assert all(p.assumed and p.file.startswith("mill") for p in got.problems)
     for heat, expected in (("A2", A2), ("A3", A3)):  # what is good is read right beside it
         if heat in usable:
@@ -373,12 +311,9 @@ def test_files_without_elements_are_refused(data):
     refuses("names no elements", read_certificates, data, filename="mill.csv")
 
 
-def test_bad_options():
+def test_bad_options_and_a_header_alone():
     refuses("below_limit", read_certificates, as_csv(BASE), below_limit="full")
     refuses("leave sheet out", read_certificates, as_csv(BASE), sheet="x")
-
-
-def test_a_header_alone_gives_no_heat_and_no_error():
     got = read_certificates(as_csv([HEADER]), filename="m.csv")
     assert len(got) == 0 and got.steels == ()
     assert list(got.table().columns) == ["heat", "grade", "row", "used", "problems"]
@@ -395,8 +330,6 @@ def test_views_escape_user_text_and_pickle():
     again = pickle.loads(pickle.dumps(got))
     assert again.problems == got.problems and contents(again, nasty) == contents(got, nasty)
 
-
-# -------------------------------------------------------------------------- properties
 
 WORDS = """<0,01|trace|n.d.|-|0,21%|70 ppm|max|Mean|C|Mn|Heat|ppm|%|x100|=1+1|0,21;0,22|"|O.2|1e5|²|#REF!|Bal.|A1"""
 numbers = st.floats(-5, 200) | st.integers(-5, 5000)
@@ -449,15 +382,12 @@ def test_what_is_written_is_what_is_read(composition):
         assert got == pytest.approx({e: round(v, 5) for e, v in composition.items()})
 
 
-def test_one_heat_without_a_grade_is_said():
+def test_what_is_missing_or_mangled_is_said():
     two = b"heat;grade;C;Mn\nA1;;0,30;0,50\nA2;4130;0,30;0,50\n"
     two, none = (read_certificates(x, filename="m") for x in (two, b"heat;C;Mn\nA1;0,30;0,50\n"))
     words = "no grade is given for heat A1, as for others; not compared with a range"
     assert words in two.summary() and "no grade" not in none.summary()
     assert two[0].steel.limits is None
-
-
-def test_heat_numbers_that_became_numbers_and_zero_bytes_are_said():
     text = b"heat;C;Mn\n1.2E+05;0,30;0,50\x000\nA2;0,30;0,50\n"
     mangled = read_certificates(text, filename="m.csv")
     assert mangled[0].heat == "1.2E+05" and mangled[0].steel.composition["Mn"] == 0.5

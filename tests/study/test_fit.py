@@ -36,9 +36,7 @@ def shop_of(seed):
     return fp.Shop(**numbers, delay_s=float(abs(known["delay_s"].value(rng.normal()))))
 
 
-def measured(
-    truth, seed, route=ROUTE, late_s=0.0, noise_c=5.0, noise_hv=10.0, to_s=45.0, head_id=""
-):
+def measured(truth, seed, route=ROUTE, late_s=0.0, to_s=45.0, head_id="", noise_c=5.0):
     """Traces (10 Hz) and three hardness readings a zone of one head of 4130 on the shop `truth`."""
     rng = np.random.default_rng(seed)
     told = evaluate(Cases.of([fp.grade("4130")], [HEAD], [route], [truth]), ("points",))
@@ -51,11 +49,10 @@ def measured(
         seen = true + rng.normal(0.0, noise_c, t.size)
         where = {"head_id": head_id, "channel": channel, "zone": zone, "depth_mm": depth_mm}
         frames.append(pd.DataFrame({**where, "time_s": t + late_s, "temperature_c": seen}))
-    rows = [
-        (head_id, zone, str(k), 0.0, "HV", told.hardness_hv[0, i] + rng.normal(0.0, noise_hv), 1)
-        for i, zone in enumerate(ZONES)
-        for k in range(3)
-    ]
+    rows = []
+    for zone, hv in zip(ZONES, told.hardness_hv[0], strict=True):
+        read = hv + rng.normal(0.0, 10.0, 3)
+        rows += [(head_id, zone, str(k), 0.0, "HV", read[k], 1) for k in range(3)]
     names = "head_id zone position value scale hardness_hv file_row".split()
     rows = pd.DataFrame(rows, columns=names)
     return Traces(pd.concat(frames, ignore_index=True)), HardnessReadings(rows)
@@ -98,8 +95,7 @@ def test_one_known_shop_and_its_clock():
 
 
 def test_hardness_alone_settles_the_spray_and_says_what_it_does_not():
-    truth = fp.Shop(spray=1.3)
-    found = fit(None, measured(truth, 4)[1], HEAD, "4130", ROUTE)
+    found = fit(None, measured(fp.Shop(spray=1.3), 4)[1], HEAD, "4130", ROUTE)
     low, high = found.interval("spray")
     assert low < 1.3 < high and found.data_share("spray") > 0.3
     for number in ("die", "delay_s"):
@@ -111,11 +107,15 @@ def test_hardness_alone_settles_the_spray_and_says_what_it_does_not():
     assert len(found.traces) == 0 and len(found.hardness) == 5
 
 
-def test_radiation_and_air_are_only_known_together():
+def test_what_cannot_be_told_apart_is_said():
     traces, _ = measured(fp.Shop(), 5, to_s=20.0)
     found = fit(traces, None, HEAD, "4130", ROUTE, numbers=("emissivity", "air"))
     assert found.correlations[0, 1] < -0.8
     assert "only known together" in found.report() and "one up, the other down" in found.report()
+    traces, _ = measured(fp.Shop(), 7, route=ROUTE.with_(preheat_c=910.0))
+    found = fit(traces, None, HEAD, "4130", ROUTE, numbers=("spray",))
+    said = [w.text for w in found.warnings if w.code == "fit:furnace"]
+    assert said and "below what the preheat temperature of 930 °C gives" in said[0]
 
 
 def test_a_loose_thermocouple_is_named_and_counts_for_little():
@@ -132,14 +132,7 @@ def test_a_loose_thermocouple_is_named_and_counts_for_little():
         assert abs(getattr(truth, number) - middle) < 2.0 * half, number
 
 
-def test_a_furnace_off_its_set_point_is_told():
-    traces, _ = measured(fp.Shop(), 7, route=ROUTE.with_(preheat_c=910.0))
-    found = fit(traces, None, HEAD, "4130", ROUTE, numbers=("spray",))
-    said = [w.text for w in found.warnings if w.code == "fit:furnace"]
-    assert said and "below what the preheat temperature of 930 °C gives" in said[0]
-
-
-def test_an_earlier_fit_is_what_is_known_beforehand():
+def test_an_earlier_fit_many_heads_and_a_saved_shop():
     truth = fp.Shop(spray=1.2)
     first = fit(None, measured(truth, 8)[1], HEAD, "4130", ROUTE, numbers="spray")
     second = fit(None, measured(truth, 9)[1], HEAD, "4130", ROUTE, numbers="spray", shop=first.shop)
@@ -147,9 +140,6 @@ def test_an_earlier_fit_is_what_is_known_beforehand():
     # two like measurements: the variance about halves
     ratio = second.shop.standard_error("spray") / first.shop.standard_error("spray")
     assert 0.55 < ratio < 0.9
-
-
-def test_many_heads_by_name_and_what_is_not_used():
     traces, hardness = measured(fp.Shop(spray=1.1), 10, head_id="a")
     lost = hardness.frame.assign(head_id="x")
     both = HardnessReadings(pd.concat([hardness.frame, lost], ignore_index=True))
@@ -172,20 +162,19 @@ def test_the_shop_is_saved_and_taken_by_an_estimate(tmp_path):
 
 
 def test_the_demo_shop():
-    """What the generator put in (spray 1.25, emissivity 0.84, die 0.85, delay 0.4 s) comes out of the
-    files."""
+    """What the generator put in comes out of the files."""
     names = "traces channels hardness certificates runs".split()
     file = {n: data_path("demo", f"{n}.csv") for n in names}
     traces = fp.read_traces(file["traces"], file["channels"])
     steels, runs = fp.read_certificates(file["certificates"]), fp.read_runs(file["runs"])
     found = fp.fit(traces, fp.read_hardness(file["hardness"]), "mid-iron", steels, runs)
-    put_in = {
-        "spray": (1.25, 0.03),
-        "emissivity": (0.84, 0.03),
-        "die": (0.85, 0.12),
-        "delay_s": (0.4, 0.1),
-    }
-    for number, (truth, off) in put_in.items():
+    put_in = (
+        ("spray", 1.25, 0.03),
+        ("emissivity", 0.84, 0.03),
+        ("die", 0.85, 0.12),
+        ("delay_s", 0.4, 0.1),
+    )
+    for number, truth, off in put_in:
         assert getattr(found.shop, number) == pytest.approx(truth, abs=off)
         low, high = found.interval(number)
         assert low < truth < high, number
@@ -195,13 +184,11 @@ def test_the_demo_shop():
     ({"steel": None}, "no steel is given"),
     ({"traces": None, "hardness": None}, "nothing to fit to"),
     ({"numbers": ("spry",)}, "did you mean 'spray'"),
-    ({"numbers": ()}, "no number to fit"),
-    ({"clock_sd_s": -1.0}, "clock"),
+    ({"numbers": ()}, "no number to fit"), ({"clock_sd_s": -1.0}, "clock"),
     ({"noise_c": float("nan")}, "thermocouples"),
     ({"hardness_noise_hv": 0.0}, "hardness readings"),
     ({"hardness_model_sd_hv": "10"}, "hardness model"),
-    ({"traces": "traces.csv"}, "read_traces"),
-    ({"shop": 3}, "Shop"),
+    ({"traces": "traces.csv"}, "read_traces"), ({"shop": 3}, "Shop"),
 ])  # fmt: skip
 def test_bad_input_is_refused_in_one_sentence(change, says):
     one = pd.DataFrame({"head_id": [""], "zone": ["face"], "hardness_hv": [430.0]})
@@ -210,8 +197,7 @@ def test_bad_input_is_refused_in_one_sentence(change, says):
 
 
 def test_probe_at_a_depth():
-    """The weights are the zone's interpolating polynomial: exact for its own power, the front at 0, the mean
-    unplaced."""
+    """The weights are the zone's interpolating polynomial: exact for its own power, the front at 0, the mean unplaced."""
     thick = HEAD.zones("forged")["face"].path_mm
     n = POINTS[0]
     points = lobatto(n)[0]

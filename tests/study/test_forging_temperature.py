@@ -1,4 +1,6 @@
-"""Furnace settings 700–1250 °C: continuity, monotony, agreement with single estimates, equal effort."""
+"""Furnace settings 700–1250 °C, what softens a hard hosel and at what cost, the cooling diagram, what goes against expectation."""
+
+import re
 
 import numpy as np
 import pytest
@@ -8,12 +10,9 @@ import forgeprops as fp
 from forgeprops.answer.evaluation import evaluate
 from forgeprops.forging import effort
 from forgeprops.inputs.cases import Cases
-from forgeprops.study.process.equal_effort import (
-    equal_effort_preheat,
-    equal_effort_setting,
-    metal_in_die_c,
-)
-from forgeprops.study.process.furnace import forging_temperature_study
+from forgeprops.study.diagram import cooling_diagram
+from forgeprops.study.expectation import against_expectation
+from forgeprops.study.process import equal_effort as ee
 
 SETTINGS_C = np.arange(700.0, 1250.1, 5.0)
 #: Face, body, hosel.
@@ -61,7 +60,11 @@ def test_hardness_has_no_jump_for_any_grade(sweep, record_property):
         assert np.all(small < 0.5 * steps[:, :, z].max(axis=1) + 3.0)
 
 
-def test_share_grain_and_scale_only_rise_and_die_temperature_too(sweep):
+def test_sweep_has_no_austenite_below_ac1_all_above_ac3_and_only_rises(sweep):
+    for i, name in enumerate(fp.grades()):
+        t = fp.critical_temperatures(fp.grade(name))
+        assert sweep["share"][i, SETTINGS_C < t.ac1_c].max(initial=0.0) == 0.0
+        assert sweep["share"][i, SETTINGS_C > t.ac3_c + 25.0].min() > 0.99
     assert np.all(np.diff(sweep["share"], axis=1) >= -1e-9)
     assert np.all(np.diff(sweep["grain"], axis=1) <= 1e-9)  # ASTM number falls as grain grows
     assert np.all(np.diff(sweep["scale"], axis=1) > 0.0)
@@ -70,30 +73,22 @@ def test_share_grain_and_scale_only_rise_and_die_temperature_too(sweep):
     assert [n for n, rise in zip(fp.grades(), rises, strict=True) if not rise] == ["1215"]
 
 
-def test_no_austenite_below_ac1_and_all_above_ac3(sweep):
-    for i, name in enumerate(fp.grades()):
-        t = fp.critical_temperatures(fp.grade(name))
-        assert sweep["share"][i, SETTINGS_C < t.ac1_c].max(initial=0.0) == 0.0
-        assert sweep["share"][i, SETTINGS_C > t.ac3_c + 25.0].min() > 0.99
-
-
 def test_study_is_the_single_estimates():
     steel, temperatures = fp.grade("4135"), [730.0, 770.0, 950.0, 1100.0]
-    study = forging_temperature_study(steel, "long-iron", temperatures=temperatures)
+    study = fp.forging_temperature_study(steel, "long-iron", temperatures=temperatures)
     for k, t in enumerate(temperatures):
         one = fp.estimate(steel, "long-iron", fp.Route().with_(preheat_c=t))
-        face, hosel = one.zones["face"], one.zones["hosel"]
+        zones, surface, effort_ = one.zones, one.surface, one.effort
         expected = {
-            "face_hv": face.hardness_hv, "face_low_hv": face.hardness_low_hv,
-            "face_high_hv": face.hardness_high_hv, "hosel_hv": hosel.hardness_hv,
-            "hosel_low_hv": hosel.hardness_low_hv, "hosel_grain_astm": hosel.grain_astm,
-            "hosel_high_hv": hosel.hardness_high_hv, "face_austenite": face.austenite_share,
-            "die_c": face.die_c, "water_c": face.water_c, "allowed_deg": one.hosel.allowed_deg,
-            "allowed_low_deg": one.hosel.allowed_deg_low,
-            "allowed_high_deg": one.hosel.allowed_deg_high, "scale_um": one.surface.scale_um,
-            "decarburised_um": one.surface.decarburised_um, "skin_hv": one.surface.skin_hv,
-            "flow_stress_mpa": one.effort.mean_mpa, "press_force_kn": one.effort.press_force.kn,
-            "heat_through_s": one.heat_through_s}  # fmt: skip
+            "face_austenite": zones["face"].austenite_share, "die_c": zones["face"].die_c, "water_c": zones["face"].water_c,
+            "allowed_deg": one.hosel.allowed_deg, "allowed_low_deg": one.hosel.allowed_deg_low, "allowed_high_deg": one.hosel.allowed_deg_high,
+            "scale_um": surface.scale_um, "decarburised_um": surface.decarburised_um, "skin_hv": surface.skin_hv,
+            "flow_stress_mpa": effort_.mean_mpa, "press_force_kn": effort_.press_force.kn, "heat_through_s": one.heat_through_s,
+            "hosel_grain_astm": zones["hosel"].grain_astm,
+        }  # fmt: skip
+        for zone in ("face", "hosel"):
+            for end in ("", "_low", "_high"):
+                expected[f"{zone}{end}_hv"] = getattr(zones[zone], f"hardness{end}_hv")
         for field, value in expected.items():
             assert getattr(study, field)[k] == pytest.approx(value, rel=1e-6, abs=1e-6), (t, field)
         told = {w.text for w in one.warnings}
@@ -104,16 +99,16 @@ def test_study_is_the_single_estimates():
 
 @pytest.mark.parametrize("given, words", [([900.0, 800.0], "do not rise"), ([], "do not rise"), ([900.0, 1500.0], "1500")])  # fmt: skip
 def test_study_refuses_bad_settings(given, words):
-    refuses(f"(?i){words}", forging_temperature_study, fp.grade("1030"), temperatures=given)
+    refuses(f"(?i){words}", fp.forging_temperature_study, fp.grade("1030"), temperatures=given)
 
 
 @pytest.mark.parametrize("name", ["4130", "4140"])
 def test_chromoly_needs_a_hotter_furnace_for_equal_effort(name):
     a, b = fp.grade("1030"), fp.grade(name)
-    answer = equal_effort_setting(a, 900.0, b)
+    answer = ee.equal_effort_setting(a, 900.0, b)
     assert 905.0 < answer.preheat_c < 960.0 and answer.low_c <= answer.preheat_c <= answer.high_c
     # equal means equal flow stress of the metal in the die, as marched at both settings
-    at_b = metal_in_die_c(b, answer.preheat_c)
+    at_b = ee.metal_in_die_c(b, answer.preheat_c)
     assert at_b == pytest.approx(answer.die_b_c, abs=0.01)
     stress = [effort.flow_stress_mpa(s, t, 0.15, 3.0) for s, t in ((a, answer.die_a_c), (b, at_b))]
     assert stress[0] == pytest.approx(stress[1], rel=1e-3)
@@ -122,22 +117,148 @@ def test_chromoly_needs_a_hotter_furnace_for_equal_effort(name):
     assert one == pytest.approx(answer.stress_mpa, rel=0.02)  # zone by zone instead of at the mean
 
 
-def test_metal_in_die_is_what_the_march_says():
+def test_metal_in_die_is_what_the_march_says_and_a_known_drop_keeps_the_call():
     steel = fp.grade("4130")
     zones = fp.estimate(steel, route=fp.Route().with_(preheat_c=900.0)).zones
     die = [z.die_c for z in zones.values()]
-    assert min(die) < metal_in_die_c(steel, 900.0) < max(die)
+    assert min(die) < ee.metal_in_die_c(steel, 900.0) < max(die)
     # a longer way to the die is a colder head
     slow = fp.Route().with_(transfer_s=12.0)
-    assert metal_in_die_c(steel, 900.0, route=slow) < metal_in_die_c(steel, 900.0) - 20.0
+    assert ee.metal_in_die_c(steel, 900.0, route=slow) < ee.metal_in_die_c(steel, 900.0) - 20.0
     routes = {"route": slow}, {}
-    late, soon = (equal_effort_setting(fp.grade("1030"), 900.0, steel, **r, in_die=True) for r in routes)  # fmt: skip
+    late, soon = (ee.equal_effort_setting(fp.grade("1030"), 900.0, steel, **r, in_die=True) for r in routes)  # fmt: skip
     assert late.preheat_c > soon.preheat_c
-
-
-def test_equal_effort_keeps_the_call_with_a_known_drop():
     a, b = fp.grade("1030"), fp.grade("4130")
     alone = effort.equal_effort(a, 900.0, b, 40.0).preheat_c
-    assert equal_effort_preheat(a, 900.0, b, 40.0) == alone
-    assert equal_effort_preheat(a, 900.0, b, die_drop_c=lambda t: 0.05 * t) > 900.0
-    refuses("(?i)preheat of the first steel", equal_effort_preheat, a, 200.0, b)
+    assert ee.equal_effort_preheat(a, 900.0, b, 40.0) == alone
+    assert ee.equal_effort_preheat(a, 900.0, b, die_drop_c=lambda t: 0.05 * t) > 900.0
+    refuses("(?i)preheat of the first steel", ee.equal_effort_preheat, a, 200.0, b)
+
+
+GRADES = ("1020", "4140", "4340")
+
+
+@pytest.fixture(scope="module")
+def results():
+    return {name: fp.estimate(fp.grade(name), fp.head("mid-iron")) for name in GRADES}
+
+
+@pytest.fixture(scope="module")
+def answer(results):
+    return fp.soften(results["4340"])
+
+
+def test_each_remedy_is_the_estimate_of_its_route(results, answer):
+    base = results["4340"]
+    assert answer.hosel_hv == pytest.approx(base.zones["hosel"].hardness_hv)
+    for remedy in (answer.remedies[0], answer.remedies[-1]):
+        fresh = fp.estimate(base.steel, base.head, remedy.route)
+        assert remedy.hosel_hv == pytest.approx(fresh.zones["hosel"].hardness_hv)
+        assert remedy.allowed_deg == pytest.approx(fresh.hosel.allowed_deg)
+        assert remedy.degrees_won == pytest.approx(fresh.hosel.allowed_deg - base.hosel.allowed_deg)
+        expected = base.zones["face"].hardness_hv - fresh.zones["face"].hardness_hv
+        assert remedy.face_softer_hv == pytest.approx(expected)
+        assert remedy.face_margin == pytest.approx(fresh.face.margin)
+
+
+def test_local_heat_spares_the_face_and_a_temper_costs_it(answer):
+    heats = [r for r in answer.remedies if r.kind == "local heat"]
+    assert len(heats) == 3
+    for remedy in heats:
+        assert answer.hosel_hv - remedy.hosel_hv > 50 and remedy.pull_saved_n > 0  # martensitic
+        assert abs(remedy.lost_elsewhere_hv) < 3
+        assert max(h.temperature_c for h in remedy.route.later) < 720  # below Ac1 of this steel
+        assert "hardens again in air" in remedy.risk and remedy.minutes > 10
+    tempers = (r for r in answer.remedies if r.kind == "temper")
+    cold, hot = sorted(tempers, key=lambda r: -r.hosel_hv)
+    assert hot.hosel_hv < cold.hosel_hv < answer.hosel_hv
+    assert hot.face_softer_hv > cold.face_softer_hv > 50
+    assert hot.lost_elsewhere_hv >= hot.face_softer_hv
+
+
+def test_slower_cooling_and_preheat_are_tried_limits_of_the_search_and_another_bench(
+    answer, results
+):
+    assert {r.kind for r in answer.remedies} == {"preheat", "cooling", "local heat", "temper"}
+    sleeve = next(r for r in answer.remedies if "sleeve" in r.what)
+    assert sleeve.hosel_hv < answer.hosel_hv
+    ranks = [(r.lost_elsewhere_hv <= 30.0, round(r.degrees_won, 2), round(r.pull_saved_n)) for r in answer.remedies]  # fmt: skip
+    assert ranks == sorted(ranks, reverse=True)
+    options = {"lowest_preheat_c": 900, "anneals": (), "tempers_c": ()}
+    few = fp.soften(results["4340"], bench={"bar_mm": 900.0}, **options)
+    assert [r.kind for r in few.remedies].count("preheat") == 1
+    assert few.hosel_hv == answer.hosel_hv and few.allowed_deg > answer.allowed_deg
+
+
+def test_words_name_a_longer_bar_for_a_stiff_hosel_and_nothing_for_a_soft_one(results, answer):
+    assert answer.bar_length_needed_mm > 500.0 and answer.bar_force_n > 400.0
+    text = answer.words()
+    assert "longer bar" in text and "N of pull" in text and "face tempers" in text and "HV" in text
+    told = answer.to_dict()
+    assert [r["what"] for r in told["remedies"]] == [r.what for r in answer.remedies]
+    soft = fp.soften(results["1020"])
+    assert soft.bar_length_needed_mm is None and soft.normalised
+    assert "as normalised" in soft.words()
+    assert all(abs(r.degrees_won) < 0.8 for r in soft.remedies)
+
+
+def test_what_the_answer_hangs_on_changes_with_hardness(results):
+    soft, hard = fp.hosel_sensitivity(results["1020"]), fp.hosel_sensitivity(results["4140"])
+    assert list(soft["span_deg"]) == sorted(soft["span_deg"], reverse=True)
+    # the wall ends the soft hosel, so nothing but its length counts; the hard one hangs on its notches
+    assert soft["what"][0].startswith("bend zone") and hard["what"][0].startswith("notch")
+    row = soft.set_index("what").loc["bend zone, 10 to 20 mm"]
+    ends = results["1020"].hosel.for_length
+    assert (row["low_deg"], row["high_deg"]) == pytest.approx((ends[10.0], ends[20.0]), rel=0.02)
+    longer = fp.hosel_sensitivity(results["4140"], {"bar_mm": 900.0})
+    assert (longer["high_deg"] > hard["high_deg"]).all()
+    for call in (fp.soften, fp.hosel_sensitivity):
+        refuses("result must be .* got NoneType", call, None)
+        refuses("did you mean 'bar_mm'", call, results["1020"], bench={"bar": 600.0})
+
+
+@pytest.fixture(scope="module")
+def diagrams():
+    return {name: cooling_diagram(fp.grade(name)) for name in ("1030", "4130", "4140")}
+
+
+def test_start_point_is_where_one_per_cent_has_formed(diagrams):
+    """Regression against the source of it: stop the cooling at the start point and read the share."""
+    diagram = diagrams["4130"]
+    bainite = diagram.regions["bainite"]
+    i = len(bainite.rate_c_per_s) // 2
+    from_c = diagram.ae3_c + 30.0
+    rate = float(bainite.rate_c_per_s[i])
+    how = {"from_c": from_c, "rate_c_per_s": rate, "to_c": float(bainite.start_c[i])}
+    stop = fp.continuous_cooling(fp.grade("4130"), **how)
+    assert stop.history["bainite"][-1] == pytest.approx(0.01, abs=0.002)
+    expected = (diagram.ae3_c - bainite.start_c[i]) / rate
+    assert bainite.start_s[i] == pytest.approx(expected, rel=1e-6)
+
+
+def test_regions_lie_between_their_temperatures_and_slower_cooling_is_never_harder(diagrams):
+    for diagram in diagrams.values():
+        for region in diagram.regions.values():
+            assert np.all(region.start_c <= diagram.ae3_c + 1e-6)
+            assert np.all(region.end_c <= region.start_c) and np.all(region.end_s >= region.start_s)
+        assert np.all(diagram.regions["martensite"].start_c <= diagram.ms_c + 5.0)
+    for diagram in diagrams.values():
+        # rates fall; a few HV of kink at a region's edge
+        assert np.all(np.diff(diagram.hardness_hv) <= 8.0)
+
+
+def test_what_goes_against_expectation_is_said_with_the_numbers_of_estimates_and_nothing_else():
+    result = fp.estimate(fp.grade("4130"))
+    (sentence,) = (s for s in against_expectation(result) if "delay" in s)
+    (hv, at), (more_hv, then) = re.findall(r"(\d+) HV at ([\d.]+) s", sentence)[:2]
+    assert "harder" in sentence and int(more_hv) >= int(hv) + 20
+    for found, delay_s in ((hv, at), (more_hv, then)):
+        route = fp.Route().with_(delay_s=float(delay_s))
+        face = fp.estimate(fp.grade("4130"), None, route).zones["face"].hardness_hv
+        assert abs(face - int(found)) <= 1.0
+    assert against_expectation(fp.estimate(fp.grade("1020"))) == []
+    assert against_expectation(fp.estimate(fp.grade("4130"), None, fp.Route(spray=None))) == []
+    for far in ({"preheat_c": 1200.0}, {"delay_s": 31.0}):
+        result = fp.estimate(fp.grade("4130"), None, fp.Route().with_(**far))
+        name = "delay" if "delay_s" in far else "furnace"
+        assert not [s for s in against_expectation(result) if name in s]

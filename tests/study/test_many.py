@@ -11,23 +11,18 @@ import threading
 import time
 import weakref
 from concurrent.futures import ProcessPoolExecutor, ThreadPoolExecutor
-from pathlib import Path
 
 import numpy as np
 import pandas as pd
 import pytest
 from checks import refuses
+from regression.cases import cases
 
 import forgeprops as fp
-from forgeprops.base.errors import InputError
 from forgeprops.inputs.cases import Cases
-from forgeprops.inputs.head import ZONES
 from forgeprops.io.writing import locked
-from forgeprops.study.process import many, streaming
+from forgeprops.study.process import many
 from forgeprops.study.process.many import compute, table_columns
-
-sys.path.insert(0, str(Path(__file__).parent))
-from mixed_cases import mixed
 
 TEXTS = ("hosel_governed_by", "warnings", "error", "steel", "head")
 NUMBERS = [name for name in table_columns() if name not in ("case", *TEXTS)]
@@ -46,55 +41,35 @@ def same(a, b, rel=1e-9):
 
 @pytest.fixture(scope="module")
 def batch():
-    inputs = mixed(20)
+    """What it gives is what single estimates give: tests/regression."""
+    inputs = [list(column) for column in list(zip(*cases("single", 20), strict=True))[:4]]
     return inputs, fp.estimate_many(*inputs)
 
 
-def test_batch_is_equal_to_single_estimates(batch):
-    (steels, heads, routes, shops), table = batch
-    for i in range(len(steels)):
-        one, row = fp.estimate(steels[i], heads[i], routes[i], shops[i]), table.iloc[i]
-        for zone in ZONES:
-            z = one.zones[zone]
-            parts = dict.fromkeys(("hardness_hv", "hardness_low_hv", "hardness_high_hv"), z)
-            parts |= dict.fromkeys(("yield_mpa", "tensile_mpa"), z.strength)
-            for name, of in parts.items():
-                value = pytest.approx(getattr(of, name), rel=1e-9)
-                assert row[f"{zone}_{name}"] == value, (i, zone, name)
-        assert row["hosel_allowed_deg"] == pytest.approx(one.hosel.allowed_deg, rel=1e-9)
-        assert row["hosel_governed_by"] == one.hosel.governed_by
-        assert row["face_margin"] == pytest.approx(one.face.margin, rel=1e-9)
-        assert row["scale_um"] == pytest.approx(one.scale_um, rel=1e-9)
-        codes = {w.code for w in one.warnings}
-        assert set(filter(None, row["warnings"].split("; "))) == codes, i
-
-
-def test_idle_water_is_told_as_by_single_estimates():
+def test_idle_water_is_told_in_a_batch_and_left_out_in_a_quick_one():
     """Too brief, too little for a plain steel, idle on one that hardens in air, or none; silent where it works."""
-    cases = [("4130", {"spray_s": 3.0}), ("1020", {"flux": 3.0}), ("4340", {"preheat_c": 1150.0, "spray_s": 4.0}), ("4130", {}),
-             ("4130", {"spray_s": 5.0}), ("4130", {"preheat_c": 700.0}), ("4130", {"flux": 0.0}), ("1045", {})]  # fmt: skip
-    steels, routes = [fp.grade(g) for g, _ in cases], [fp.Route().with_(**s) for _, s in cases]
-    steels = [*steels, fp.grade("4130")]
-    routes = [*routes, dataclasses.replace(fp.Route(), spray=None)]
-    results = [fp.estimate(s, route=r) for s, r in zip(steels, routes, strict=True)]
-    told = [{w.code for w in r.warnings} for r in results]
-    table = fp.estimate_many(steels, routes=routes)
+    given = [("4130", {"spray_s": 3.0}), ("1020", {"flux": 3.0}), ("4340", {"preheat_c": 1150.0, "spray_s": 4.0}), ("4130", {}),
+             ("4130", {"spray_s": 5.0}), ("4130", {"preheat_c": 700.0}), ("4130", {"flux": 0.0}), ("1045", {}), ("4130", {"spray": None})]  # fmt: skip
+    steels, routes = zip(*given, strict=True)
+    table = fp.estimate_many(list(steels), routes=list(routes))
     idle = ["idle-water" in words.split("; ") for words in table["warnings"]]
-    assert idle == ["idle-water" in codes for codes in told]
-    assert idle[:3] == [True] * 3 and not any(idle[3:])
-    quick = fp.estimate_many(steels, routes=routes, quick=True)
-    left_out = {"idle-water", "cliff"}
+    assert idle == [True] * 3 + [False] * 6
+    quick = fp.estimate_many(list(steels), routes=list(routes), quick=True)
     assert list(quick.columns) == table_columns(quick=True)
     for full, less in zip(table["warnings"], quick["warnings"], strict=True):
-        assert [w for w in full.split("; ") if w not in left_out] == less.split("; ")
+        assert [w for w in full.split("; ") if w not in ("idle-water", "cliff")] == less.split("; ")
 
 
-def test_order_and_inputs_are_kept(batch):
+def test_order_and_inputs_are_kept_and_tasks_pickle(batch):
     (steels, heads, routes, _), table = batch
     assert table["case"].tolist() == list(range(20))
     assert table["steel"].tolist() == [s.name for s in steels]
     assert table["head"].tolist() == [h.name for h in heads]
     assert table["preheat_c"].tolist() == [r.preheat.temperature_c for r in routes]
+    columns = Cases.of(*batch[0])
+    again = pickle.loads(pickle.dumps(columns))
+    (a, _), (b, _) = compute(columns, False), compute(again, False)
+    assert all(np.array_equal(a[name], b[name]) for name in a)
 
 
 def test_independent_of_chunks_and_threads(batch):
@@ -125,14 +100,6 @@ def test_cluster_of_dask(batch):
         same(fp.estimate_many(*inputs, executor=client.get_executor()), table)
 
 
-def test_tasks_pickle(batch):
-    inputs, _ = batch
-    columns = Cases.of(*inputs)
-    again = pickle.loads(pickle.dumps(columns))
-    (a, _), (b, _) = compute(columns, False), compute(again, False)
-    assert all(np.array_equal(a[name], b[name]) for name in a)
-
-
 def test_singles_serve_all_and_names_are_enough():
     table = fp.estimate_many("4130", routes=[{"preheat_c": 880}, fp.Route(), {"spray": None}])
     assert len(table) == 3 and table["error"].eq("").all() and set(table["head"]) == {"mid-iron"}
@@ -141,7 +108,7 @@ def test_singles_serve_all_and_names_are_enough():
     assert heads["face_margin"].iloc[0] != heads["face_margin"].iloc[1]
 
 
-def test_a_bad_case_is_a_row_with_its_error():
+def test_a_bad_case_and_an_object_that_raises_anything_cost_their_row():
     steels = ["4130", 7, "no grade", {"Mn": 0.5}, "4130", "4130", {"C": 0.3, "Xx": 1}, None]
     routes = [fp.Route(), None, None, None, {"flux": -3}, {"later": 1}, None, None]
     shops = [None, None, None, None, None, None, None, {"spray": 99}]
@@ -154,8 +121,6 @@ def test_a_bad_case_is_a_row_with_its_error():
         assert words in table["error"].iloc[i]
     assert table["steel"].iloc[4] == "4130"  # what could be made is told
 
-
-def test_an_object_that_raises_anything_costs_its_row():
     class Hostile(dict):
         def items(self):
             raise RecursionError("never ends")
@@ -179,18 +144,19 @@ def test_alone_and_in_the_batch_the_same_is_taken_and_refused(case):
     row = fp.estimate_many(*lists, quick=True).iloc[0]
     try:
         result = fp.estimate(*case)
-    except InputError as error:
+    except fp.InputError as error:
         assert row["error"] == str(error)
     else:
         assert row["error"] == "" and row["face_hardness_hv"] == result.zones["face"].hardness_hv
 
 
-@pytest.mark.parametrize("arguments, words", [
-    ((["4130"] * 3, ["wedge"] * 2), "differ in length: 3 steels, 2 heads"),
-    ((iter(["4130"] * 3), iter(["wedge"] * 2)), "heads end after 2 cases but steels go on"),
-])  # fmt: skip
-def test_what_cannot_be_paired_is_refused(arguments, words):
-    refuses(f"(?i){words}", fp.estimate_many, *arguments)
+def test_what_cannot_be_paired_is_refused(tmp_path):
+    words = "differ in length: 3 steels, 2 heads"
+    refuses(words, fp.estimate_many, ["4130"] * 3, ["wedge"] * 2)
+    words = "(?i)heads end after 2 cases but steels go on"
+    refuses(words, fp.estimate_many, iter(["4130"] * 3), iter(["wedge"] * 2))
+    refuses("no case at all", fp.estimate_many, [], to=tmp_path / "none")
+    assert not (tmp_path / "none").exists()
 
 
 def test_a_failure_of_our_own_code_costs_its_row_and_blames_no_executor(monkeypatch, recwarn):
@@ -315,10 +281,8 @@ def test_a_killed_run_leaves_nothing_half_written_and_goes_on(folder):
 
 
 @pytest.mark.parametrize("steel, n, options, words", [
-    ("1030", 8, {}, "other inputs"),
-    ("4130", 8, {"chunk": 8}, "another size"),
-    ("4130", 8, {"quick": True}, "other inputs"),
-    ("4130", 4, {}, "beyond these cases"),
+    ("1030", 8, {}, "other inputs"), ("4130", 8, {"chunk": 8}, "another size"),
+    ("4130", 8, {"quick": True}, "other inputs"), ("4130", 4, {}, "beyond these cases"),
 ])  # fmt: skip
 def test_other_inputs_or_options_do_not_mix(folder, steel, n, options, words):
     fp.estimate_many("4130", routes=routes_of(8), to=folder, chunk=4)
@@ -328,34 +292,24 @@ def test_other_inputs_or_options_do_not_mix(folder, steel, n, options, words):
     assert {p.name: p.read_bytes() for p in folder.iterdir()} == before
 
 
-def test_a_damaged_file_is_named_and_kept(folder):
+def test_a_damaged_file_is_named_and_a_batch_that_runs_is_left_alone(folder):
     fp.estimate_many("4130", routes=routes_of(8), to=folder, chunk=4)
+    with locked(folder / "cases"):
+        given = {"to": folder, "chunk": 4}
+        busy = "being written by another program"
+        refuses(busy, fp.estimate_many, "4130", routes=routes_of(8), **given)
+    assert fp.estimate_many("4130", routes=routes_of(8), **given).kept == 2
     (folder / "part-000000004.parquet").write_bytes(b"PAR1cut")
-    given = {"routes": routes_of(8), "to": folder, "chunk": 4}
-    refuses("part-000000004.parquet is damaged", fp.estimate_many, "4130", **given)
+    words = "part-000000004.parquet is damaged"
+    refuses(words, fp.estimate_many, "4130", routes=routes_of(8), **given)
     assert (folder / "part-000000004.parquet").read_bytes() == b"PAR1cut"
 
 
-def test_a_batch_that_runs_is_left_alone(folder):
-    fp.estimate_many("4130", routes=routes_of(8), to=folder, chunk=4)
-    with (
-        locked(folder / "cases"),
-        pytest.raises(InputError, match="being written by another program"),
-    ):
-        fp.estimate_many("4130", routes=routes_of(8), to=folder, chunk=4)
-    assert fp.estimate_many("4130", routes=routes_of(8), to=folder, chunk=4).kept == 2
-
-
 @pytest.mark.parametrize("to, words", [
-    ("out.csv", "ends in '.csv'"),
-    ("no/such/out", "does not exist"),
-    (5, "file to write must be a path; got 5"),
-    ("", "file to write must be a path; got ''"),
-    (" ", "visible characters"),
-    ("a\0b", "cannot be written"),
-    ("x" * 300, "cannot be written"),
-    ("mine", "is a file"),
-    ("photos", "no part of a batch"),
+    ("out.csv", "ends in '.csv'"), ("no/such/out", "does not exist"),
+    (5, "file to write must be a path; got 5"), ("", "file to write must be a path; got ''"),
+    (" ", "visible characters"), ("a\0b", "cannot be written"), ("x" * 300, "cannot be written"),
+    ("mine", "is a file"), ("photos", "no part of a batch"),
 ])  # fmt: skip
 def test_bad_targets(tmp_path, monkeypatch, to, words):
     monkeypatch.chdir(tmp_path)
@@ -367,15 +321,10 @@ def test_bad_targets(tmp_path, monkeypatch, to, words):
     assert sorted(tmp_path.rglob("*")) == before
 
 
-def test_no_case_leaves_no_folder(folder):
-    refuses("no case at all", fp.estimate_many, [], to=folder)
-    assert not folder.exists()
-
-
 def test_memory_does_not_grow_with_the_cases(folder, monkeypatch):
     """At every write only the last tables are alive, and cases are taken a bounded number ahead."""
     taken, tables, most, ahead = [], [], [], []
-    real = streaming._write
+    real = many._write
 
     def watched(file, table, checksum):
         tables.append(weakref.ref(table["face_hardness_hv"]))
@@ -388,6 +337,6 @@ def test_memory_does_not_grow_with_the_cases(folder, monkeypatch):
             taken.append(i)
             yield {"preheat_c": 700.0 + i % 97, "spray": None, "soak_s": 30.0}
 
-    monkeypatch.setattr(streaming, "_write", watched)
+    monkeypatch.setattr(many, "_write", watched)
     fp.estimate_many("1020", routes=routes(), to=folder, chunk=4)
     assert len(tables) == 60 and max(most) <= 2 and max(ahead) <= 8 * (os.cpu_count() or 1)

@@ -1,11 +1,10 @@
-"""Traces, hardness, bends: layouts, units, damages, and no error but our own.  All data here are invented."""
+"""Traces, hardness, bends and runs: layouts, units, damages, and no error but our own.  All data here are invented."""
 
 import numpy as np
 import pytest
 from checks import refuses
 
-from forgeprops.strength.hardness_scales import convert_hardness
-from forgeprops.study.shop.measurements import read_bends, read_hardness
+import forgeprops as fp
 from forgeprops.study.shop.traces import Channel, noise_of, read_channels, read_traces
 
 MAP = {"T1": Channel("T1", "face", 1.5), "T2": ("hosel", 3.0)}
@@ -35,8 +34,7 @@ def test_a_clean_trace_comes_back_whole(delimiter, comma):
     back_t, back = got.trace("T1")
     np.testing.assert_allclose(back_t, t, atol=6e-4)
     np.testing.assert_allclose(back, temperature, atol=6e-4)
-    assert got.problems == ()
-    assert set(got.frame["zone"]) == {"face"}
+    assert got.problems == () and set(got.frame["zone"]) == {"face"}
     assert set(got.frame["depth_mm"]) == {1.5}
 
 
@@ -73,7 +71,7 @@ def test_units_of_temperature(header, value):
     np.testing.assert_allclose(read_traces(text.encode(), MAP).trace("T1")[1], 900.0)
 
 
-def test_dropouts_are_reported_by_stretch_and_left_out():
+def test_spikes_dropouts_and_noise():
     t, temperature = cooling(60)
     lines = tidy(t, temperature).decode().splitlines()
     for i in (10, 11, 12, 30):
@@ -86,9 +84,6 @@ def test_dropouts_are_reported_by_stretch_and_left_out():
     assert {(r, "not a number that can be used 'OL'") for r in (11, 31)} <= said
     assert (21, "outside -60 to 1372 °C 9999") in said and (22, "nothing measured") in said
     assert any("(rows 11 to 13)" in p.what for p in got.problems)
-
-
-def test_spikes_are_taken_out_but_a_quench_is_not():
     t, temperature = cooling(400, 0.02, rate=1.5)  # 1300 K/s at the start
     clean = read_traces(tidy(t, temperature), MAP)
     assert len(clean.frame) == 400 and clean.problems == ()
@@ -97,6 +92,12 @@ def test_spikes_are_taken_out_but_a_quench_is_not():
     got = read_traces(tidy(t, temperature), MAP)
     assert len(got.frame) == 398
     assert {p.row for p in got.problems if "spike" in p.what} == {102, 252}
+    for noise in (0.5, 5.0):
+        t, temperature = cooling(2000, 0.01, noise=noise, seed=3)
+        assert noise_of(temperature) == pytest.approx(noise, rel=0.1)
+    table = read_traces(tidy(*cooling(noise=2.0)), MAP).channels()
+    assert table.loc[0, "noise_c"] == pytest.approx(2.0, rel=0.3)
+    assert table.loc[0, "readings"] == 200
 
 
 def test_time_order_doubles_gaps_and_stuck_readings():
@@ -116,16 +117,7 @@ def test_time_order_doubles_gaps_and_stuck_readings():
     assert any("stuck at" in p.what for p in read_traces(tidy(t, stuck), MAP).problems)
 
 
-def test_noise_is_estimated():
-    for noise in (0.5, 5.0):
-        t, temperature = cooling(2000, 0.01, noise=noise, seed=3)
-        assert noise_of(temperature) == pytest.approx(noise, rel=0.1)
-    table = read_traces(tidy(*cooling(noise=2.0)), MAP).channels()
-    assert table.loc[0, "noise_c"] == pytest.approx(2.0, rel=0.3)
-    assert table.loc[0, "readings"] == 200
-
-
-def test_places_of_channels():
+def test_places_of_channels_and_names_of_heads():
     text = tidy(*cooling(5))
     file = b"channel,zone,depth_mm\nT1,face,1.5\nT2,hosel,"
     assert read_channels(file) == {"T1": Channel("T1", "face", 1.5), "T2": Channel("T2", "hosel")}
@@ -134,21 +126,6 @@ def test_places_of_channels():
     assert set(named.frame["zone"]) == {"hosel"} and "no channel map" in named.problems[0].what
     refuses("channel 'T1' has no place", read_traces, text)
     refuses("channel 'T1' has no place.*known are T9", read_traces, text, {"T9": ("face", 1)})
-
-
-@pytest.mark.parametrize("file, message", [
-    (b"channel,zone,depth_mm\nT1,nose,1", "'nose' is no zone"),
-    (b"channel,zone\nT1,face\nT1,hosel", "twice"),
-    (b"channel,zone,depth_mm\nT1,face,deep", "not a number"),
-    (b"channel,zone,depth_mm\nT1,face,-2", "outside 0 to 60"),
-    (b"a,b\n1,2", "no channel map"),
-    (b"channel,zone\n,face", "nothing given"),
-])  # fmt: skip
-def test_bad_channel_maps(file, message):
-    refuses(f"(?i){message}", read_channels, file)
-
-
-def test_several_heads_need_a_name():
     text = b"head_id,time_s,channel,temperature_c\n7,0,T1,900\n7,1,T1,890\n8,0,T1,910\n8,1,T1,905"
     got = read_traces(text, MAP)
     assert got.trace("T1", "8")[1].tolist() == [910, 905]
@@ -157,10 +134,20 @@ def test_several_heads_need_a_name():
     refuses("channel 'T9'", got.trace, "T9")
 
 
+@pytest.mark.parametrize("file, message", [
+    (b"channel,zone,depth_mm\nT1,nose,1", "'nose' is no zone"),
+    (b"channel,zone\nT1,face\nT1,hosel", "twice"),
+    (b"channel,zone,depth_mm\nT1,face,deep", "not a number"),
+    (b"channel,zone,depth_mm\nT1,face,-2", "outside 0 to 60"),
+    (b"a,b\n1,2", "no channel map"), (b"channel,zone\n,face", "nothing given"),
+])  # fmt: skip
+def test_bad_channel_maps(file, message):
+    refuses(f"(?i){message}", read_channels, file)
+
+
 @pytest.mark.parametrize("text, message", [
     (b"time_s,channel\n0,T1", "missing temperature_c"),
-    (b"hello", "no thermocouple trace"),
-    (b"", "empty"),
+    (b"hello", "no thermocouple trace"), (b"", "empty"),
     (b"time_s,channel,temperature_c\n0,T1,OL", "no usable reading"),
     (b"time_s,channel,temperature_c", "no rows"),
 ])  # fmt: skip
@@ -176,20 +163,20 @@ def test_hardness_in_every_way_of_naming_the_scale():
         "head_id,zone,position,value,scale\n7,face,centre,45,HRC\n7,face,toe,285 HV10,\n"
         "7,Hosel,10,92,HRB\n7,body,,228,HBW 10/3000\n8,rim,x,300,HV 0.5\n"
     )
-    got = read_hardness(text.encode())
+    got = fp.read_hardness(text.encode())
     expected = [
-        convert_hardness(45, "HRC", "HV"), 285, convert_hardness(92, "HRB", "HV"),
-        convert_hardness(228, "HB", "HV"), 300]  # fmt: skip
+        fp.convert_hardness(45, "HRC", "HV"), 285, fp.convert_hardness(92, "HRB", "HV"),
+        fp.convert_hardness(228, "HB", "HV"), 300]  # fmt: skip
     assert got.frame["hardness_hv"].tolist() == expected and got.problems == ()
     assert got.frame["zone"].tolist() == ["face", "face", "hosel", "body", "rim"]
-    headed = read_hardness(b"head;zone;HRC\n7;face centre;45,5\n")
-    hv = convert_hardness(45.5, "HRC", "HV")
+    headed = fp.read_hardness(b"head;zone;HRC\n7;face centre;45,5\n")
+    hv = fp.convert_hardness(45.5, "HRC", "HV")
     assert headed.frame["hardness_hv"].tolist() == [pytest.approx(hv)]
 
 
 def test_hardness_by_zone():
     text = b"head_id,zone,value,scale\n7,face,440,HV\n7,face,450,HV\n7,face,460,HV\n7,hosel,210,HV"
-    table = read_hardness(text).by_zone().set_index("zone")
+    table = fp.read_hardness(text).by_zone().set_index("zone")
     assert table.loc["face", "mean_hv"] == 450
     assert table.loc["face", "deviation_hv"] == pytest.approx(10)
     assert table.loc["face", "standard_error_hv"] == pytest.approx(10 / 3**0.5)
@@ -203,48 +190,41 @@ def test_hardness_by_zone():
     ("7,face,c,hard,HV", "'hard' is not a hardness", "value"),
     ("7,face,c,450,", "no scale is given", "value"),
     ("7,face,c,45 HRC,HV", "two scales are named", "value"),
-    ("7,face,c,4500,HV", "4500", "value"),
-    ("7,face,c,,HV", "nothing given", "value"),
-    ("7,,c,450,HV", "nothing given", "zone"),
-    ("7,face,c,-450,HV", "-450", "value"),
+    ("7,face,c,4500,HV", "4500", "value"), ("7,face,c,,HV", "nothing given", "value"),
+    ("7,,c,450,HV", "nothing given", "zone"), ("7,face,c,-450,HV", "-450", "value"),
     ("7,face,c,<450,HV", "not a hardness", "value"),
-    ("7,face,c,4,5,0,HV", "more cells than", ""),
-    ("7,face,c,450 N/mm²,HV", "not HV", "value"),
+    ("7,face,c,4,5,0,HV", "more cells than", ""), ("7,face,c,450 N/mm²,HV", "not HV", "value"),
 ])  # fmt: skip
 def test_bad_hardness_rows_are_reported_and_the_good_one_stays(row, what, column):
     text = f"head_id,zone,position,value,scale\n{row}\n7,face,c,450,HV"
-    got = read_hardness(text.encode(), filename="h.csv")
+    got = fp.read_hardness(text.encode(), filename="h.csv")
     assert got.frame["hardness_hv"].tolist() == [450]
     (problem,) = got.problems
     assert what in problem.what
     assert problem.row == 2
     assert problem.column == column
-    assert problem.file == "h.csv"
-    assert problem.assumed == "row not used"
+    assert problem.file == "h.csv" and problem.assumed == "row not used"
 
 
 # ------------------------------------------------------------------------------------------ bends
 
 
 def test_bends_and_units_of_force():
-    got = read_bends(b"head_id,degrees,force_n,cracked\n7,2.0,410,no\n8,-1.5,,nein\n9,4,395,YES")
+    got = fp.read_bends(b"head_id,degrees,force_n,cracked\n7,2.0,410,no\n8,-1.5,,nein\n9,4,395,YES")
     assert got.frame["cracked"].tolist() == [False, False, True]
-    assert got.frame["degrees"].tolist() == [2, -1.5, 4]
-    assert np.isnan(got.frame["force_n"][1])
+    assert got.frame["degrees"].tolist() == [2, -1.5, 4] and np.isnan(got.frame["force_n"][1])
     for header, value in (("force_kgf", 40), ("Force [kN]", 0.392266), ("force_lbf", 88.184905)):
-        one = read_bends(f"head_id;degrees;{header};cracked\n7;2;{value};n".encode())
+        one = fp.read_bends(f"head_id;degrees;{header};cracked\n7;2;{value};n".encode())
         assert one.frame["force_n"][0] == pytest.approx(392.266, rel=1e-6)
 
 
 @pytest.mark.parametrize("row, what", [
-    ("7,50,400,no", "outside -45 to 45 ° 50"),
-    ("7,2,400,maybe", "neither yes nor no"),
-    ("7,,400,no", "nothing measured"),
-    ("7,2,400,", "nothing given"),
+    ("7,50,400,no", "outside -45 to 45 ° 50"), ("7,2,400,maybe", "neither yes nor no"),
+    ("7,,400,no", "nothing measured"), ("7,2,400,", "nothing given"),
     ("7,two,400,no", "not a number"),
 ])  # fmt: skip
 def test_bad_bend_rows(row, what):
-    got = read_bends(f"head_id,degrees,force_n,cracked\n{row}\n7,2,400,no".encode())
+    got = fp.read_bends(f"head_id,degrees,force_n,cracked\n{row}\n7,2,400,no".encode())
     assert len(got.frame) == 1 and what in got.problems[0].what and got.problems[0].row == 2
 
 
@@ -254,8 +234,41 @@ def test_bad_bend_rows(row, what):
 def test_pages_escape_user_text():
     nasty = "<script>alert(1)</script>"
     place = {nasty: ("face", 1)}
-    hardness = read_hardness(f"head_id,zone,value,scale,{nasty}\n{nasty},face,450,HV,x".encode())
-    bends = read_bends(f"head_id,degrees,force_n,cracked\n{nasty},2,{nasty},no".encode())
+    hardness = fp.read_hardness(f"head_id,zone,value,scale,{nasty}\n{nasty},face,450,HV,x".encode())
+    bends = fp.read_bends(f"head_id,degrees,force_n,cracked\n{nasty},2,{nasty},no".encode())
     text = f"time_s,channel,temperature_c\n0,{nasty},900\n1,{nasty},x".encode()
     pages = [found._repr_html_() for found in (hardness, bends, read_traces(text, place))]
     assert all("<script" not in p and "&lt;script" in p for p in pages)
+
+
+def test_settings_by_name_and_what_is_silent_stays():
+    text = (
+        "head_id;heat;head;preheat_c;flux;surroundings;back_on_die\n7;A1;mid-iron;910;8,5;row;yes\n"
+        "8;;;;;;\n9;A2;wedge;;0,5;;no"
+    )
+    runs = fp.read_runs(text.encode(), fp.Route().with_(preheat_c=880))
+    settings = {"preheat_c": 910, "flux": 8.5, "surroundings": "row", "back_on_die": True}
+    assert runs["7"].route == fp.Route().with_(**settings)
+    assert runs["8"].route == fp.Route().with_(preheat_c=880)
+    assert runs["8"].heat == "" and runs.problems == ()
+    assert runs["9"].route.spray.flux_kg_m2_s == 0.5 and runs["9"].head == "wedge"
+
+
+@pytest.mark.parametrize("row, what", [
+    ("7,A1,mid-iron,5000,8", "Preheat temperature 5000"),
+    ("7,A1,mid-iron,hot,8", "cannot be read"),
+    ("7,A1,mid-irno,900,8", "did you mean 'mid-iron'"),
+    ("1,A1,mid-iron,900,8", "given twice"), (",A1,mid-iron,900,8", "nothing given"),
+    ("7,A1,mid-iron,900,8,9", "more cells"),
+])  # fmt: skip
+def test_bad_rows_are_reported_and_the_good_one_stays(row, what):
+    runs = fp.read_runs(f"head_id,heat,head,preheat_c,flux\n1,A1,mid-iron,900,8\n{row}".encode())
+    assert list(runs) == ["1"] and any(what in p.what and p.row == 3 for p in runs.problems)
+
+
+@pytest.mark.parametrize("text, options, message", [
+    (b"a,b\n1,2", {}, "no list of runs"), (b"head_id,flux\n7,90", {}, "no usable head"),
+    (b"head_id\n7", {"route": "slow"}, "must be a Route"),
+])  # fmt: skip
+def test_unusable_lists(text, options, message):
+    refuses(f"(?i){message}", fp.read_runs, text, **options)

@@ -9,10 +9,10 @@ from scipy import stats
 
 import forgeprops as fp
 from forgeprops.answer.interval import LN_SPRAY_SD
+from forgeprops.inputs.job import changed
 from forgeprops.inputs.settings import setting
-from forgeprops.inputs.steel import Steel
-from forgeprops.study.process.scatter_inputs import Input, Spread, inputs_of
-from forgeprops.study.process.scattering import even_numbers
+from forgeprops.study.process import study as study_module
+from forgeprops.study.process.scattering import Input, Spread, even_numbers, inputs_of
 from forgeprops.study.process.sensitivity import capability, share_interval, swap, variance_indices
 from forgeprops.study.process.study import Study
 
@@ -36,8 +36,7 @@ def test_indices_on_ishigami():
     a, b = (math.pi * (2 * part - 1) for part in (u[:, :3], u[:, 3:]))
     found = variance_indices("xyz", ishigami(a), ishigami(b), ishigami(swap(a, b)))
     assert found.first == pytest.approx(FIRST, abs=0.015)
-    assert found.total == pytest.approx(TOTAL, abs=0.01)
-    assert found.cases == 4096 * 5
+    assert found.total == pytest.approx(TOTAL, abs=0.01) and found.cases == 4096 * 5
     # the intervals hold the truth (each 95 %, so one of six may miss)
     lows, highs = (*found.first_low, *found.total_low), (*found.first_high, *found.total_high)
     held = [a <= t <= b for a, b, t in zip(lows, highs, (*FIRST, *TOTAL), strict=True)]
@@ -58,9 +57,6 @@ def test_indices_agree_with_another_library():
     assert ours.total == pytest.approx(theirs["ST"], abs=0.02)
 
 
-# ---- inputs
-
-
 @pytest.mark.parametrize("spread, exact", [
     (Spread("normal", 8.0), stats.norm(930, 8.0)),
     (Spread("relative", 0.02), stats.norm(930, 0.02 * 930)),
@@ -78,15 +74,12 @@ def test_quantiles_are_those_of_the_distribution(spread, exact):
         assert spread.sd(930.0) == pytest.approx(expected, rel=1e-9)
 
 
-def test_cut_off_distribution_is_scipys_truncated_normal():
+def test_quantiles_of_a_cut_off_distribution_and_the_spread_of_the_spray_law():
     drawn = Input(setting("delay_s"), 0.3, Spread("normal", 0.5), 0.0, 600.0)
     u = np.linspace(0.001, 0.999, 101)
     exact = stats.truncnorm((0.0 - 0.3) / 0.5, (600.0 - 0.3) / 0.5, 0.3, 0.5)
     np.testing.assert_allclose(drawn.quantile(u), exact.ppf(u), rtol=1e-7, atol=1e-9)
     assert drawn.quantile(u).min() >= 0.0
-
-
-def test_spray_law_spread_is_the_one_of_the_intervals():
     assert setting("shop_spray").spread.value == pytest.approx(LN_SPRAY_SD, abs=5e-5)
 
 
@@ -110,17 +103,11 @@ def test_inputs_follow_route_shop_and_steel():
     ({"fluxx": 1}, "heat", "did you mean 'flux'"),
     ({"flux": "much"}, "heat", "spread of flux must be .*'much'"),
     ({"flux": ("even", 1)}, "heat", "kind of spread 'even'"),
-    ({"flux": -1}, "heat", "Normal spread -1"),
-    (5, "heat", "spread must be .*5"),
-    (None, "mill", "chemistry 'mill'"),
-    (None, "grade", "has no limits"),
+    ({"flux": -1}, "heat", "Normal spread -1"), (5, "heat", "spread must be .*5"),
+    (None, "mill", "chemistry 'mill'"), (None, "grade", "has no limits"),
 ])  # fmt: skip
 def test_bad_spreads_are_refused(spread, chemistry, words):
-    steel = Steel("mine", {"C": 0.3})
-    refuses(words, inputs_of, Study(steel), spread, chemistry)
-
-
-# ---- shares and capability
+    refuses(words, inputs_of, Study(fp.Steel("mine", {"C": 0.3})), spread, chemistry)
 
 
 def test_share_interval_is_wilsons():
@@ -132,16 +119,13 @@ def test_share_interval_is_wilsons():
         assert share_interval(k, n) == pytest.approx((low, high), abs=1e-12)
 
 
-def test_capability_of_a_normal_process():
+def test_capability_of_normal_and_other_processes():
     x = stats.norm(400, 10).ppf((np.arange(20_000) + 0.5) / 20_000)
     found = capability(x, 370.0, 450.0)
     assert found.cp == pytest.approx(80 / 60, rel=2e-3)
     assert found.cpk == pytest.approx(1.0, rel=2e-3)
     assert found.by_percentiles == pytest.approx(found.cpk, rel=0.02) and found.normal
     assert capability(x, 370.0, None).cp is None
-
-
-def test_capability_says_when_a_process_is_not_normal():
     x = stats.expon(0, 10).ppf((np.arange(20_000) + 0.5) / 20_000)
     found = capability(x, None, 80.0)
     assert not found.normal and found.skewness > 1.5
@@ -149,9 +133,6 @@ def test_capability_says_when_a_process_is_not_normal():
     top, median = -10 * math.log(0.00135), 10 * math.log(2)
     assert found.cpk > 2.3
     assert found.by_percentiles == pytest.approx((80 - median) / (top - median), rel=0.01)
-
-
-# ---- the study
 
 
 @pytest.fixture(scope="module")
@@ -163,23 +144,7 @@ def study():
     return fp.scatter("4130", None, None, spread, limits, **how)
 
 
-def test_samples_are_single_estimates(study):
-    """Three drawn cases, made as objects and estimated one by one."""
-    from forgeprops.inputs.job import changed
-
-    for i in (0, 100, 255):
-        values = {name: float(column[i]) for name, column in study.drawn.items()}
-        case = fp.grade("4130"), fp.head("mid-iron"), fp.Route(), fp.Shop()
-        steel, head, route, shop = changed(*case, values)
-        one = fp.estimate(steel, head, route, shop)
-        expected = one.zones["face"].hardness_hv
-        assert study.samples["face_hardness_hv"][i] == pytest.approx(expected, rel=1e-9)
-        expected = one.hosel.allowed_deg
-        assert study.samples["hosel_allowed_deg"][i] == pytest.approx(expected, rel=1e-9)
-        assert study.samples["face_margin"][i] == pytest.approx(one.face.margin, rel=1e-9)
-
-
-def test_shares_are_counted(study):
+def test_shares_are_counted_and_samples_are_single_estimates(study):
     hv, deg = study.samples["face_hardness_hv"], study.samples["hosel_allowed_deg"]
     out = (hv < 400) | (hv > 470)
     assert study.by_quantity["face_hardness_hv"].share == pytest.approx(out.mean())
@@ -188,6 +153,15 @@ def test_shares_are_counted(study):
     assert study.outside.low <= study.outside.share <= study.outside.high
     assert study.distributions["face_hardness_hv"].mean == pytest.approx(hv.mean())
     assert study.cases == 256 + 32 * len(study.inputs)
+    # Three drawn cases, made as objects and estimated one by one.
+    for i in (0, 255):
+        values = {name: float(column[i]) for name, column in study.drawn.items()}
+        one = fp.estimate(
+            *changed(fp.grade("4130"), fp.head("mid-iron"), fp.Route(), fp.Shop(), values)
+        )
+        expected = one.zones["face"].hardness_hv, one.hosel.allowed_deg, one.face.margin
+        names = ("face_hardness_hv", "hosel_allowed_deg", "face_margin")
+        assert [study.samples[n][i] for n in names] == pytest.approx(expected, rel=1e-9)
 
 
 def test_what_matters_is_what_matters(study):
@@ -208,10 +182,7 @@ def test_water_does_not_decide_the_bend(study):
 
 
 def test_cancel_tells_what_was_finished(monkeypatch):
-    import importlib
-
-    module = importlib.import_module("forgeprops.study.process.study")
-    monkeypatch.setattr(module, "_BETWEEN", 64)
+    monkeypatch.setattr(study_module, "_BETWEEN", 64)
     done = []
     watch = {"progress": lambda d, t: done.append((d, t)), "cancel": lambda: len(done) >= 2}
     found = fp.scatter("1030", n=512, **watch)

@@ -15,8 +15,7 @@ from forgeprops.study.shop.tracking import add_to_log, read_log, track
 
 # Montgomery & Runger, Applied Statistics and Probability for Engineers, 3rd ed., Table 16-8: tabular CUSUM
 # of the chemical process concentration, target 99, K = 1, H = 10.  Columns: x, upper sum, n, lower sum, n.
-# Page 636 (read).  Row 20 prints n = 0 beside an upper sum of 1.0; a
-# misprint for 1.
+# Page 636 (read).  Row 20 prints n = 0 beside an upper sum of 1.0; a misprint for 1.
 TABLE_16_8 = [
     (102.0, 2.0, 1, 0.0, 0), (94.8, 0.0, 0, 3.2, 1), (98.3, 0.0, 0, 2.9, 2),
     (98.4, 0.0, 0, 2.5, 3), (102.0, 2.0, 1, 0.0, 0), (98.5, 0.5, 2, 0.0, 0),
@@ -34,12 +33,9 @@ def test_published_tabular_cusum():
     np.testing.assert_allclose(got.high, high, atol=0.05)  # printed to one decimal
     np.testing.assert_allclose(got.low, low, atol=0.05)
     assert not got.alarm.any()  # "in control", says the book
-    # the book's n: rows 10 and 14 have a sum of 0.0 only after rounding, so counts are held where the sum is
-    # clear
-    clear = high > 0.05
-    assert got.n_high[clear].tolist() == n_high[clear].tolist()
-    clear = low > 0.05
-    assert got.n_low[clear].tolist() == n_low[clear].tolist()
+    # the book's n: rows 10 and 14 have a sum of 0.0 only after rounding, so counts are held where the sum is clear
+    for found, sums, counts in ((got.n_high, high, n_high), (got.n_low, low, n_low)):
+        assert found[sums > 0.05].tolist() == counts[sums > 0.05].tolist()
 
 
 # NIST/SEMATECH e-Handbook of Statistical Methods, 6.3.2.4 (doi 10.18434/M32189): λ = 0.3, target 50, s =
@@ -106,14 +102,8 @@ def test_charts_are_symmetric_and_follow_the_target(values, target):
     assert not values or abs(e.value).max() <= max(abs(v) for v in values) + 1e-12
 
 
-# ------------------------------------------------------------------------------------------ logs
-
-
-def invented_log(
-    n=60, drift_from=None, drift=0.0, offset=0.0, sigma=10.0, seed=0, quantity="face hardness HV"
-):
-    rng = np.random.default_rng(seed)
-    error = offset + rng.normal(0, sigma, n)
+def invented_log(n=60, drift_from=None, drift=0.0, offset=0.0, seed=0, quantity="face hardness HV"):
+    error = offset + np.random.default_rng(seed).normal(0, 10.0, n)
     if drift_from is not None:
         error[drift_from:] += drift
     days = [f"2025-{1 + i // 28:02d}-{1 + i % 28:02d}" for i in range(n)]
@@ -146,14 +136,11 @@ def test_in_control_logs_rarely_alarm_and_say_so():
     assert "no drift over 40 readings" in quiet.summary() and len(quiet.alarms) == 0
 
 
-def test_a_standing_offset_is_no_drift_but_is_named():
+def test_a_standing_offset_several_quantities_and_too_few_readings():
     got = track(invented_log(60, offset=25.0, seed=4))
     assert len(got.alarms) == 0 and "fit the shop" in got.summary()
     assert got.limits.loc[0, "centre"] == pytest.approx(25.0, abs=6)
     assert len(track(invented_log(60, offset=25.0, seed=4), centre="zero").alarms) > 0
-
-
-def test_several_quantities_and_too_few_readings():
     drifting = invented_log(30, 20, 40.0, quantity="hosel hardness HV")
     log = pd.concat([invented_log(30), drifting, invented_log(5, quantity="bend °")])
     got = track(log)
@@ -170,8 +157,7 @@ def test_log_file_round_trip_and_damages(tmp_path):
         said = {"head_id": str(i), "heat": "=A1", "date": f"2025-03-{i + 1:02d}"}
         add_to_log(path, "face hardness HV", 440, 438 + i % 5, **said)
     log = read_log(path)
-    assert len(log.frame) == 12
-    assert log.problems == ()
+    assert len(log.frame) == 12 and log.problems == ()
     assert log.frame["heat"].tolist() == ["=A1"] * 12
     assert "\n2025-03-01,'=A1," in path.read_text()  # no formula for a spreadsheet program
     assert track(path).limits.loc[0, "readings"] == 12

@@ -26,7 +26,7 @@ def found():
     )
 
 
-def test_maps_are_of_single_estimates(found):
+def test_maps_region_and_box_of_single_estimates(found):
     assert found.maps["face_hardness_hv"].shape == (9, 9) == found.slack.shape
     for j, i in ((0, 0), (3, 5), (8, 2)):
         route = fp.Route().with_(preheat_c=float(found.x.values[i]), flux=float(found.y.values[j]))
@@ -35,9 +35,6 @@ def test_maps_are_of_single_estimates(found):
         assert found.maps["face_hardness_hv"][j, i] == pytest.approx(expected, rel=1e-9)
         expected = one.hosel.allowed_deg
         assert found.maps["hosel_allowed_deg"][j, i] == pytest.approx(expected, rel=1e-9)
-
-
-def test_region_is_where_all_limits_are_met(found):
     m = found.maps
     hv = m["face_hardness_hv"]
     meets = (hv >= 380) & (hv <= 470) & (m["hosel_allowed_deg"] >= 2.5) & (m["press_effort"] <= 1.1)
@@ -46,9 +43,6 @@ def test_region_is_where_all_limits_are_met(found):
     assert "face hardness at least 380 HV" in set(found.binding[0])
     assert {"press_s", "heads_per_hour", "water_l", "press_effort"} <= set(m)
     assert found.centre["heads_per_hour"] > 0
-
-
-def test_box_lies_inside_and_its_middle_meets(found):
     (x_low, x_high), (y_low, y_high) = found.box["preheat_c"], found.box["flux"]
     x, y = found.x.values, found.y.values
     rows, columns = (y >= y_low) & (y <= y_high), (x >= x_low) & (x <= x_high)
@@ -60,7 +54,7 @@ def test_box_lies_inside_and_its_middle_meets(found):
     assert len(found.table()) == 81
 
 
-def test_box_of_a_known_rectangle():
+def test_box_of_a_known_rectangle_and_triangle():
     # inside 900..960 by 8..12, tolerances 10 °C and 1 kg/(m² s): half-width 2 about (930, 10), 3 along x
     ax, ay = axis("preheat_c", 880, 980, 101, 10.0), axis("flux", 6, 14, 81, 1.0)
     x, y = np.meshgrid(ax.values, ay.values)
@@ -71,9 +65,6 @@ def test_box_of_a_known_rectangle():
     assert box["preheat_c"] == pytest.approx((900.0, 960.0))
     assert box["flux"] == pytest.approx((8.0, 12.0))
     assert not at_edge
-
-
-def test_box_of_a_known_triangle():
     # x + y <= 10 in tolerances from the corner of the map: the largest square has side 5
     ax, ay = axis("preheat_c", 800, 900, 101, 10.0), axis("flux", 0, 10, 101, 1.0)
     u, v = np.meshgrid((ax.values - 800) / 10, ay.values)
@@ -85,10 +76,8 @@ def test_box_of_a_known_triangle():
 def test_nothing_meets_says_what_is_nearest():
     axes = {"x": ("preheat_c", 860, 940, 3), "y": ("delay_s", 1, 5, 3)}
     none = fp.window("4140", **axes, limits=fp.Limits(hosel_allowed_deg=(3, None)))
-    assert none.centre is None
-    assert none.box is None
-    assert none.tolerances_held == 0.0
-    assert none.share == 0.0
+    assert none.centre is None and none.box is None
+    assert none.tolerances_held == 0.0 and none.share == 0.0
     assert "Nothing on this map" in none.words() and "hosel bend at least 3°" in none.words()
 
 
@@ -105,10 +94,8 @@ def test_any_number_of_the_case_is_an_axis():
     (("preheat_c", 950, 850, 5), "from 950 to 850"),
     (("preheat_c", 850, 9999, 5), "out of range .20–1340"),
     (("preheat_c", 850, 950, 1), "Points of an axis 1"),
-    (("preheat_c", 850, 950, 4.5), "whole number"),
-    (("preheat_c", 850), "axis must be"),
-    ("preheat_c", "axis must be"),
-    (("flux", 2, 8, 5), "both axes are flux"),
+    (("preheat_c", 850, 950, 4.5), "whole number"), (("preheat_c", 850), "axis must be"),
+    ("preheat_c", "axis must be"), (("flux", 2, 8, 5), "both axes are flux"),
     (("surroundings", 0, 1, 2), "setting to vary 'surroundings'"),
 ])  # fmt: skip
 def test_bad_axes_are_refused(x, words):
@@ -137,18 +124,14 @@ def test_numbers_out_of_bounds_are_refused_at_the_ends():
     case = fp.grade("4130"), fp.head("wedge"), fp.Route(), fp.Shop()
     wrong = {"flux": (5.0, 99.0), "hosel_bore_mm": (9.0, 13.0), "C": (0.3, np.nan)}
     for (name, ends), words in zip(wrong.items(), ("Spray rate 99", "hosel wall", "C content"), strict=True):  # fmt: skip
-        values = {name: np.array(ends)}
-        refuses(words, varied, *case, values)
+        refuses(words, varied, *case, {name: np.array(ends)})
 
 
-def test_progress_is_counted_and_a_cancel_is_one_sentence():
+def test_progress_and_a_cancel(monkeypatch):
     axes, done = (("preheat_c", 900, 950, 3), ("flux", 8, 12, 3)), []
     fp.window("4130", None, None, *axes, progress=lambda *counts: done.append(counts))
     assert done == [(9, 9)]
     refuses("stopped before two rows", fp.window, "4130", None, None, *axes, cancel=lambda: True)
-
-
-def test_a_cancelled_map_keeps_its_finished_rows(monkeypatch):
     from forgeprops.study.process import study
 
     monkeypatch.setattr(study, "_BETWEEN", 7)

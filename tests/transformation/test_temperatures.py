@@ -1,15 +1,16 @@
-"""Critical temperatures: published worked values, measured starts, and what must hold physically."""
-
-from __future__ import annotations
+"""Critical temperatures against published values and measured starts; small and unknown contents."""
 
 import numpy as np
 import pytest
 from checks import refuses
 from scipy import stats
 
-import forgeprops.transformation.temperature_formulas as formulas
+import forgeprops as fp
+from forgeprops.answer.evaluation import evaluate
 from forgeprops.base.tables import read_rows
-from forgeprops.inputs.steel import Steel
+from forgeprops.inputs.cases import spread
+from forgeprops.inputs.steel import ELEMENTS, Steel
+from forgeprops.transformation.temperature_formulas import FORMULAS
 from forgeprops.transformation.temperatures import (
     ac3_c,
     ae3_c,
@@ -34,7 +35,7 @@ def measured_ms():
     return comp, grain, np.array([float(r["ms_c"]) for r in rows])
 
 
-@pytest.mark.parametrize(("grade", "andrews", "product", "steven_haynes"), [
+@pytest.mark.parametrize("grade, andrews, product, steven_haynes", [
     ("1020", 441, 424, 451), ("1045", 326, 328, 323), ("4130", 384, 378, 382),
     ("4140", 331, 328, 323),
 ])  # fmt: skip
@@ -48,13 +49,10 @@ def test_ms_of_the_classic_formulas_by_hand(grade, andrews, product, steven_hayn
 def test_own_ms_beats_every_published_formula_on_the_measured_steels():
     comp, grain, ms = measured_ms()
     own = np.abs(martensite_start_c(comp, grain_um=grain) - ms).mean()
-    by_formula = {m: martensite_start_c(comp, method=m) for m in formulas.MARTENSITE_START}
+    by_formula = {m: martensite_start_c(comp, method=m) for m in FORMULAS["ms"]}
     published = {m: np.abs(found - ms).mean() for m, found in by_formula.items()}
     assert published["van_bohemen"] == pytest.approx(17.1, abs=0.05)
     assert own < min(published.values()) - 1.0
-
-
-def test_validation_table_says_what_the_readme_may_say():
     rows = read_rows("validation/start_temperature_validation.csv")
     names = ("quantity", "scope", "method")
     rows = {(*(r[n] for n in names), "unknown" in r["validation"]): r for r in rows}
@@ -79,23 +77,25 @@ def test_interval_of_ms_made_without_the_source_holds_four_fifths_at_every_carbo
 
 @pytest.mark.parametrize("start", [martensite_start_c, bainite_start_c])
 @pytest.mark.parametrize("base", [
-    {"C": 0.2, "Mn": 0.45, "Si": 0.25},
-    {"C": 0.4, "Mn": 1.8, "Cr": 1.0, "Mo": 0.2},
+    {"C": 0.2, "Mn": 0.45, "Si": 0.25}, {"C": 0.4, "Mn": 1.8, "Cr": 1.0, "Mo": 0.2},
     {"C": 0.3, "Mn": 0.8, "Si": 0.3, "Ni": 3.5, "Cr": 1.5, "Mo": 0.5},
 ])  # fmt: skip
 def test_own_starts_fall_with_carbon_and_alloy(start, base):
-    carbon = np.linspace(0.05, 1.2, 80)
-    values = start(base, carbon=carbon)
+    values = start(base, carbon=np.linspace(0.05, 1.2, 80))
     assert np.all(np.isfinite(values)) and np.all(np.diff(values) <= 0)
     for element, high in (("Mn", 2.0), ("Ni", 4.0), ("Cr", 2.0), ("Mo", 1.0)):
         assert np.all(np.diff(start({**base, element: np.linspace(0.0, high, 40)})) < 0), element
 
 
-def test_fine_grain_lowers_ms_as_measured():
+def test_effects_of_grain_and_temperature_as_measured():
     """Arlazarov 2020: 0.25C-2.4Mn, 56 to 6.3 µm lowers Ms by 19 K; Garcia-Junceda 2008: 29 to 3 µm, 26 K."""
     comp = {"C": 0.25, "Mn": 2.4}
     coarse, fine = (martensite_start_c(comp, grain_um=d) for d in (56.4, 6.3))
     assert coarse - fine == pytest.approx(24, abs=8)
+    # Steven & Haynes: half martensite about 47 K and nine tenths about 103 K below Ms (from memory).
+    alpha = martensite_alpha_per_k(MID["4130"])
+    assert np.log(2) / alpha == pytest.approx(47, abs=14)
+    assert np.log(10) / alpha == pytest.approx(103, abs=25)
 
 
 def test_arrays_broadcast_and_carbon_overrides():
@@ -108,13 +108,6 @@ def test_arrays_broadcast_and_carbon_overrides():
     assert isinstance(martensite_start_c(MID["1020"]), float)
 
 
-def test_martensite_rate_finishes_low_carbon_steel_as_measured():
-    """Steven & Haynes: half martensite about 47 K and nine tenths about 103 K below Ms (from memory)."""
-    alpha = martensite_alpha_per_k(MID["4130"])
-    assert np.log(2) / alpha == pytest.approx(47, abs=14)
-    assert np.log(10) / alpha == pytest.approx(103, abs=25)
-
-
 def test_summary_of_a_steel_orders_and_warns():
     t = critical_temperatures(Steel("heat", MID["4130"]))
     assert t.ms_c < t.bs_c < t.ae1_c < t.ae3_c
@@ -123,9 +116,6 @@ def test_summary_of_a_steel_orders_and_warns():
     assert t.warnings == () and t.method["ms"] == "own"
     rich = critical_temperatures({"C": 0.9, "Mn": 0.5, "Si": 0.25})
     assert [w.code for w in rich.warnings] == ["range:temperatures.C"]
-
-
-def test_unknown_method_is_named():
     words = "method for Ms 'andrew' is unknown; did you mean 'andrews'"
     refuses(words, martensite_start_c, MID["1020"], method="andrew")
 
@@ -150,8 +140,75 @@ OF_RICH_C = {
 
 
 def test_no_coefficient_slips():
-    every = (formulas.AE1, formulas.AE3, formulas.AC1, formulas.AC3)
-    every += (formulas.MARTENSITE_START, formulas.BAINITE_START)
-    assert set(OF_RICH_C) == {f.__name__ for table in every for f in table.values()}
-    for name, value in OF_RICH_C.items():
-        assert getattr(formulas, name)(RICH) == pytest.approx(value, abs=0.002), name
+    found = {f"{q}_{name}": f(RICH) for q, table in FORMULAS.items() for name, f in table.items()}
+    assert found == pytest.approx(OF_RICH_C, abs=0.002)
+
+
+HEAD, ROUTE = fp.head("mid-iron"), fp.Route()
+B25 = {"C": 0.25, "Si": 0.25, "Mn": 1.0, "N": 0.006, "Ti": 0.03, "Al": 0.03}
+
+
+def faces(steel, **contents):
+    cases = spread(steel, HEAD, ROUTE, fp.Shop(), contents)
+    return evaluate(cases).hardness_hv[:, 0]
+
+
+@pytest.mark.parametrize("name", ["1035", "1040", "1045", "1050"])
+def test_residual_molybdenum_does_not_decide_the_face(name):
+    assert abs(np.diff(faces(fp.grade(name), Mo=np.array([0.0, 0.02])))[0]) < 12.0
+
+
+@pytest.mark.parametrize("name", ["1020", "1040", "4130"])
+def test_a_thousandth_of_any_element_moves_the_face_by_less_than_1_hv(name):
+    for element in set(ELEMENTS) - {"C", "B"}:
+        moved = abs(np.diff(faces(fp.grade(name), **{element: np.array([0.0, 0.001])}))[0])
+        assert moved < 1.0, (element, moved)
+
+
+def test_boron_comes_smoothly_and_hardens_a_lean_face():
+    hv = faces(fp.Steel("25B", B25), B=np.arange(0.0, 0.00301, 0.0001))
+    steps = np.diff(hv)
+    assert steps.min() > -0.5 and steps.max() < 15.0 and abs(steps[0]) < 3.0
+    assert hv[10] > hv[0] + 20.0  # 0.001 %, protected
+
+
+def test_boron_needs_titanium():
+    plain, protected = fp.Steel("25", B25), fp.Steel("25B", B25 | {"B": 0.002})
+    bare = fp.Steel("25B", B25 | {"B": 0.002, "Ti": 0.0, "N": 0.008})
+    hv = [fp.estimate(s, HEAD, ROUTE).zones["face"].hardness_hv for s in (plain, protected, bare)]
+    di = [float(fp.ideal_diameter(s)) for s in (plain, protected, bare)]
+    assert hv[1] > hv[0] + 20.0 and di[1] > 1.5 * di[0]
+    assert abs(hv[2] - hv[0]) < 3.0 and di[2] < 1.02 * di[0]
+    assumed = fp.estimate(fp.Steel("25B", {"C": 0.25, "Mn": 1.0, "B": 0.002}), HEAD, ROUTE)
+    assert "boron-protected" in {w.code for w in assumed.warnings}
+    assert "boron-bound" in {w.code for w in fp.estimate(bare, HEAD, ROUTE).warnings}
+
+
+def test_spellings_of_a_certificate_agree_within_the_range_and_say_what_was_assumed():
+    text = "C 0.40 Si 0.25 Mn 0.75 Cr 0.05 Ni 0.05"
+    heats = [fp.estimate(f"{text}{mo}") for mo in (" Mo 0.00", " Mo <0.01", " Mo 0.01", " Mo n.d.")]
+    faces = [r.zones["face"] for r in heats]
+    low, high = max(f.hardness_low_hv for f in faces), min(f.hardness_high_hv for f in faces)
+    assert all(low < f.hardness_hv < high for f in faces)
+    assert "Mo is below 0.01 wt%: 0.005 wt% assumed" in heats[1].steel.source
+    assert [r.steel.content_sd.get("Mo", 0.0) > 0.0 for r in heats] == [False, True, False, True]
+
+
+def test_what_the_analysis_leaves_open_widens_the_range():
+    bare, full = ({"C": 0.4}, {"C": 0.4, "Si": 0.25, "Mn": 0.5, "Ni": 0.08, "Cr": 0.08, "Mo": 0.02})
+    bare, full = (fp.estimate(fp.Steel("s", s), HEAD, ROUTE) for s in (bare, full))
+    faces = (r.zones["face"] for r in (bare, full))
+    wide, narrow = (f.hardness_high_hv - f.hardness_low_hv for f in faces)
+    assert bare.zones["face"].hardness_hv == pytest.approx(full.zones["face"].hardness_hv)
+    assert wide > 1.1 * narrow
+    assert [any(w.code == "unreported" for w in r.warnings) for r in (bare, full)] == [True, False]
+
+
+def test_lean_steel_under_water_may_rather_be_harder():
+    result = fp.estimate(fp.grade("1020"), HEAD, ROUTE)
+    face, hosel = result.zones["face"], result.zones["hosel"]
+    up, down = face.hardness_high_hv - face.hardness_hv, face.hardness_hv - face.hardness_low_hv
+    assert up > 1.5 * down
+    assert hosel.hardness_high_hv - hosel.hardness_low_hv < 25.0  # bars of 1020 in air are near
+    said = [w.text for w in result.warnings if w.code == "far-from-bars"]
+    assert "more likely harder" in said[0]

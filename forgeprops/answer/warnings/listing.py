@@ -1,16 +1,49 @@
-"""Every warning in one list; the warnings of one case in words, of many as codes."""
+"""Every warning in one list, those of the hosel on the bench last; of one case in words, of many as codes."""
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Iterator
 
 import numpy as np
 
-from ...base.ranges import Warn
+from ...base.ranges import Warn, beyond
+from ...hosel.limits import NOTES
 from ...inputs.limits import Limits
-from .baths import baths
+from ...strength.tensile import NOTHING_BUT_AUSTENITE, RANGE_OF, RANGE_SHARE
 from .furnace import furnace, inputs, press
-from .hosel import hosel, stiff, stiff_text
 from .later_heats import later
-from .spray import spray
+from .rule import HOSEL, NECK, Rule, listed, sentences
+from .spray import baths, spray
+
+#: Degrees that are hardly a bend (our choice).
+STIFF_HOSEL_DEG = 1.0
+
+
+def _branch(name: str, id: str) -> Rule:
+    """Hardness of hosel or neck outside the range of a branch of the strength that counts there."""
+    names = ("ferrite-pearlite", "bainite", "quenched and tempered")
+
+    def where(e):
+        known = np.maximum(e.shares, 0.0)
+        whole = known.sum(axis=0)
+        counts = dict(zip(names, known > RANGE_SHARE * whole, strict=True))
+        there = counts.get(name, whole <= NOTHING_BUT_AUSTENITE)  # "all data": nothing else is left
+        there = there & beyond(id, e.strength["hardness_hv"])
+        return there[:, NECK] | there[:, HOSEL]
+
+    return Rule(f"range:{id}", "note", where, lambda e, i: "", "hosel", once=True)
+
+
+def _on_bench(holds):
+    return lambda e: holds(e.hosel)
+
+
+def hosel() -> Iterator[Rule]:
+    """What a bend in full says with its own numbers, so that no sentence is needed here."""
+    yield listed("hosel-hard", lambda e: e.hosel["allowed_deg"] < STIFF_HOSEL_DEG, needs="hosel")
+    for name, id in RANGE_OF.items():
+        yield _branch(name, id)
+    for code, (rank, holds) in NOTES.items():
+        yield Rule(code, rank, _on_bench(holds), lambda e, i: "", "hosel", once=True)
+
 
 #: Every warning of an estimate, in the order of the shop floor.
 RULES = (*inputs(), *furnace(), *press(), *spray(), *baths(), *later(), *hosel())
@@ -20,6 +53,13 @@ FURNACE_CODES = frozenset(rule.code for rule in furnace())
 
 #: Codes of the warnings that say stop: no remedy and no ranking may hold one.
 STOP_CODES = frozenset(rule.code for rule in RULES if rule.rank == "stop")
+
+
+def brief(code: str) -> str:
+    """What a warning means, in a few words."""
+    if code == "hosel:overbent":
+        return "the hosel does not take the required change"
+    return sentences().get(code, {}).get("brief", "") or code.replace("-", " ")
 
 
 #: Quantity of a warning that says stop: where a limit is set on it, that limit decides.
@@ -55,8 +95,9 @@ def of_case(e, case: int, bend=None) -> tuple[Warn, ...]:
             found[rule.code if rule.once else warn.text] = warn
     if bend is None:
         return tuple(found.values())
-    hard = Warn("hosel-hard", stiff_text(bend.allowed_deg, bend.hardness_hv), "change")
-    return (*found.values(), *[hard] * stiff(bend.allowed_deg), *bend.warnings)
+    row = sentences()["hosel-hard"]
+    hard = Warn(row["code"], row["text"].format_map(vars(bend)), row["rank"])
+    return (*found.values(), *[hard] * (bend.allowed_deg < STIFF_HOSEL_DEG), *bend.warnings)
 
 
 def codes_of(e) -> np.ndarray:

@@ -1,4 +1,4 @@
-"""Warnings of the spray: idle, late, too brief, near a cliff, cracking."""
+"""Warnings of the spray (idle, late, too brief, near a cliff, cracking) and of the baths (law, range, burning oil)."""
 
 from collections.abc import Iterator
 
@@ -6,8 +6,9 @@ import numpy as np
 
 from ...forging.cautions import FULL_AUSTENITE, is_idle
 from ...inputs.route import Spray
+from ...thermal.media import BATHS
 from ..interval import CLIFF_HV, LN_SPRAY_SD, jumps_hv, spray_nodes
-from .rule import FACE, Rule
+from .rule import FACE, Rule, listed
 
 #: Our own limits: °C by which the body re-heats a face that the spray left above Ms, HV that self-tempering takes from the
 #: face; °C below Ae3 at which the spray comes late; carbon (wt%) and martensite that may crack; share of martensite that
@@ -15,6 +16,8 @@ from .rule import FACE, Rule
 NOTE_REHEAT_C, SELF_TEMPERED_HV, LATE_WATER_C = 30.0, 30.0, 60.0
 CRACK_CARBON, CRACK_MARTENSITE, HARD_SHARE, HARDENS_HV = 0.35, 0.5, 0.5, 100.0
 CRACK_CARBON_POLYMER = 0.45
+#: °C from which usual quench oils may be at their flash point (150-200 °C, hot oils more; from memory).
+_FLASH_C = 150.0
 
 
 def _martensite(e):
@@ -45,22 +48,8 @@ def _reheated(e):
     return e.cases.sprayed & _above_ms(e) & (e.results.rebound_c[:, FACE] > NOTE_REHEAT_C)
 
 
-def _reheated_text(e, i):
-    r = e.results
-    dry = "" if e.dry_hv is None else f" ({e.dry_hv[i, FACE]:.0f} HV without spray)"
-    return (
-        f"The spray stops while the face is still at {r.water_off_c[i, FACE]:.0f} °C, above "
-        f"Ms ({e.critical['ms'][i]:.0f} °C); the body re-heats it by {r.rebound_c[i, FACE]:.0f} °C and it "
-        f"ends at {r.hardness_hv[i, FACE]:.0f} HV{dry}: spray longer or harder."
-    )
-
-
-def _self_tempered_text(e, i):
-    r = e.results
-    return (
-        f"The body re-heats the quenched face by {r.rebound_c[i, FACE]:.0f} °C, which tempers it from "
-        f"{r.as_quenched_hv[i, FACE]:.0f} to {r.as_cooled_hv[i, FACE]:.0f} HV."
-    )
+def _dry(e, i):
+    return {"dry": "" if e.dry_hv is None else f" ({e.dry_hv[i, FACE]:.0f} HV without spray)"}
 
 
 def _idle(e):
@@ -91,15 +80,14 @@ def idle_why(e, i) -> str:
     return "water" if _by_steel(e, i) is None else "steel"
 
 
-def _idle_text(e, i):
+def _why(e, i):
     kind = idle_why(e, i)
     if kind == "air":
         why = "this steel hardens in air as well; leave out the spray or choose a leaner steel"
     elif kind == "short":
-        why = (
-            f"the face is still at {e.results.water_off_c[i, FACE]:.0f} °C when it stops, above Ms "
-            f"({e.critical['ms'][i]:.0f} °C); spray longer or harder"
-        )
+        off_c, ms_c = e.results.water_off_c[i, FACE], e.critical["ms"][i]
+        still = f"the face is still at {off_c:.0f} °C when it stops, above Ms ({ms_c:.0f} °C)"
+        why = f"{still}; spray longer or harder"
     elif kind == "water":
         why = "the face turns soft before it reaches Ms; more water, sooner, or a steel with more carbon or alloy"
     else:
@@ -107,10 +95,7 @@ def _idle_text(e, i):
             f"the face turns soft before it reaches Ms, and does so with {np.exp(2 * LN_SPRAY_SD):.1f} times the water "
             f"too ({_by_steel(e, i):.0f} HV): it is the steel; choose one with more carbon or alloy"
         )
-    return (
-        f"The spray changes the face almost nothing ({e.dry_hv[i, FACE]:.0f} HV without it, "
-        f"{e.hardness_hv[i, FACE]:.0f} HV with it): {why}."
-    )
+    return {"why": why}
 
 
 def _late(e):
@@ -119,29 +104,22 @@ def _late(e):
     return e.cases.sprayed & whole & (on < e.critical["ae3"] - LATE_WATER_C)
 
 
-def _late_text(e, i):
-    on = e.results.water_on_c[i, FACE]
-    return (
-        f"The face is at {on:.0f} °C when the spray starts, {e.critical['ae3'][i] - on:.0f} °C below Ae3: part of "
-        "it may have gone to ferrite."
-    )
+def _below_ae3(e, i):
+    return {"below_c": e.critical["ae3"][i] - e.results.water_on_c[i, FACE]}
 
 
 def _cliff(e):
     nodes = e.nodes_hv[:, :, FACE]
-    steep = jumps_hv(e.hardness_hv[:, FACE], spray_nodes()[0], nodes).max(axis=0) >= CLIFF_HV
+    steep = jumps_hv(e.hardness_hv[:, FACE], spray_nodes(), nodes).max(axis=0) >= CLIFF_HV
     found = np.zeros(len(e), bool)
     for i in np.flatnonzero(steep & e.cases.sprayed):
         found[i] = e.chances(i, FACE) is not None
     return found
 
 
-def _cliff_text(e, i):
+def _chances(e, i):
     c = e.chances(i, FACE)
-    return (
-        f"The face stands near a cliff: about {100 * c['hard_chance']:.0f} % chance of {c['hard']:.0f} HV, "
-        f"{100 * c['soft_chance']:.0f} % of {c['soft']:.0f} HV, depending on how well the spray works."
-    )
+    return c | {f"{name}_percent": 100 * c[f"{name}_chance"] for name in ("hard", "soft")}
 
 
 def _self_tempered(e):
@@ -149,17 +127,57 @@ def _self_tempered(e):
     return e.cases.sprayed & ~_reheated(e) & (lost_hv > SELF_TEMPERED_HV)
 
 
-def _crack_text(e, i):
-    return (
-        f"Quench cracks: {e.cases.content('C')[i]:.2f} % C and {100 * _martensite(e)[i]:.0f} % martensite "
-        f"{'under water' if e.cases.sprayed[i] else 'in the bath'}; quench milder or warmer and temper soon."
-    )
+def _in_water(e, i):
+    return {"where": "under water" if e.cases.sprayed[i] else "in the bath"}
 
 
 def spray() -> Iterator[Rule]:
-    yield Rule("reheated-face", "change", lambda e: _reheated(e) & _soft_face(e), _reheated_text)
-    yield Rule("self-tempered", "note", _self_tempered, _self_tempered_text)
-    yield Rule("idle-water", "change", _idle, _idle_text, "dry_hv")
-    yield Rule("late-water", "change", _late, _late_text)
-    yield Rule("cliff", "change", _cliff, _cliff_text, "nodes_hv")
-    yield Rule("quench-crack", "stop", lambda e: crack_index(e) > 1.0, _crack_text)
+    yield listed("reheated-face", lambda e: _reheated(e) & _soft_face(e), _dry)
+    yield listed("self-tempered", _self_tempered)
+    yield listed("idle-water", _idle, _why, needs="dry_hv")
+    yield listed("late-water", _late, _below_ae3)
+    yield listed("cliff", _cliff, _chances, needs="nodes_hv")
+    yield listed("quench-crack", lambda e: crack_index(e) > 1.0, _in_water)
+
+
+def _any(e, test) -> np.ndarray:
+    """Cases with a quench for which `test` holds, shape (n,)."""
+    kinds = np.array([any(map(test, quench)) for quench in e.cases.quenches], bool)
+    return kinds[e.cases.quench_of] & e.cases.route["has_quench"]
+
+
+def _of_quench(code: str, test) -> Rule:
+    """A rule of a quench for which `test` holds; its sentence may name the quench's fields and those of its law."""
+
+    def fields(e, i):
+        quench = next(q for q in e.cases.quenches[e.cases.quench_of[i]] if test(q))
+        law = BATHS.get(quench.medium)
+        low, high = law.range_c if law else (-np.inf, np.inf)
+        return {**vars(quench), "basis": law and law.basis, "low_c": low, "high_c": high}
+
+    return listed(code, lambda e: _any(e, test), fields)
+
+
+def _known(quench) -> bool:
+    return quench.medium in BATHS
+
+
+def _out(quench) -> bool:
+    low, high = BATHS[quench.medium].range_c if _known(quench) else (-np.inf, np.inf)
+    return not low <= quench.fluid_c <= high
+
+
+def _oil(quench) -> bool:
+    return quench.medium == "oil bath"
+
+
+def _open_oil(quench) -> bool:
+    return _oil(quench) and (quench.depth_mm is not None or len(quench.zones) < 5)
+
+
+def baths() -> Iterator[Rule]:
+    yield _of_quench("bath-law", _known)
+    yield _of_quench("bath-range", _out)
+    yield _of_quench("oil-at-flash-point", lambda q: _oil(q) and q.fluid_c >= _FLASH_C)
+    yield listed("oil-fire", lambda e: _any(e, _oil) & ~_any(e, _open_oil))
+    yield _of_quench("oil-fire:open", _open_oil)

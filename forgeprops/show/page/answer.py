@@ -7,7 +7,8 @@ from dataclasses import replace
 import numpy as np
 
 from ...answer.evaluation import evaluate
-from ...answer.verdict import LimitState, Verdict, level_of, stop_words
+from ...answer.verdict import LimitState, Verdict, level_of
+from ...answer.warnings.listing import brief
 from ...inputs.cases import Cases
 from ...inputs.head import ZONES
 from ...inputs.job import Job
@@ -27,9 +28,8 @@ FACE_HV, HOSEL_DEG = (100.0, 700.0), (0.0, 6.0)
 #: Press effort against 1030 at the same temperatures from which the forgeability sign warns (our choice).
 HARD_TO_PRESS = 1.25
 #: Numbers that a head of one's own is first described by.
-HEAD_NUMBERS = (
-    "mass_g", "face_mm", "blade_length_mm", "blade_height_mm", "hosel_outside_mm", "hosel_bore_mm", "hosel_length_mm",
-)  # fmt: skip
+HEAD_NUMBERS = "mass_g face_mm blade_length_mm blade_height_mm".split()
+HEAD_NUMBERS += "hosel_outside_mm hosel_bore_mm hosel_length_mm".split()
 _LEVELS = ("good", "marginal", "out")
 
 
@@ -87,13 +87,7 @@ def _hardness(units: Units, hv: float) -> tuple[str, str, str]:
 
 
 def state_of(job: Job, result, verdict: Verdict, units: Units, pinned=None) -> dict:
-    """Everything the page paints on a move, as plain numbers and texts.
-
-    Parameters
-    ----------
-    pinned : (Job, Estimate, Verdict), optional
-        The job to compare with.
-    """
+    """Everything the page paints on a move, as plain numbers and texts; `pinned` (job, result, verdict) to compare with."""
     sure = min(verdict.chance_right, 0.01 * verdict.heads_inside)
     decides = verdict.weakest  # shows the level of the verdict
     limits = [replace(s, chance=min(s.chance, sure)) if s is decides else s for s in verdict.limits]
@@ -117,10 +111,9 @@ def state_of(job: Job, result, verdict: Verdict, units: Units, pinned=None) -> d
     }
     heads["face"]["word"] = words["face"] or _missed(by_name["face_margin"])
     number, scale, second = _hardness(units, face.hardness_hv)
-    face_limits, deg_limits, force_limits = (
-        result.limits.bounds.get(n, (None, None))
-        for n in ("face_hardness_hv", "hosel_allowed_deg", "bar_force_n")
-    )
+    bounds = ("face_hardness_hv", "hosel_allowed_deg", "bar_force_n")
+    bounds = (result.limits.bounds.get(name, (None, None)) for name in bounds)
+    face_limits, deg_limits, force_limits = bounds
     face_ends = [None if e is None else hardness_number(units, e) for e in face_limits]
     most_force = None if force_limits[1] is None else round(units.from_n(force_limits[1]))
     deg_span = hosel.allowed_deg_low, hosel.allowed_deg_high
@@ -210,12 +203,8 @@ def _signs(result, verdict: Verdict, units: Units, by_name) -> list[dict]:
     cracks, effort = "quench-crack" in codes, result.effort
     warm = {"overheating", "below-ac1", "range:shida.temperature"} & codes
     doubt = "marginal" if warm or effort.relative > HARD_TO_PRESS else "good"
-    forge = _worst(
-        [
-            "out" if {"burning", "too-cold-to-press"} & codes else doubt,
-            _level(by_name["forging_low_c"]),
-        ]
-    )
+    press = "out" if {"burning", "too-cold-to-press"} & codes else doubt
+    forge = _worst([press, _level(by_name["forging_low_c"])])
     die, crack = units.temperature_text(effort.die_c), by_name["crack_index"]
     said = "may crack in the spray" if cracks else "no crack warning"
     if crack:
@@ -259,7 +248,7 @@ def sentence(verdict: Verdict) -> str:
         return "Good: every limit is kept. Confirm it on trial heads."
     what = _words(worst)[2 if worst.met else 1]
     if verdict.stops:
-        what = stop_words(verdict.stops[0].code)
+        what = brief(verdict.stops[0].code)
     elif verdict.cause:
         what += f": {verdict.cause}"
     return f"{'Not good' if verdict.level == 'out' else 'Not sure'}: {what}."
@@ -290,11 +279,10 @@ def _why(result, units: Units) -> dict:
 
 def numbers_of(job: Job, result, verdict: Verdict, units: Units) -> list[list[str]]:
     """The numbers of the page as rows to copy or to save."""
-    h, hv = result.hosel, units.hardness_text
-    zones = [
-        [f"{z} hardness", hv(r.hardness_hv), hv(r.hardness_low_hv, r.hardness_high_hv)]
-        for z, r in result.zones.items()
-    ]
+    h, hv, zones = result.hosel, units.hardness_text, []
+    for z, r in result.zones.items():
+        ends = hv(r.hardness_low_hv, r.hardness_high_hv)
+        zones.append([f"{z} hardness", hv(r.hardness_hv), ends])
     return [
         ["job", f"{job.steel.name}, {job.head.name}, {_setting_words(job, units)}"],
         ["verdict", verdict.level],

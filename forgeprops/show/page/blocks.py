@@ -1,7 +1,30 @@
-"""Blocks of which tabs are made, and what stops the work on them."""
+"""Blocks of which tabs are made (`tabs`), what stops the work on them, and what the pages share as widgets."""
+
+from pathlib import Path
+
+import anywidget
+import traitlets as t
 
 from ...inputs.settings import table
 from .desk import Desk
+
+_HERE = Path(__file__).parent
+#: What every widget's scripts stand on, in the order in which they are joined.
+SHARED = ("dom.js", "head.js", "chart.js", "blocks.js")
+
+
+class Widget(anywidget.AnyWidget):
+    """What the pages share: the scripts, joined with a page's own, and the look."""
+
+    scripts: tuple[str, ...] = ()
+    _css = (_HERE / "page.css").read_text(encoding="utf-8")
+    static = t.Dict().tag(sync=True)  # choices and pictures, once
+
+    def __init_subclass__(cls, **more):
+        if "scripts" in cls.__dict__:  # not the classes that traitlets makes of it
+            names = (*SHARED, *cls.scripts)
+            cls._esm = "\n".join((_HERE / name).read_text(encoding="utf-8") for name in names)
+        super().__init_subclass__(**more)
 
 
 class Stopped(Exception):

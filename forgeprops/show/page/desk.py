@@ -15,8 +15,6 @@ from .fields import FURTHER, MAIN
 
 #: Steps that can be undone; keys pressed on one setting within this time are one step, s.
 STEPS, ONE_STEP_S = 100, 1.0
-
-
 #: Note to the reader where a page or a script beside this one has written the job.
 _OTHER = "Another page or script changed this job; {} one step back (Undo)."
 
@@ -29,22 +27,9 @@ def served() -> bool:
 class Desk(t.HasTraits):
     """The one shared thing: whoever shows the job observes `job`, none keeps a copy.
 
-    Parameters
-    ----------
-    job : Job, optional
-    path : path, optional
-        Where the job is kept; written whole on every finished change, read when it is there at the start.
+    With a `path` the job is written whole on every finished change, and read when it is there at the start.  `note` says
+    what went wrong last, in one sentence; `past` and `future` are the jobs to step to.
 
-    Attributes
-    ----------
-    job, pinned : Job, Job or None
-    units : Units
-    note : str
-        What went wrong last, in one sentence; empty if nothing did.
-    past, future : list of Job
-
-    Examples
-    --------
     >>> desk = Desk()
     >>> desk.move(spray_s=6); desk.move(spray_s=7); desk.commit()
     >>> desk.set(preheat_c=900); desk.undo(); (desk.job.value("spray_s"), len(desk.past))
@@ -64,7 +49,9 @@ class Desk(t.HasTraits):
             try:
                 kept, self._seen = self._read()
             except InputError as error:  # kept as it is under another name, never written over
-                aside = self._aside()
+                stem, ends = f".unread-{time.strftime('%Y%m%d-%H%M%S')}", ("", *range(2, 1000))
+                names = (self._path.with_suffix(f"{stem}{n}.json") for n in ends)
+                aside = next(path for path in names if not path.exists())
                 self._path.replace(aside)
                 note = f"{error} The file is kept as {aside.name}."
         super().__init__(job=job or kept or Job(), units=units(), note=note)
@@ -76,8 +63,6 @@ class Desk(t.HasTraits):
     def keeps(self) -> bool:
         """Whether the job has a file."""
         return self._path is not None
-
-    # ---- changes -----------------------------------------------------------------------------------------------
 
     def move(self, **changes) -> None:
         """Change the job on its way, as a slider does: a step back waits for `commit`."""
@@ -99,9 +84,7 @@ class Desk(t.HasTraits):
 
     def set(self, **changes) -> None:
         """Change the job in one step."""
-        self.move(**changes)
-        self._what = ()
-        self.commit()
+        self.take(self.job.with_(**changes))
 
     def take(self, job: Job) -> None:
         """Another job in one step."""
@@ -126,16 +109,9 @@ class Desk(t.HasTraits):
         """Pin the job as A to compare with, or take the pin out."""
         self.pinned = None if self.pinned is not None else self.job
 
-    # ---- the file ----------------------------------------------------------------------------------------------
-
     def _read(self) -> tuple[Job, bytes]:
         data = read_source(self._path).data
         return load_job(data, self._path.name), data
-
-    def _aside(self) -> Path:
-        """A name for what is in the file's way, that no file has."""
-        names = (f".unread-{time.strftime('%Y%m%d-%H%M%S')}{n}.json" for n in ("", *range(2, 1000)))
-        return next(p for name in names if not (p := self._path.with_suffix(name)).exists())
 
     def save(self) -> None:
         """Write the job's file; what another page or a script wrote since is one step back, and a note says so."""
@@ -182,10 +158,8 @@ def differences(a: Job, b: Job) -> dict[str, tuple]:
     for part in ("steel", "head", "shop"):
         if getattr(a, part) != getattr(b, part):
             found[part] = getattr(a, part).name, getattr(b, part).name
-    for name in (*MAIN, *FURTHER):
-        old, new = (job.route.setting(name) for job in (a, b))
-        if old != new:
-            found[name] = old, new
+    pairs = {n: (a.route.setting(n), b.route.setting(n)) for n in (*MAIN, *FURTHER)}
+    found |= {n: (old, new) for n, (old, new) in pairs.items() if old != new}
     if a.route.cool != b.route.cool:
         found["cooling"] = a.route.cool.surroundings, b.route.cool.surroundings
     for name in ("limits", "bench", "strike"):

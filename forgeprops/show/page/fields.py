@@ -15,10 +15,8 @@ from ...thermal.spray_units import from_flux, spray_setting
 from ..units import Units
 
 #: Sliders of the rail; one click away; and what a head is first described by.
-MAIN, FURTHER = (
-    ("preheat_c", "flux", "spray_s"),
-    ("delay_s", "water_c", "soak_s", "transfer_s", "die_c", "dwell_s"),
-)
+MAIN = ("preheat_c", "flux", "spray_s")
+FURTHER = ("delay_s", "water_c", "soak_s", "transfer_s", "die_c", "dwell_s")
 #: Limits by purpose (see `Limits`).
 PURPOSES = {"hard thin face": Limits.hard_thin_face, "soft forged": Limits.soft_forged}
 
@@ -80,9 +78,8 @@ def changes_of(job: Job, units: Units, given: dict) -> dict:
             elif what.unit == "°C":
                 value = units.to_c(value)
             if what.part == "spray" and job.route.spray is None:
-                changes["spray"] = dataclasses.replace(
-                    changes.get("spray") or Spray(), **{what.field: value}
-                )
+                spray = changes.get("spray") or Spray()
+                changes["spray"] = dataclasses.replace(spray, **{what.field: value})
             else:
                 changes[name] = round(value, 6)
     if isinstance(changes.get("spray"), Spray):

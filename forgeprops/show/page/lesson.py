@@ -13,11 +13,8 @@ from ...inputs.limits import Limits
 from ...study.diagram import cooling_diagram
 from ..units import Units, units
 from .answer import sentence
-from .blocks import rounded
+from .blocks import Widget, rounded, table_of, text
 from .fields import MAIN, changes_of, fields_of
-from .widget import Widget
-
-__all__ = ["GOALS", "Lesson", "step_of"]
 
 #: The steel of the lesson, a low-carbon one and one that hardens in air.
 LESSON, SOFT, HARD = "4130", "1030", "4140"
@@ -42,8 +39,6 @@ _STEPS = {
 def step_of(code: str) -> int:
     """Number of the lesson's step that explains a warning.
 
-    Examples
-    --------
     >>> step_of("reheated-face"), step_of("hosel:pull")
     (2, 6)
     """
@@ -51,17 +46,7 @@ def step_of(code: str) -> int:
 
 
 class Lesson(Widget):
-    """One step a screen: guess by dragging, then the calculated answer; film; task with a trail of tries.
-
-    Parameters
-    ----------
-    display_units : Units, optional
-
-    Attributes
-    ----------
-    tries : list of dict
-        What was tried in the task, with its score.
-    """
+    """One step a screen: guess by dragging, then the calculated answer; film; task with a trail of `tries` and scores."""
 
     scripts = ("plot.js", "lesson.js")
     task = t.Dict().tag(sync=True)  # its form and the tries as blocks, and whether one passed
@@ -74,10 +59,8 @@ class Lesson(Widget):
             _cooling(made[LESSON], u), _water_stops(made[LESSON], u), _structure(made[LESSON], u),
             _hardness(made[LESSON], u), _alloy(made[SOFT], made[HARD], u), _bending(made[SOFT], made[HARD], u),
         ]  # fmt: skip
-        super().__init__(
-            static={"steps": steps, "film": _film(made[LESSON], u), "caution": SHORT},
-            task=self._task({}, "No try yet."),
-        )
+        static = {"steps": steps, "film": _film(made[LESSON], u), "caution": SHORT}
+        super().__init__(static=static, task=self._task({}, "No try yet."))
         self.on_msg(self._heard)
 
     def _heard(self, _, message: dict, buffers) -> None:
@@ -100,11 +83,9 @@ class Lesson(Widget):
             "steel": steel, "x": float(self.units.from_n(pull)), "y": face.hardness_hv, "low": face.hardness_low_hv, "high": face.hardness_high_hv,
             "score": score, "set": given, "pull": self.units.force_text(pull),
         })  # fmt: skip
-        return (
-            f"Passed: {score} of 100."
-            if score >= _PASS
-            else f"Score: {score} of 100. {sentence(verdict)}"
-        )
+        if score >= _PASS:
+            return f"Passed: {score} of 100."
+        return f"Score: {score} of 100. {sentence(verdict)}"
 
     def _task(self, values: dict, words: str) -> dict:
         """The form with these values, and the trail of all tries."""
@@ -127,11 +108,9 @@ class Lesson(Widget):
             "kind": "plot", "name": "tries", "series": series, "w": 560, "h": 280,
             "x": {"label": f"pull on the bar, {u.force}", "low": 0, "high": round(high)}, "y": _hardness_axis(u, 100.0, 650.0),
         }  # fmt: skip
-        table = {
-            "kind": "table", "name": "tries", "head": ["try", "face", "pull", "score"], "rows": rows[::-1], "levels": levels[::-1],
-            "take": [x["set"] for x in self.tries[::-1]],
-        }  # fmt: skip
-        say = {"kind": "text", "words": words, "look": "answer"}
+        head, take = ["try", "face", "pull", "score"], [x["set"] for x in self.tries[::-1]]
+        table = table_of("tries", head, rows[::-1], levels=levels[::-1], take=take)
+        say = text(words, "answer")
         fields = [
             {"name": "steel", "label": "steel", "options": {g: g for g in GOALS}, "value": SOFT},
             *({"name": n, **fields_of(Job(), u)[n]} for n in (*MAIN, "delay_s")),
@@ -143,14 +122,8 @@ class Lesson(Widget):
             "kind": "form", "act": "try", "button": "Try these settings",
             "fields": [f | {"value": values.get(f["name"], f["value"]), "unit": f.get("unit", "")} for f in fields],
         }  # fmt: skip
-        return {
-            "ask": [{"kind": "text", "words": ask, "look": "answer"}, form],
-            "tries": [say, plot, table] if rows else [say, plot],
-            "passed": best >= _PASS,
-        }
-
-
-# ---- pieces of a step ------------------------------------------------------------------------------------------
+        tries = [say, plot, table] if rows else [say, plot]
+        return {"ask": [text(ask, "answer"), form], "tries": tries, "passed": best >= _PASS}
 
 
 def _after(result, zone: str):
@@ -187,16 +160,8 @@ def _hardness_axis(u: Units, low: float = 0.0, high: float = 600.0) -> dict:
 
 
 def _hardness_guess(u: Units, start: float) -> dict:
-    guess = {
-        "axis": "y",
-        "x": 1,
-        "start": start,
-        "unit": "HV",
-        "digits": 0,
-        "step": 10,
-        "bar": True,
-    }
-    return guess | {"words": [u.hardness_text(hv) for hv in range(0, 601, 10)]}
+    guess = {"axis": "y", "x": 1, "start": start, "unit": "HV", "digits": 0, "step": 10}
+    return guess | {"bar": True, "words": [u.hardness_text(hv) for hv in range(0, 601, 10)]}
 
 
 def _bars(names, values, shown=None, **more) -> dict:
@@ -212,9 +177,6 @@ def _step(title, ask, chart, guess, value, near, say, why, series) -> dict:
         "title": title, "ask": ask, "chart": {"w": 560, "h": 400, **chart}, "guess": guess,
         "answer": {"value": round(float(value), 3), "near": rounded(near, 3), "say": say, "why": why, "series": series},
     }  # fmt: skip
-
-
-# ---- the six steps ---------------------------------------------------------------------------------------------
 
 
 def _cooling(result, u: Units) -> dict:
@@ -272,14 +234,10 @@ def _path(result, zone: str, u: Units, **more) -> dict:
     """Path of a zone over time since it fell below Ae3."""
     time_s, temperature_c = _after(result, zone)
     cross_s = time_s[np.argmax((temperature_c < result.critical.ae3_c) & (time_s > 0.0))]
-    until = (
-        result.events["water off"] - result.events["out of furnace"] - cross_s
-        if zone == "face"
-        else 2500.0
-    )
-    times = np.geomspace(
-        0.1, until, 160
-    )  # what has formed stays: the re-heating of the face is not drawn
+    until = 2500.0
+    if zone == "face":  # what has formed stays: its re-heating is not drawn
+        until = result.events["water off"] - result.events["out of furnace"] - cross_s
+    times = np.geomspace(0.1, until, 160)
     return _curve(result, zone, u, times + cross_s, **more) | {"x": rounded(times, 2)}
 
 
@@ -348,9 +306,6 @@ def _bending(soft, hard, u: Units) -> dict:
         "A hard hosel needs more force, springs back more and cracks sooner. What makes the face strong makes the hosel stubborn. The way out is to cool the two differently, which is what the spray does, and to choose a steel whose hosel stays soft in air. Bend slowly, with eye protection, and stand aside.",
         [_bars(names, pull)],
     )  # fmt: skip
-
-
-# ---- film and task ---------------------------------------------------------------------------------------------
 
 
 def _film(result, u: Units) -> dict:

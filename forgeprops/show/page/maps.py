@@ -6,6 +6,7 @@ from ...answer.estimate import estimate
 from ...answer.verdict import short_verdicts
 from ...base.errors import InputError
 from ...inputs.grades import grade, grades
+from ...inputs.route import Spray
 from ...inputs.settings import table
 from ...study.process.furnace import forging_temperature_study
 from ...study.process.scattering import even_numbers
@@ -35,8 +36,6 @@ def _short(jobs, result):
 
 
 def _with(job, changes):
-    from ...inputs.route import Spray
-
     if job.route.spray is None and {"flux", "spray_s"} & set(changes):
         job = job.with_(spray=Spray() if "flux" in changes else Spray(flux_kg_m2_s=0.0))
     return job.with_(**changes)
@@ -67,11 +66,12 @@ def steels(desk: Desk, result, progress) -> list[dict]:
     for i in range(0, len(cases), 8):
         progress(i / len(cases))
         found += _short(cases[i : i + 8], result)
-    order = ("good", "marginal", "out")
-    ranked = sorted(
-        zip(cases, found, strict=True),
-        key=lambda p: (order.index(p[1].level), bool(p[1].stop), -p[1].chance_right),
-    )
+
+    def rank(pair):
+        f = pair[1]
+        return ("good", "marginal", "out").index(f.level), bool(f.stop), -f.chance_right
+
+    ranked = sorted(zip(cases, found, strict=True), key=rank)
     rows = [answer_row(u, j.steel.name, f) for j, f in ranked]
     levels = [f.level for _, f in ranked]
     take = [{"steel": j.steel.name} if j.steel.name in grades() else None for j, _ in ranked]
@@ -137,9 +137,7 @@ def forging(desk: Desk, result, progress) -> list[dict]:
 def search(desk: Desk, result, values, progress) -> list[dict]:
     """The surest setting by the verdict's own chance: even points, then nearer and nearer to the best so far."""
     job, u = desk.job, desk.units
-    names = [
-        n for n in ("preheat_c", "flux", "delay_s", "spray_s") if job.route.spray or n[0] == "p"
-    ]
+    names = ["preheat_c", "flux", "delay_s", "spray_s"] if job.route.spray else ["preheat_c"]
     low, high, step = np.array([table()[n].slider for n in names]).T
     best, at = _short([job], result)[0], [number_of(job, n) for n in names]
     points, rounds = even_numbers(BATCH * ROUNDS, len(names), 1), range(ROUNDS)
@@ -148,9 +146,8 @@ def search(desk: Desk, result, values, progress) -> list[dict]:
             x = points[k * BATCH : (k + 1) * BATCH]
             if k >= ROUNDS // 2:  # half of the rounds look about the best, in a box that shrinks
                 x = (np.array(at) - low) / (high - low) + (x - 0.5) * 0.6 ** (k + 2 - ROUNDS // 2)
-            x = np.unique(
-                np.round((low + np.clip(x, 0.0, 1.0) * (high - low)) / step) * step, axis=0
-            )
+            x = low + np.clip(x, 0.0, 1.0) * (high - low)
+            x = np.unique(np.round(x / step) * step, axis=0)
             jobs = [_with(job, dict(zip(names, map(float, row), strict=True))) for row in x]
             for f, row in zip(_short(jobs, result), x, strict=True):
                 if (not f.stop, f.chance_right) > (not best.stop, best.chance_right):
@@ -158,13 +155,9 @@ def search(desk: Desk, result, values, progress) -> list[dict]:
             progress((k + 1) / ROUNDS, f"best so far {100 * best.chance_right:.0f} % sure")
     except Stopped:
         pass
-    words = ", ".join(
-        f"{table()[n].label} {value_words(u, n, v)}" for n, v in zip(names, at, strict=True)
-    )
-    take = {n: round(shown(u, n, v), 3) for n, v in zip(names, at, strict=True)}
+    best_at = dict(zip(names, at, strict=True))
+    words = ", ".join(f"{table()[n].label} {value_words(u, n, v)}" for n, v in best_at.items())
+    take = {n: round(shown(u, n, v), 3) for n, v in best_at.items()}
     say = f"Surest setting found: {words}. {100 * best.chance_right:.0f} % sure"
-    again = button("Back to the map", "again")
-    return [
-        text(f"{say} ({100 * result.verdict.chance_right:.0f} % now)."),
-        buttons(button("Take this setting", take=take), again),
-    ]
+    take_it = buttons(button("Take this setting", take=take), button("Back to the map", "again"))
+    return [text(f"{say} ({100 * result.verdict.chance_right:.0f} % now)."), take_it]

@@ -20,21 +20,12 @@ from ...inputs.steel import Steel
 from ...inputs.templates import head_from
 from ...io.saved import plain
 from ..units import choose_units
-from .answer import (
-    HEAD_NUMBERS,
-    change_words,
-    curves_of,
-    first_of,
-    numbers_of,
-    remedy_label,
-    state_of,
-)
-from .blocks import Stopped
+from . import answer
+from .blocks import Stopped, Widget
 from .desk import Desk, served
 from .fields import FURTHER, MAIN, PURPOSES, changes_of, limits_with
 from .maps import strips
 from .tabs import TABS
-from .widget import Widget
 
 #: How long a slider must rest until everything about the job is calculated, s.
 REST_S = 0.25
@@ -45,14 +36,7 @@ SLOW_S = 0.4
 
 
 class Page(Widget):
-    """Rail, head, tiles and tabs of one job.
-
-    Parameters
-    ----------
-    desk : Desk, optional
-    tab : str
-        The tab that is open first, a name in `tabs.TABS`.
-    """
+    """Rail, head, tiles and tabs of one job; `tab`, a name in `tabs.TABS`, is open first."""
 
     scripts = ("plot.js", "page.js")
     # page → kernel: a slider on its way, the newest counts
@@ -75,7 +59,7 @@ class Page(Widget):
         static = {
             "steels": list(grades()), "heads": list(heads()), "cooling": COOLING_WORDS, "main": MAIN, "further": FURTHER,
             "purposes": list(PURPOSES), "tabs": {n: tab.title for n, tab in TABS.items()}, "tab": self._tab,
-            "keeps": self.desk.keeps, "caution": SHORT, "cautions": CAUTIONS, "headNumbers": HEAD_NUMBERS,
+            "keeps": self.desk.keeps, "caution": SHORT, "cautions": CAUTIONS, "headNumbers": answer.HEAD_NUMBERS,
         }  # fmt: skip
         super().__init__(static=static)
         self.desk.observe(self._changed, ["job", "units"])
@@ -84,8 +68,6 @@ class Page(Widget):
         self.on_msg(self._heard)
         self._answer(full=True)
         self._settle()
-
-    # ---- page → desk -------------------------------------------------------------------------------------------
 
     def _moved(self, change) -> None:
         given, self._moving = change.new.get("set"), change.new
@@ -105,7 +87,7 @@ class Page(Widget):
             "limit": lambda: self._limit(message),
             "steel": lambda: desk.set(steel=_steel(message["text"])),
             "head": lambda: self._head(message["set"]),
-            "remedy": lambda: self._take_remedy(),
+            "remedy": self._take_remedy,
             "tab": lambda: self._open_tab(message["tab"]),
             "act": lambda: self._act(message, buffers),
             "stop": lambda: self._stop.set(),
@@ -130,30 +112,26 @@ class Page(Widget):
 
     def _units(self, message) -> None:
         temperature, length, hardness = message["units"]
+        chosen = {"temperature": temperature, "length": length, "hardness": hardness}
         us = {"flow": "gpm", "force": "lbf", "strength": "ksi"} if length == "in" else {}
-        self.desk.units = choose_units(
-            temperature=temperature, length=length, hardness=hardness, **us, keep=not served()
-        )
+        self.desk.units = choose_units(**chosen, **us, keep=not served())
 
     def _limit(self, message) -> None:
         value = message["value"]
         if message["name"] == "bar_force_n" and value is not None:
             value = round(value / self.desk.units.from_n(1.0), 1)
-        limits = self._result.limits
-        self.desk.set(
-            limits=limits_with(limits, self.desk.units, message["name"], int(message["end"]), value)
-        )
+        end = message["name"], int(message["end"]), value
+        self.desk.set(limits=limits_with(self._result.limits, self.desk.units, *end))
 
     def _head(self, given: dict) -> None:
         unit = self.desk.units.from_mm(1.0)
         n = {k: v / (1.0 if k == "mass_g" else unit) for k, v in given.items() if v is not None}
         blade, hosel = (
             tuple(n[k] for k in names) if all(k in n for k in names) else None
-            for names in (HEAD_NUMBERS[2:4], HEAD_NUMBERS[4:])
+            for names in (answer.HEAD_NUMBERS[2:4], answer.HEAD_NUMBERS[4:])
         )
-        self.desk.set(
-            head=head_from(n.get("mass_g"), n.get("face_mm"), blade, hosel, self.desk.job.head)
-        )
+        given = n.get("mass_g"), n.get("face_mm"), blade, hosel
+        self.desk.set(head=head_from(*given, self.desk.job.head))
 
     def _take_remedy(self) -> None:
         if self._remedy is not None:
@@ -176,12 +154,10 @@ class Page(Widget):
             work = slow and (lambda desk, result, progress: slow(desk, result, values, progress))
             self._settle(0.0, work)
 
-    # ---- desk → page -------------------------------------------------------------------------------------------
-
     def _changed(self, change) -> None:
         self._version += 1
         if change.name == "units" and self.desk.pinned is not None:
-            self.ghost = curves_of(self._pinned[1].evaluation, self.desk.units)
+            self.ghost = answer.curves_of(self._pinned[1].evaluation, self.desk.units)
         if self._moving is None:
             self._answer(full=False)
         else:
@@ -194,13 +170,13 @@ class Page(Widget):
         if pinned is not None:
             result = estimate(pinned)
             self._pinned = pinned, result, result.verdict
-        self.ghost = curves_of(self._pinned[1].evaluation, self.desk.units) if pinned else ""
+        self.ghost = answer.curves_of(self._pinned[1].evaluation, self.desk.units) if pinned else ""
         self._push()
 
     def _begin_answer(self) -> None:
         """Hardness and curves at once, by one march; the verdict follows, for all moves until then."""
         try:
-            first, curves = first_of(self.desk.job, self.desk.units)
+            first, curves = answer.first_of(self.desk.job, self.desk.units)
         except InputError:  # the whole answer says why
             return self._answer(full=False)
         with self.hold_sync():
@@ -233,7 +209,7 @@ class Page(Widget):
             self._push()
             return
         self._result, self._verdict, self._full = result, verdict, full
-        self._state = state_of(job, result, verdict, self.desk.units, self._pinned)
+        self._state = answer.state_of(job, result, verdict, self.desk.units, self._pinned)
         self._push()
 
     def _push(self) -> None:
@@ -246,10 +222,10 @@ class Page(Widget):
         }  # fmt: skip
         if self._full:
             pairs = zip(d.past[-8:], [*d.past[-7:], d.job], strict=False)
-            extra["steps"] = [change_words(a, b, d.units) for a, b in pairs][::-1]
+            extra["steps"] = [answer.change_words(a, b, d.units) for a, b in pairs][::-1]
         with self.hold_sync():
             self.state = self._state | extra
-            self.curves = curves_of(self._result.evaluation, d.units)
+            self.curves = answer.curves_of(self._result.evaluation, d.units)
 
     def _settle(self, after_s: float = REST_S, work=None) -> None:
         """Everything else about the job, once it rests; `work` makes the open tab's content instead of the tab."""
@@ -273,14 +249,13 @@ class Page(Widget):
             self._answer(full=True)
         desk, result, version, tab = self.desk, self._result, self._version, self._tab
         units = desk.units
-        self.saved = json.dumps(
-            {"format": "forgeprops job", "version": 1, **plain(desk.job)}, ensure_ascii=False
-        )
+        kept = {"format": "forgeprops job", "version": 1, **plain(desk.job)}
+        self.saved = json.dumps(kept, ensure_ascii=False)
         if self.more.get("version") != version:
             found = await asyncio.to_thread(strips, desk, result, MAIN)
             if turn != self._turn:
                 return
-            numbers = numbers_of(desk.job, result, result.verdict, units)
+            numbers = answer.numbers_of(desk.job, result, result.verdict, units)
             self.more = {"version": version, "strips": found, "numbers": numbers}
         blocks = await self._beside(work or TABS[tab].content, turn, stop)
         if turn != self._turn:
@@ -292,7 +267,7 @@ class Page(Widget):
             if turn != self._turn:
                 return
             said = self._remedy and {
-                "label": remedy_label(desk.job, self._remedy, units),
+                "label": answer.remedy_label(desk.job, self._remedy, units),
                 "gives": f"{100 * self._remedy.chance_right:.0f} % sure",
                 "costs": self._remedy.costs,
             }

@@ -22,8 +22,6 @@ from .fields import hardness_number, shown
 from .files import KINDS, File, preview, recognise, templates
 from .maps import ANSWER, answer_row
 
-# ---- what is kept beside the job ------------------------------------------------------------------------------------
-
 
 def _files(desk: Desk) -> dict[str, File]:
     return desk.kept.setdefault("files", {})
@@ -105,18 +103,14 @@ def find_drift(desk: Desk, result, values: dict, progress) -> list[dict]:
         try:
             read = [float(w.replace(",", ".")) for w in words]
         except ValueError:
-            raise InputError(
-                f"{name.replace('_', ' ')} must be numbers in {u.hardness}; got {values[name]!r}."
-            ) from None
-        return [
-            v if u.hardness == "HV" else float(convert_hardness(v, u.hardness, "HV")) for v in read
-        ]
+            what = f"{name.replace('_', ' ')} must be numbers in {u.hardness}"
+            raise InputError(f"{what}; got {values[name]!r}.") from None
+        return [convert_hardness(v, u.hardness, "HV") for v in read]
 
     measured = {z: r for z in ("face", "hosel") if (r := numbers(z))}
     usual = {z: r[0] for z in measured if (r := numbers(f"usual_{z}"))}
-    found = find_cause(
-        measured, job.steel, job.struck_head, job.route, job.shop, usual=usual or None
-    )
+    case = job.steel, job.struck_head, job.route, job.shop
+    found = find_cause(measured, *case, usual=usual or None)
     desk.kept["drift"] = {n: str(v)[:200] for n, v in values.items()}
     lines = [text(u.text(line)) for line in found.report().splitlines()]
     rows = [[r.label, f"{100 * r.probability:.0f} %"] for r in found.table.itertuples()]
@@ -136,9 +130,8 @@ def measure_spray(desk: Desk, result, values: dict, progress) -> list[dict]:
     file = next(f for f in _files(desk).values() if f.kind == "traces" and f.error)
     channel = str(values["channel"]).strip()
     trace = read_traces(file.content, {channel: ("face", depth)}, filename=file.name)
-    curve = cooling_curve(
-        *trace.trace(channel), Plate(thick, depth), float(u.to_c(values["water"]))
-    )
+    water_c = float(u.to_c(values["water"]))
+    curve = cooling_curve(*trace.trace(channel), Plate(thick, depth), water_c)
     factor, spread = curve.multiplier(flux)
     at = u.from_c(curve.surface_c[curve.seen])
     h = curve.h_w_m2k[curve.seen] / 1e3
@@ -174,16 +167,12 @@ def take_heat(desk: Desk, values: dict) -> None:
     desk.set(steel=_of(desk, "certificates").read[int(values["at"])].steel)
 
 
-# ---- blocks ---------------------------------------------------------------------------------------------------------
-
-
 def content(desk: Desk, result, progress) -> list[dict]:
     """The tab: drop zone, files with their problems, heats, fit, log, causes."""
     files = _files(desk)
-    words = (
-        "Drop certificates, furnace log, hardness, traces, bends, log, a shop file or a job here."
-    )
-    drop = {"kind": "drop", "act": "drop", "accept": ".csv,.txt,.tsv,.xlsx,.json", "words": words}
+    what = "certificates, furnace log, hardness, traces, bends, log, a shop file or a job"
+    drop = {"kind": "drop", "act": "drop", "words": f"Drop {what} here."}
+    drop["accept"] = ".csv,.txt,.tsv,.xlsx,.json"
     drop["templates"] = templates(desk.units)
     if not files:
         demo = buttons(button("Try the invented shop's files", "demo"))
@@ -235,20 +224,18 @@ def _fit(desk: Desk) -> list[dict]:
     h = found.hardness
     if len(h):
         ends = h[["before_hv", "fitted_hv", "measured_hv"]].to_numpy()
-        low, high = (
-            hardness_number(u, float(v)) or 0.0 for v in (ends.min() - 15, ends.max() + 15)
-        )
+
+        def read(values):
+            return [hardness_number(u, float(v)) or 0.0 for v in values]
+
+        low, high = read([ends.min() - 15, ends.max() + 15])
         series = [line("", [low, high], [low, high], colour="#8A93A0", tag="none")]
-        for k, (column, name) in enumerate(
-            (("before_hv", "published laws"), ("fitted_hv", "this shop"))
-        ):
-            at = [
-                [hardness_number(u, float(v)) or 0.0 for v in h[c]] for c in (column, "measured_hv")
-            ]
-            tips = [f"head {r.head_id}, {r.zone}" for r in h.itertuples()]
-            series.append(
-                {"name": name, "x": at[0], "y": at[1], "look": k, "hollow": not k, "tips": tips}
-            )
+        tips = [f"head {r.head_id}, {r.zone}" for r in h.itertuples()]
+        measured = read(h["measured_hv"])
+        both = ("before_hv", "published laws"), ("fitted_hv", "this shop")
+        for k, (x, name) in enumerate(both):
+            dots = {"x": read(h[x]), "y": measured, "look": k, "hollow": not k, "tips": tips}
+            series.append({"name": name, **dots})
         axis = {"low": low, "high": high}
         blocks.append({"kind": "plot", "title": "Hardness", "name": "fit", "series": series,
                        "x": {"label": f"predicted, {u.hardness}", **axis}, "y": {"label": f"measured, {u.hardness}", **axis}})  # fmt: skip
@@ -265,10 +252,8 @@ def _traces(u: Units, traces) -> list[dict]:
         f = f.iloc[:: max(len(f) // 120, 1)]
         for column, more in (("measured_c", {"width": 5, "opacity": 0.4, "colour": "#B9C1CC", "tag": "none"}),
                              ("before_c", {"dash": "3 4", "tag": "none"}), ("fitted_c", {"at": 0.3})):  # fmt: skip
-            name = f"{channel} {f['zone'].iloc[0]}"
-            series.append(
-                line(name, f["time_s"], u.from_c(f[column].to_numpy()), look=k % 4, **more)
-            )
+            name, y = f"{channel} {f['zone'].iloc[0]}", u.from_c(f[column].to_numpy())
+            series.append(line(name, f["time_s"], y, look=k % 4, **more))
     high = float(max(max(s["y"]) for s in series))
     return [{"kind": "plot", "title": f"Traces of head {head['head_id'].iloc[0]}", "name": "traces", "series": series,
              "words": "Wide: measured. Dashed: published laws. Line: this shop.",
@@ -305,15 +290,12 @@ def _log(desk: Desk) -> list[dict]:
     for name, f in found.table.groupby("quantity", sort=False):
         x = list(range(1, len(f) + 1))
         high = 1.1 * max(CUSUM_H, float(f["cusum_high"].max()), float(f["cusum_low"].max()))
-        limit = [
-            line("alarm" if end > 0 else "", [1, len(f)], [end, end], colour="#B8321A", dash="6 4")
-            for end in (CUSUM_H, -CUSUM_H)
-        ]
-        sums = [
-            line("harder or more", x, f["cusum_high"]),
-            line("softer or less", x, -f["cusum_low"], look=1, dash="6 3"),
-        ]
-        blocks.append({"kind": "plot", "title": f"{name}: what does not average out", "name": "log", "series": [*limit, *sums],
+        red = {"colour": "#B8321A", "dash": "6 4"}
+        series = [line("alarm", [1, len(f)], [CUSUM_H] * 2, **red)]
+        series.append(line("", [1, len(f)], [-CUSUM_H] * 2, **red))
+        series.append(line("harder or more", x, f["cusum_high"]))
+        series.append(line("softer or less", x, -f["cusum_low"], look=1, dash="6 3"))
+        blocks.append({"kind": "plot", "title": f"{name}: what does not average out", "name": "log", "series": series,
                        "x": {"label": "head in the order of the log", "low": 0, "high": len(f)}, "y": {"label": "standard deviations", "low": -high, "high": high}})  # fmt: skip
     return blocks
 
@@ -345,7 +327,5 @@ def _causes(desk: Desk) -> list[dict]:
 
 #: What the tab's forms and buttons do at once, and beside the page.
 ACTS = {"use": use_shop, "show": show_file, "clear": clear, "heat": take_heat}
-SLOW = {
-    "drop": take_files, "demo": take_demo, "fit": fit_shop, "heats": check_heats, "drift": find_drift,
-    "plate": measure_spray,
-}  # fmt: skip
+SLOW = {"drop": take_files, "demo": take_demo, "fit": fit_shop, "heats": check_heats}
+SLOW |= {"drift": find_drift, "plate": measure_spray}

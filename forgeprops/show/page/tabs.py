@@ -37,9 +37,6 @@ class Tab:
     slow: Mapping[str, Callable] = field(default_factory=dict)
 
 
-# ---- bending, later heats, how sure --------------------------------------------------------------------------------
-
-
 def _bend_facts(u, bend) -> dict:
     rows = [
         ["metal takes, there and back", f"{bend.allowed_deg:.1f}° ({bend.allowed_deg_low:.1f} to {bend.allowed_deg_high:.1f}°)"],
@@ -64,11 +61,8 @@ def _bending(desk: Desk, result, progress) -> list[dict]:
     fields = [number(desk, n, now[n]) for n in ("bar_mm", "target_lie_deg", "target_loft_deg")]
     hv = float(desk.reading_hv or round(result.zones["hosel"].hardness_hv))
     reading = entry("reading", "hosel hardness, read", hardness_number(u, hv), u.hardness)
-    blocks = [
-        _bend_facts(u, result.hosel),
-        form("bench", "Set", *fields),
-        form("reading", "Bend by the reading alone", reading),
-    ]
+    blocks = [_bend_facts(u, result.hosel), form("bench", "Set", *fields)]
+    blocks.append(form("reading", "Bend by the reading alone", reading))
     if desk.reading_hv:
         h, hv = job.head.hosel, desk.reading_hv
         alone = hosel_bend(h.outside_mm, h.bore_mm, h.bend_zone_mm, hv, **dict(job.bench))
@@ -95,38 +89,35 @@ def _later(desk: Desk, result, progress) -> list[dict]:
     job, u = desk.job, desk.units
     t = lambda c: round(float(u.from_c(c)))  # noqa: E731
     names = {Temper: "Temper", LocalHeat: "Local heat of the hosel"}
-    words = [f"{names.get(type(h), 'Heat')} at {u.temperature_text(h.temperature_c)}" for h in job.route.later]  # fmt: skip
-    blocks = [
-        buttons(button(f"Remove: {w}", "remove", values={"at": i})) for i, w in enumerate(words)
-    ]
+    blocks = []
+    for i, heat in enumerate(job.route.later):
+        words = f"{names.get(type(heat), 'Heat')} at {u.temperature_text(heat.temperature_c)}"
+        blocks.append(buttons(button(f"Remove: {words}", "remove", values={"at": i})))
     temper = entry("at", "temper at", t(550), u.temperature), entry("for", "for", 1, "h")
     local = entry("at", "heat the hosel to", t(650), u.temperature), entry("for", "for", 10, "min")
     hv = u.hardness_text
     rows = [[z, hv(r.as_quenched_hv), hv(r.hardness_hv)] for z, r in result.zones.items()]
-    blocks = [
-        *(blocks or [text("No later heat.")]),
-        form("temper", "Add", *temper),
-        form("local", "Add", *local),
-        table_of("later", ["zone", "as cooled", "in the end"], rows),
-    ]
+    blocks = blocks or [text("No later heat.")]
+    blocks += [form("temper", "Add", *temper), form("local", "Add", *local)]
+    blocks.append(table_of("later", ["zone", "as cooled", "in the end"], rows))
     softer = [r for r in soften(result).remedies if r.helps][:4]
     rows = [[u.text(r.what), f"{r.allowed_deg:.1f}°", u.force_text(r.bar_force_n), hv(r.face_hv)] for r in softer]  # fmt: skip
     head = ["what softens the hosel", "bend", "pull", "face"]
     return blocks + ([table_of("softer", head, rows)] if rows else [])
 
 
-def _add(kind):
-    def act(desk: Desk, values: dict) -> None:
-        at_c = float(desk.units.to_c(values["at"]))
-        heat = (
-            Temper(at_c, hold_s=3600.0 * values["for"])
-            if kind == "temper"
-            else LocalHeat("hosel", peak_c=at_c, hold_s=60.0 * values["for"])
-        )
-        route = dataclasses.replace(desk.job.route, later=(*desk.job.route.later, heat))
-        desk.set(route=route)
+def _add_temper(desk: Desk, values: dict) -> None:
+    _add(desk, Temper(float(desk.units.to_c(values["at"])), hold_s=3600.0 * values["for"]))
 
-    return act
+
+def _add_local(desk: Desk, values: dict) -> None:
+    at_c = float(desk.units.to_c(values["at"]))
+    _add(desk, LocalHeat("hosel", peak_c=at_c, hold_s=60.0 * values["for"]))
+
+
+def _add(desk: Desk, heat) -> None:
+    route = desk.job.route
+    desk.set(route=dataclasses.replace(route, later=(*route.later, heat)))
 
 
 def _remove(desk: Desk, values: dict) -> None:
@@ -182,27 +173,25 @@ def _set_note(desk: Desk, values: dict) -> None:
 
 
 def _limit_words(u, s) -> str:
-    q = QUANTITIES[s.name]
+    """What a limit asks, in the reader's units; hardness in the scale it was written in."""
     end = "at least" if "at least" in s.words else "at most"
-    number = float(s.words.split(end)[1].split()[0].rstrip("°"))
+    what, number = f"{QUANTITIES[s.name].label} {end}", s.words.split(end)[1].strip()
+    value = float(number.split()[0].rstrip("°"))
     if s.name.endswith("_hardness_hv"):
-        return f"{q.label} {end} {u.hardness_text(number) if 'HR' not in s.words and 'HB' not in s.words else s.words.split(end)[1].strip()}"
-    return (
-        f"{q.label} {end} {u.force_text(number)}"
-        if s.name == "bar_force_n"
-        else re.sub(r" °$", "°", u.text(s.words))
-    )
+        return f"{what} {number if 'HR' in s.words or 'HB' in s.words else u.hardness_text(value)}"
+    if s.name == "bar_force_n":
+        return f"{what} {u.force_text(value)}"
+    return re.sub(r" °$", "°", u.text(s.words))
 
 
+_LATER = {"temper": _add_temper, "local": _add_local, "remove": _remove}
 TABS: dict[str, Tab] = {
     "why": Tab("Why", lambda desk, result, progress: []),
     "steels": Tab("Steels", steels),
     "window": Tab("Window", window, slow={"search": search}),
     "forging": Tab("Forging", forging),
     "bending": Tab("Bending", _bending, {"bench": _set_bench, "reading": _set_reading}),
-    "later": Tab(
-        "Later heats", _later, {"temper": _add("temper"), "local": _add("local"), "remove": _remove}
-    ),
+    "later": Tab("Later heats", _later, _LATER),
     "shop": Tab("Shop", shop.content, shop.ACTS, shop.SLOW),
     "sheet": Tab("Sheet", _sheet, {"note": _set_note}),
     "sure": Tab("How sure", _how_sure),

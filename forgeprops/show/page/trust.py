@@ -6,8 +6,7 @@ from ...base.cautions import SHORT
 from ...base.sources import counted, sources
 from ...base.tables import read_rows
 from ...study import parity, validation
-from .blocks import line, rounded, text
-from .widget import Widget
+from .blocks import Widget, line, rounded, text
 
 #: Which look a kind of row has, in every picture; rows that were read are filled, recalled ones hollow.
 _KINDS = {"mostly ferrite and pearlite": 0, "mostly bainite": 1, "mostly martensite": 2}
@@ -20,27 +19,15 @@ class Trust(Widget):
 
     def __init__(self):
         whole = validation.coverage().iloc[0]
-        super().__init__(
-            static={
-                "title": f"The 80 % range held {100 * whole['coverage']:.0f} % of {whole['rows']} measured bars",
-                "sub": f"{whole['steels']} steels, each predicted without it",
-                "caution": SHORT,
-                "tabs": [
-                    {"title": title, "blocks": blocks()}
-                    for title, blocks in (
-                        ("Does the range hold?", _coverage),
-                        ("Predicted and measured", _parities),
-                        ("Formulas", _formulas),
-                        ("End-quench bar", _band),
-                        ("Goals and misses", _goals),
-                        ("From memory", _remembered),
-                    )
-                ],
-            }
-        )
-
-
-# ---- does the range hold ---------------------------------------------------------------------------------------
+        tabs = {
+            "Does the range hold?": _coverage, "Predicted and measured": _parities, "Formulas": _formulas,
+            "End-quench bar": _band, "Goals and misses": _goals, "From memory": _remembered,
+        }  # fmt: skip
+        held = f"{100 * whole['coverage']:.0f} % of {whole['rows']} measured bars"
+        title = f"The 80 % range held {held}"
+        sub = f"{whole['steels']} steels, each predicted without it"
+        made = [{"title": title, "blocks": blocks()} for title, blocks in tabs.items()]
+        super().__init__(static={"title": title, "sub": sub, "caution": SHORT, "tabs": made})
 
 
 def _coverage() -> list[dict]:
@@ -65,9 +52,6 @@ def _coverage() -> list[dict]:
         text("The range is made of misses on steels left out, by constituent; of the doubt about the share of martensite; of how far the other two opinions stand apart; and, on a head, of a spray law that is good to a factor of 1.5 (our assumption). Near a cliff the answer gives the chance of each outcome instead."),
         text("Bending has no open data at all: the range of the hosel's degrees rests on assumptions. Most bars are single melts from one set of tables. Heads are not bars: measure your first heads and enter them; a shop's own measurements make every range narrower.", "note"),
     ]  # fmt: skip
-
-
-# ---- predicted against measured --------------------------------------------------------------------------------
 
 
 def _parity_plot(p: parity.Parity, size: int = 400) -> dict:
@@ -159,9 +143,6 @@ def _formulas() -> list[dict]:
     ]  # fmt: skip
 
 
-# ---- the end-quench bar ----------------------------------------------------------------------------------------
-
-
 def _band() -> list[dict]:
     blocks, places = [], np.arange(1.5, 50.01, 0.5)
     for name, steel in parity.counted_band_steels().items():
@@ -189,9 +170,6 @@ def _band() -> list[dict]:
         text("The rate equations of the head on a bar that is sprayed at one end, beside the curve that ASTM A255 makes of the composition. No band is fitted; only the bands shown could be read. Deep in a chromium-molybdenum bar our curve comes out a few HRC softer than the standard; in plain carbon steel it hardens about half a millimetre deeper."),
         *blocks,
     ]  # fmt: skip
-
-
-# ---- goals, memory ---------------------------------------------------------------------------------------------
 
 
 def _goals() -> list[dict]:

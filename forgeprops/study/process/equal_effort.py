@@ -38,7 +38,7 @@ class EqualEffortPreheat(NamedTuple):
 @functools.lru_cache(maxsize=256)
 def _die_map(steel: Steel, head: Head, route: Route, shop: Shop) -> np.ndarray:
     """Mean metal temperature in the die by projected area, °C, at every one of `_SETTINGS_C`."""
-    cases = spread(steel, head, route, shop, len(_SETTINGS_C), settings={"preheat_c": _SETTINGS_C})
+    cases = spread(steel, head, route, shop, {"preheat_c": _SETTINGS_C})
     return np.maximum.accumulate(evaluate(cases).press["die_c"])
 
 
@@ -51,8 +51,7 @@ def metal_in_die_c(steel, preheat_c, head=None, route=None, shop=None):
     >>> 860 < metal_in_die_c(grade("1030"), 900.0) < 890
     True
     """
-    die = _die_map(*checked_case(steel, head, route, shop))
-    answer = np.interp(preheat_c, _SETTINGS_C, die)
+    answer = np.interp(preheat_c, _SETTINGS_C, _die_map(*checked_case(steel, head, route, shop)))
     return float(answer) if np.ndim(preheat_c) == 0 else answer
 
 
@@ -67,41 +66,28 @@ def preheat_for_c(steel, forging_c, head=None, route=None, shop=None):
     900.0
     """
     die = _die_map(*checked_case(steel, head, route, shop))
+    low, high = math.ceil(die[0]), math.floor(die[-1])
     for end in (np.min(forging_c), np.max(forging_c)):
-        check_number(float(end), "forging temperature", math.ceil(die[0]), math.floor(die[-1]), "°C")  # fmt: skip
+        check_number(float(end), "forging temperature", low, high, "°C")
     return np.interp(forging_c, die, _SETTINGS_C)
 
 
 def equal_effort_setting(
-    steel_a: Steel,
-    preheat_a_c: float,
-    steel_b: Steel,
-    head: Head | str | None = None,
-    route: Route | None = None,
-    shop: Shop | None = None,
-    *,
+    steel_a: Steel, preheat_a_c: float, steel_b: Steel, head=None, route=None, shop=None, *,
     in_die: bool = False,
-) -> EqualEffortPreheat:
+) -> EqualEffortPreheat:  # fmt: skip
     """Furnace setting at which B forges as easily as A, with the band of the laws.
 
     Equal means equal flow stress of the metal in the die.  What the head loses on its way is marched for both
-    steels, so the answer is what to set on the furnace.
+    steels, so the answer is what to set on the furnace.  The band is that of `forging.effort.equal_effort`: every
+    alloy factor with every law.  A setting above the burning limit of the route is held there.
 
     Parameters
     ----------
     steel_a, steel_b : Steel
-    preheat_a_c : float
-        Preheat temperature of A, °C, 700-1300; with `in_die` the metal temperature of A in the die.
-    head, route, shop : optional
-        Mid-iron, `Route()` and a neutral shop when left out; the press strain is the route's.
-    in_die : bool
-        Take `preheat_a_c` as metal temperature in the die.
-
-    Returns
-    -------
-    EqualEffortPreheat
-        The band is that of `forging.effort.equal_effort`: every alloy factor with every law.  A setting above
-        the burning limit of the route is held there.
+    preheat_a_c : preheat temperature of A, °C, 700-1300.
+    head, route, shop : mid-iron, `Route()` and a neutral shop when left out; the press strain is the route's.
+    in_die : take `preheat_a_c` as metal temperature in the die.
 
     References
     ----------
@@ -114,43 +100,27 @@ def equal_effort_setting(
     >>> answer.low_c <= answer.preheat_c <= answer.high_c and answer.preheat_c > 910
     True
     """
-    preheat_a_c = check_number(
-        preheat_a_c, "preheat of the first steel", _LOWEST_C, _HIGHEST_C, "°C"
-    )
-    steel_a, head, route, shop = checked_case(steel_a, head, route, shop)
-    steel_b = checked_case(steel_b, head, route, shop)[0]
-    check_flag(in_die, "in_die")
-    die_a = preheat_a_c if in_die else metal_in_die_c(steel_a, preheat_a_c, head, route, shop)
-    used = {k: float(x) for k, x in least_press(route.press.strain, route.press.dwell_s).items()}
+    label = "preheat of the first steel"
+    die_a = check_number(preheat_a_c, label, _LOWEST_C, _HIGHEST_C, "°C")
+    steel_a, *rest = checked_case(steel_a, head, route, shop)
+    steel_b, press = checked_case(steel_b, *rest)[0], rest[1].press
+    if not check_flag(in_die, "in_die"):
+        die_a = metal_in_die_c(steel_a, die_a, *rest)
+    used = {k: float(x) for k, x in least_press(press.strain, press.dwell_s).items()}
     found = effort.equal_effort(steel_a, max(die_a, _LOWEST_C), steel_b, **used)
-    die_b = _die_map(steel_b, head, route, shop)
-
-    def setting(metal_c: float) -> float:
-        return float(np.interp(metal_c, die_b, _SETTINGS_C))
-
-    settings = (setting(c) for c in (found.preheat_c, found.low_c, found.high_c))
+    metal_c = found.preheat_c, found.low_c, found.high_c
+    settings = np.interp(metal_c, _die_map(steel_b, *rest), _SETTINGS_C).tolist()
     return EqualEffortPreheat(*settings, die_a, found.preheat_c, found.stress_mpa)
 
 
 def equal_effort_preheat(
-    steel_a: Steel,
-    preheat_a_c: float,
-    steel_b: Steel,
-    head: Head | str | float | Callable | None = None,
-    route: Route | None = None,
-    shop: Shop | None = None,
-    *,
+    steel_a: Steel, preheat_a_c: float, steel_b: Steel, head=None, route=None, shop=None, *,
     die_drop_c: float | Callable | None = None,
-) -> float:
+) -> float:  # fmt: skip
     """Preheat temperature, °C, at which steel B forges as easily as steel A; see `equal_effort_setting`.
 
-    Parameters
-    ----------
-    steel_a, preheat_a_c, steel_b, head, route, shop
-        See `equal_effort_setting`.
-    die_drop_c : float or callable, optional
-        Loss on the way into the die where it is known (°C, or a function of the preheat): nothing is marched
-        then.
+    `die_drop_c` is the loss on the way into the die where it is known (°C, or a function of the preheat; also in
+    the place of `head`): nothing is marched then.
 
     Examples
     --------

@@ -1,5 +1,6 @@
 """Everything a hotter or colder preheat moves, for one steel, head and route, as arrays."""
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 
 import numpy as np
@@ -22,99 +23,63 @@ _SETTINGS_C = np.arange(700.0, 1251.0, 10.0)
 
 @dataclass(frozen=True)
 class ForgingTemperatureStudy:
-    """One steel on one route at many preheat temperatures; every array has one entry a setting.
-
-    Attributes
-    ----------
-    preheat_c : Preheat temperature, °C.
-    peak_c, die_c, water_c : Face: metal leaving the furnace, in the die, when the water starts (NaN
-        without water), °C.
-    heat_through_s : When the slowest zone is within 10 °C of the furnace, s; infinite if the soak
-        ends before.
-    face_austenite, hosel_austenite : Share of austenite when cooling starts, 0 to 1.
-    face_grain_astm, hosel_grain_astm : Austenite grain, ASTM number: large is fine.
-    scale_um, metal_loss_um, decarburised_um, skin_hv : Surface of the face (see
-        `second_heat.Surface`).
-    flow_stress_mpa, press_force_kn : In the die, mean by projected area; force on the press.
-    effort : Flow stress over that of the same steel at the route's own setting: 1 there, less when
-        hotter.
-    face_hv, face_low_hv, face_high_hv, hosel_hv, hosel_low_hv, hosel_high_hv : Hardness with its 80
-        % interval.
-    allowed_deg, allowed_low_deg, allowed_high_deg : Bend of the hosel.
-    warnings : At every setting, from the furnace.
-    ac1_c, ac3_c : Where austenite begins and where the last ferrite goes, on heating.
-    """
+    """One steel on one route at many preheat temperatures; every array is also an attribute: ``study.face_hv``."""
 
     steel: Steel
     head: Head
     route: Route
-    preheat_c: np.ndarray
-    peak_c: np.ndarray
-    die_c: np.ndarray
-    water_c: np.ndarray
-    heat_through_s: np.ndarray
-    face_austenite: np.ndarray
-    hosel_austenite: np.ndarray
-    face_grain_astm: np.ndarray
-    hosel_grain_astm: np.ndarray
-    scale_um: np.ndarray
-    metal_loss_um: np.ndarray
-    decarburised_um: np.ndarray
-    skin_hv: np.ndarray
-    flow_stress_mpa: np.ndarray
-    press_force_kn: np.ndarray
-    effort: np.ndarray
-    face_hv: np.ndarray
-    face_low_hv: np.ndarray
-    face_high_hv: np.ndarray
-    hosel_hv: np.ndarray
-    hosel_low_hv: np.ndarray
-    hosel_high_hv: np.ndarray
-    allowed_deg: np.ndarray
-    allowed_low_deg: np.ndarray
-    allowed_high_deg: np.ndarray
-    warnings: tuple[tuple[Warn, ...], ...]
-    ac1_c: float
-    ac3_c: float
+    arrays: Mapping[
+        str, np.ndarray
+    ]  # by name, one entry a setting; see `forging_temperature_study`
+    warnings: tuple[tuple[Warn, ...], ...]  # at every setting, from the furnace
+    ac1_c: float  # where austenite begins on heating
+    ac3_c: float  # where the last ferrite goes on heating
 
-    def arrays(self) -> dict[str, np.ndarray]:
-        """The arrays by name."""
-        return {name: v for name, v in vars(self).items() if isinstance(v, np.ndarray)}
+    def __getattr__(self, name: str) -> np.ndarray:
+        if name not in vars(self).get("arrays", ()):
+            raise AttributeError(f"a forging temperature study has no {name}")
+        return self.arrays[name]
 
     def table(self):
         """The arrays and the codes of the warnings as a DataFrame, one row a setting."""
         codes = [", ".join(dict.fromkeys(w.code for w in found)) for found in self.warnings]
-        return data_frame({**self.arrays(), "warnings": codes})
+        return data_frame({**self.arrays, "warnings": codes})
 
     def at(self, preheat_c: float) -> dict[str, float]:
         """Every array at one preheat temperature, straight between the settings studied."""
         low, high = float(self.preheat_c[0]), float(self.preheat_c[-1])
         t = check_number(preheat_c, "forging temperature", low, high, "°C")
-        return {name: float(np.interp(t, self.preheat_c, v)) for name, v in self.arrays().items()}
+        return {name: float(np.interp(t, self.preheat_c, v)) for name, v in self.arrays.items()}
 
 
 def forging_temperature_study(
     steel: Steel, head=None, route=None, temperatures=None, shop=None, **options
 ) -> ForgingTemperatureStudy:
-    """March one steel, head and route at many preheat temperatures and tell everything that moves.
+    """One steel, head and route at many preheat temperatures, and everything that moves.
 
     Parameters
     ----------
     steel : Steel
-    head : Head or str, optional
-        Mid-iron when left out.
-    route : Route, optional
-        `Route()` when left out; its own preheat temperature is the one that `effort` is counted from.
-    temperatures : array, optional
-        Preheat temperatures, °C, rising; 700 to 1250 by 10 when left out.
-    shop : Shop, optional
-    **options
-        Passed to the march (see `estimate.evaluate`).
+    head, route, shop : mid-iron, `Route()` and neutral shop when left out; `effort` is counted from the
+        preheat temperature of the route.
+    temperatures : preheat temperatures, °C, rising, 20 to 1340; 700 to 1250 by 10 when left out.
+    **options : passed to the march (see `estimate`).
+
+    Returns
+    -------
+    ForgingTemperatureStudy
+        Of the face: ``peak_c, die_c, water_c`` (metal leaving the furnace, in the die, when the water starts; NaN
+        without water), ``scale_um, metal_loss_um, decarburised_um, skin_hv`` (see `forging.skin.Surface`);
+        ``heat_through_s`` (when the slowest zone is within 10 °C of the furnace; infinite if the soak ends
+        before); of face and hosel: ``_austenite`` (share when cooling starts), ``_grain_astm`` (large is fine),
+        ``_hv, _low_hv, _high_hv`` (with its 80 % interval); ``flow_stress_mpa`` (in the die, mean by projected
+        area), ``press_force_kn``, ``effort`` (flow stress over that at the route's own setting);
+        ``allowed_deg, allowed_low_deg, allowed_high_deg`` of the hosel.
 
     Raises
     ------
     InputError
-        Set points that do not rise or lie outside 20 to 1340 °C.
+        Temperatures that do not rise or are out of range.
 
     Examples
     --------
@@ -127,45 +92,32 @@ def forging_temperature_study(
     check_march_options(options)
     given = check_list(_SETTINGS_C if temperatures is None else temperatures, "temperatures")
     given = [check_number(t, "forging temperature", 20.0, BURNING_C, "°C") for t in given]
-    settings = np.array(given)
-    if settings.size == 0 or np.any(np.diff(settings) <= 0.0):
-        raise InputError(
-            "temperatures do not rise; give one or more preheat temperatures, each above the one before."
-        )
+    if not given or np.any(np.diff(given) <= 0.0):
+        form = "one or more preheat temperatures, each above the one before"
+        raise InputError(f"temperatures do not rise; give {form}.")
     # the last case is the route as it stands, which effort is counted from
-    all_c = np.append(settings, route.preheat.temperature_c)
-    cases = spread(steel, head, route, shop, len(all_c), settings={"preheat_c": all_c})
+    all_c = np.array([*given, route.preheat.temperature_c])
+    cases = spread(steel, head, route, shop, {"preheat_c": all_c})
     e = evaluate(cases, ("interval", "trace"), **options)
-    r, now, (low, high) = e.results, slice(len(settings)), e.interval_hv
-    through = [e.heat_through_s(i) for i in range(len(settings))]
-    columns = {
-        "peak_c": r.peak_c[now, 0],
-        "die_c": r.die_c[now, 0],
-        "water_c": r.water_on_c[now, 0],
-        "heat_through_s": np.array([np.inf if t is None else t for t in through]),
-        "scale_um": r.scale_um[now, 0],
-        "metal_loss_um": e.metal_loss_um[now, 0],
-        "decarburised_um": e.decarburised_um[now],
-        "skin_hv": np.array([e.surface(i).skin_hv for i in range(len(settings))]),
-        "flow_stress_mpa": e.press["flow_stress_mpa"][now],
-        "press_force_kn": e.press["press_force_kn"][now],
-        "effort": (e.press["flow_stress_mpa"] / e.press["flow_stress_mpa"][-1])[now],
-    }
+    r, (low, high), n = e.results, e.interval_hv, len(given)
+    through = [e.heat_through_s(i) for i in range(n)]
+    stress = e.press["flow_stress_mpa"]
+    arrays = {"preheat_c": all_c, "peak_c": r.peak_c[:, 0], "die_c": r.die_c[:, 0]}
+    arrays["water_c"] = r.water_on_c[:, 0]
+    arrays["heat_through_s"] = np.array([np.inf if t is None else t for t in through])
     for name, zone in (("face", 0), ("hosel", 4)):
-        columns |= {
-            f"{name}_austenite": r.share[now, zone],
-            f"{name}_grain_astm": r.grain_astm[now, zone],
-            f"{name}_hv": r.hardness_hv[now, zone],
-            f"{name}_low_hv": low[now, zone],
-            f"{name}_high_hv": high[now, zone],
-        }
-    bends = [e.bend_of(head, i) for i in range(len(settings))]
-    for name in ("allowed_deg", "allowed_deg_low", "allowed_deg_high"):
-        column = name.replace("deg_low", "low_deg").replace("deg_high", "high_deg")
-        columns[column] = np.array([getattr(bend, name) for bend in bends])
-    warnings = tuple(
-        tuple(w for w in e.warnings(i) if w.code in FURNACE_CODES) for i in range(len(settings))
-    )
-    ends = {"ac1_c": float(e.critical["ac1"][0]), "ac3_c": float(e.critical["ac3"][0])}
-    case = (steel, head, route, settings)
-    return ForgingTemperatureStudy(*case, **columns, warnings=warnings, **ends)
+        columns = {"austenite": r.share, "grain_astm": r.grain_astm, "hv": r.hardness_hv}
+        columns |= {"low_hv": low, "high_hv": high}
+        arrays |= {f"{name}_{what}": column[:, zone] for what, column in columns.items()}
+    arrays |= {"scale_um": r.scale_um[:, 0], "metal_loss_um": e.metal_loss_um[:, 0]}
+    arrays["decarburised_um"] = e.decarburised_um
+    arrays["skin_hv"] = np.array([e.surface(i).skin_hv for i in range(n)])
+    arrays |= {"flow_stress_mpa": stress, "press_force_kn": e.press["press_force_kn"]}
+    arrays["effort"] = stress / stress[-1]
+    bends = [e.bend_of(head, i) for i in range(n)]
+    for end in ("", "_low", "_high"):
+        arrays[f"allowed{end}_deg"] = np.array([getattr(b, f"allowed_deg{end}") for b in bends])
+    arrays = {name: column[:n] for name, column in arrays.items()}
+    warned = [tuple(w for w in e.warnings(i) if w.code in FURNACE_CODES) for i in range(n)]
+    ends = float(e.critical["ac1"][0]), float(e.critical["ac3"][0])
+    return ForgingTemperatureStudy(steel, head, route, arrays, tuple(warned), *ends)

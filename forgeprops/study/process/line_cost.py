@@ -8,41 +8,30 @@ from ...base.errors import check_number
 from ...inputs.cases import Cases
 from ...thermal.spray_units import FOOTPRINT_MM, from_flux
 
+#: What may hold up the line.
+BOTTLENECKS = ("press", "spray", "furnace")
+
 
 @dataclass(frozen=True)
 class Line:
-    """The line around the press; the defaults are a demonstration line of our own.
+    """The line around the press; the defaults are a demonstration line of our own."""
 
-    Attributes
-    ----------
-    handling_s : Laying a head in the die and taking it out, s (5 s with tongs: common practice, no
-        source).
-    furnace_heads : Heads in the furnace at the same time.
-    spray_stations : Places where a head is sprayed and cooled off the die.
-    footprint_mm : (float, float); wetted length and width of one spray, mm; water beside the head
-        is spent too.
-    overlap : Share of the water that lands inside the footprint.
-    """
-
+    #: Laying a head in the die and taking it out, s (5 s with tongs: common practice, no source), 0 to 600.
     handling_s: float = 5.0
-    furnace_heads: float = 90.0
-    spray_stations: float = 1.0
+    furnace_heads: float = 90.0  # in the furnace at the same time, 1 to 100 000
+    spray_stations: float = 1.0  # where a head is sprayed and cooled off the die, 1 to 1000
+    #: Wetted length and width of one spray, mm; water beside the head is spent too.
     footprint_mm: tuple[float, float] = FOOTPRINT_MM
-    overlap: float = 1.0
+    overlap: float = 1.0  # share of the water that lands inside the footprint
 
     def __post_init__(self):
-        for name, label, low, high, unit in (
+        for name, *bounds in (
             ("handling_s", "handling", 0.0, 600.0, "s"),
             ("furnace_heads", "heads in the furnace", 1.0, 1e5, ""),
             ("spray_stations", "spray stations", 1.0, 1000.0, ""),
         ):
-            value = check_number(getattr(self, name), label, low, high, unit, "line")
-            object.__setattr__(self, name, value)
+            object.__setattr__(self, name, check_number(getattr(self, name), *bounds, "line"))
         from_flux(1.0, footprint_mm=self.footprint_mm, overlap=self.overlap)  # checks its own
-
-
-#: What may hold up the line.
-BOTTLENECKS = ("press", "spray", "furnace")
 
 
 def line_arrays(cases: Cases, line: Line) -> dict[str, np.ndarray]:

@@ -10,8 +10,8 @@ from ...base.errors import InputError, check_choice, check_list, check_number, c
 from ...base.in_words import InWords
 from ...inputs.head import ZONES
 from ...inputs.limits import QUANTITIES, Limits
+from ...inputs.settings import Setting, Spread, setting
 from ...io.tables import data_frame
-from .scatter_inputs import Input, inputs_of
 from .sensitivity import Capability, Indices, capability, share_interval, swap, variance_indices
 from .study import Study
 
@@ -20,64 +20,149 @@ _KEPT = tuple(f"{zone}_hardness_hv" for zone in ZONES)
 _KEPT += ("hosel_allowed_deg", "face_margin", "scale_um", "press_effort")
 #: Slack of a case without a number, in steps.
 _FARTHEST = -100.0
+_PERCENTS = (0.135, 2.5, 10.0, 50.0, 90.0, 97.5, 99.865)
+#: Where the analysis is drawn from.
+CHEMISTRY = ("heat", "grade", "fixed")
+#: Inputs of a shop that are drawn when the user names none, as far as the route has them.
+_DEFAULT = ("preheat_c", "transfer_s", "delay_s", "flux", "water_c", "face_thickness_mm")
+_DEFAULT += ("shop_emissivity", "shop_spray")
+_ELEMENTS = ("C", "Si", "Mn", "Cr", "Mo", "Ni")
+#: Within a grade the analysis is a normal whose limits lie this many standard deviations from the middle, cut
+#: off there (our choice: mills aim well inside), and a residual with an upper limit only spreads by this
+#: share.
+_GRADE_SDS, _RESIDUAL_SHARE = 2.0, 0.25
+
+
+@dataclass(frozen=True)
+class Input:
+    """One number that is drawn."""
+
+    setting: Setting
+    middle: float
+    spread: Spread
+    low: float  # where it is cut off: what the setting may be, or the limits of the grade
+    high: float
+
+    @property
+    def name(self) -> str:
+        return self.setting.name
+
+    def quantile(self, u: np.ndarray) -> np.ndarray:
+        """Values at even quantiles `u` in 0..1: the distribution cut off at `low` and `high`."""
+        from scipy.special import ndtr, ndtri
+
+        middle, width, ends = self.middle, self.spread.value, (self.low, self.high)
+        if self.spread.kind == "uniform":
+            low, high = max(middle - width, self.low), min(middle + width, self.high)
+            return low + u * (high - low)
+        log = self.spread.kind == "lognormal"
+        sd = width if log else self.spread.sd(middle)
+        if log:
+            middle, ends = np.log(middle), [np.log(max(end, 1e-300)) for end in ends]
+        below, above = (float(ndtr((end - middle) / sd)) for end in ends)
+        values = middle + sd * ndtri(np.clip(below + u * (above - below), 1e-15, 1.0 - 1e-15))
+        return np.clip(np.exp(values) if log else values, self.low, self.high)
+
+
+def _spread(name: str, given) -> Spread:
+    if isinstance(given, Spread):
+        return given
+    if isinstance(given, (list, tuple)) and len(given) == 2 and isinstance(given[0], str):
+        return Spread(given[0], given[1])
+    if isinstance(given, bool) or not isinstance(given, (int, float)):
+        raise InputError(
+            f"spread of {name} must be a standard deviation, or (kind, value) with the kinds "
+            f"normal, relative, lognormal, uniform; got {shown(given)}."
+        )
+    return Spread("normal", given)
+
+
+def inputs_of(
+    study: Study, spread: Mapping | None = None, chemistry: str = "heat"
+) -> tuple[Input, ...]:
+    """Everything that is drawn.
+
+    `spread` holds a standard deviation, (kind, value) or Spread by the name of a setting; it adds to the
+    defaults of a shop (data/constants/settings.csv) and replaces them; 0 takes one out.  `chemistry` draws
+    the analysis about this heat's ("heat"), within its grade ("grade"), or not ("fixed").
+
+    >>> found = inputs_of(Study("4130"), {"flux": 0.5}, "fixed")
+    >>> [i.name for i in found]
+    ['preheat_c', 'transfer_s', 'delay_s', 'flux', 'water_c', 'face_thickness_mm', 'shop_emissivity',
+    'shop_spray']
+    """
+    steel, shop = study.steel, study.shop
+    chemistry = check_choice(chemistry, "chemistry", CHEMISTRY)
+    if spread is not None and not isinstance(spread, Mapping):
+        raise InputError(f"spread must be a mapping such as {{'flux': 0.8}}; got {shown(spread)}.")
+    own = {setting(name).name: _spread(name, given) for name, given in (spread or {}).items()}
+    if chemistry == "grade" and not steel.limits:
+        raise InputError(
+            f"steel {steel.name!r} has no limits to draw its analysis from; give chemistry='heat', or a "
+            f"steel with limits."
+        )
+    wanted = {name: setting(name).spread for name in _DEFAULT}
+    # what this shop has measured: its own uncertainty counts
+    if "spray" in shop.fitted:
+        wanted["shop_spray"] = Spread("relative", shop.standard_error("spray") / shop.spray)
+    if "emissivity" in shop.fitted:
+        wanted["shop_emissivity"] = Spread("normal", shop.standard_error("emissivity"))
+    ends = {}
+    if chemistry == "heat":
+        wanted |= {e: setting(e).spread for e in _ELEMENTS}
+    elif chemistry == "grade":
+        for element, (low, high) in steel.limits.items():
+            if low is not None and high is not None and high > low:
+                wanted[element] = Spread("normal", (high - low) / 2.0 / _GRADE_SDS)
+                ends[element] = 0.5 * (low + high), low, high
+            elif high is not None and element in steel.composition:
+                wanted[element] = Spread("relative", _RESIDUAL_SHARE)
+                ends[element] = study.value(element), 0.0, high
+    found = []
+    for name, how in (wanted | own).items():
+        if name in own or study.has(name):
+            what = setting(name)
+            middle, low, high = ends.get(name) or (study.value(name), what.low, what.high)
+            if how.sd(middle) > 0.0:
+                found.append(Input(what, middle, how, low, high))
+    if not found:
+        raise InputError("nothing varies; give a spread above 0 for one input or more.")
+    return tuple(found)
 
 
 @dataclass(frozen=True)
 class Distribution:
-    """One quantity over the scatter.
-
-    Attributes
-    ----------
-    percentiles : At 0.135, 2.5, 10, 50, 90, 97.5 and 99.865 %.
-    nominal : With every input at its middle.
-    """
+    """One quantity over the scatter."""
 
     mean: float
     sd: float
-    percentiles: Mapping[float, float]
-    nominal: float
+    percentiles: Mapping[float, float]  # at `_PERCENTS`
+    nominal: float  # with every input at its middle
 
 
 @dataclass(frozen=True)
 class Outside:
-    """Cases outside one limit, or outside any.
-
-    Attributes
-    ----------
-    share, low, high : Share counted, with its 95 % interval.
-    capability : Of a limited quantity.
-    """
+    """Share of cases outside one limit, or outside any, as counted, with its 95 % interval."""
 
     share: float
     low: float
     high: float
-    capability: Capability | None = None
+    capability: Capability | None = None  # of a limited quantity
 
 
 @dataclass(frozen=True, repr=False)
 class Scatter(InWords):
-    """What `scatter` found.
+    """What `scatter` found."""
 
-    Attributes
-    ----------
-    inputs : What was drawn.
-    drawn : shape (n,); the inputs of every case.
-    samples : shape (n,); the results of every case.
-    outside : Outside any of the limits.
-    by_quantity : Outside the limits of each quantity, with its capability.
-    indices : Which input matters, by quantity; "slack" is the distance from the limits.
-    cases : How many were marched.
-    """
-
-    inputs: tuple[Input, ...]
-    drawn: Mapping[str, np.ndarray]
-    samples: Mapping[str, np.ndarray]
+    inputs: tuple[Input, ...]  # what was drawn
+    drawn: Mapping[str, np.ndarray]  # the inputs of every case
+    samples: Mapping[str, np.ndarray]  # the results of every case
     distributions: Mapping[str, Distribution]
-    outside: Outside
-    by_quantity: Mapping[str, Outside]
-    indices: Mapping[str, Indices]
+    outside: Outside  # any of the limits
+    by_quantity: Mapping[str, Outside]  # outside the limits of each, with its capability
+    indices: Mapping[str, Indices]  # by quantity; "slack" is the distance from the limits
     limits: Limits
-    cases: int
+    cases: int  # marched
     cancelled: bool
 
     def ranking(self, quantity: str = "face_hardness_hv"):
@@ -105,7 +190,7 @@ class Scatter(InWords):
     shown = table
 
     def words(self) -> str:
-        lines = []
+        lines, o = [], self.outside
         for name in ("face_hardness_hv", "hosel_allowed_deg"):
             if name in self.distributions:
                 d, q = self.distributions[name], QUANTITIES[name]
@@ -114,7 +199,6 @@ class Scatter(InWords):
                     f"deviation), 95 % of heads between {d.percentiles[2.5]:.4g} and "
                     f"{d.percentiles[97.5]:.4g} {q.unit}."
                 )
-        o = self.outside
         lines.append(
             f"Outside the limits: {100 * o.share:.2g} % of heads (95 % interval {100 * o.low:.2g} to "
             f"{100 * o.high:.2g} %)."
@@ -136,43 +220,25 @@ class Scatter(InWords):
 
 
 def scatter(
-    steel,
-    head=None,
-    route=None,
-    spread: Mapping | None = None,
-    limits: Limits | None = None,
-    *,
-    n: int = 8192,
-    chemistry: str = "heat",
-    indices: bool | int = True,
-    quantities=None,
-    seed: int = 0,
-    **options,
-) -> Scatter:
+    steel, head=None, route=None, spread=None, limits=None, *, n: int = 8192, chemistry: str = "heat",
+    indices: bool | int = True, quantities=None, seed: int = 0, **options,
+) -> Scatter:  # fmt: skip
     """Draw steel, head, route and shop about their middles, and see what comes out.
 
     Parameters
     ----------
-    steel, head, route
-        The case at its middle.
-    spread : mapping of str to float, (kind, value) or Spread; optional
-        Adds to or replaces the defaults (see `scatter_inputs.inputs_of`); 0 takes an input out.
-    limits : Limits, optional
-        Requirements, for shares outside and capabilities; the default set of the route when left out.
-    n : int
-        Cases of the distributions; an even fill (Sobol points, scrambled), so best a power of two.
-    chemistry : {"heat", "grade", "fixed"}
-        Analysis about this heat's, within its grade's limits, or as it stands.
-    indices : bool or int
-        Work out which input matters; a number sets the base sample (default up to 1024), which costs that
-        many cases for each input on top of `n`.
-    quantities : sequence of str, optional
-        Whose indices are calculated; left out: the limited ones and the distance from the limits.
-    seed : int
-        Of the scrambling; the same seed gives the same numbers.
-    **options
-        ``shop``, ``line``, ``reference``, ``threads``, ``progress``, ``cancel``, ``bench`` (see `study.Study`); after
-        a cancel the result holds the cases finished by then.
+    steel, head, route : the case at its middle.
+    spread : mapping of name to float, (kind, value) or Spread; adds to or replaces the defaults (see
+        `inputs_of`); 0 takes an input out.
+    limits : Limits, optional; for shares outside and capabilities; the default set of the route when left out.
+    n : cases of the distributions; an even fill (Sobol points, scrambled), so best a power of two.
+    chemistry : "heat", "grade" or "fixed": analysis about this heat's, within its grade's limits, or as it stands.
+    indices : calculate which input matters; a number sets the base sample (default up to 1024), which
+        costs that many cases for each input on top of `n`.
+    quantities : names of those whose indices are calculated; left out the limited ones and "slack", the
+        distance from the limits.
+    seed : of the scrambling; the same seed gives the same numbers.
+    **options : as of `window`; after a cancel the result holds the cases finished by then.
 
     Notes
     -----
@@ -196,65 +262,65 @@ def scatter(
     """
     seed = check_whole(seed, "seed", 0, 2**32 - 1)
     study = Study.of(steel, head, route, limits, options)
-    n = int(check_number(n, "cases", 16, 10_000_000))
+    n, limits = int(check_number(n, "cases", 16, 10_000_000)), study.limits
     inputs = inputs_of(study, spread, chemistry)
-    d = len(inputs)
-    base = 0
+    d, base = len(inputs), 0
     if indices is not False:
         most = min(1024, n // 2)
         if indices is not True:
             most = check_number(indices, "base sample", 16, 10_000_000)
         base = min(2 ** int(math.log2(most)), n // 2)
-
-    def sample(u: np.ndarray) -> np.ndarray:
-        return np.stack([i.quantile(u[:, k]) for k, i in enumerate(inputs)], axis=1)
-
-    u = even_numbers(-(-n // 2), 2 * d, seed)
-    a, b = sample(u[:, :d]), sample(u[:, d:])
-    both = np.concatenate([a, b])[:n]
-    total = n + base * d
-    wanted = _wanted(quantities, study.limits)
-    kept = (*_KEPT, *study.limits.bounds, *(q for q in wanted if q != "slack"), "slack")
+    wanted: tuple[str, ...] = ("slack", *limits.bounds)
+    if quantities is not None:
+        if isinstance(quantities, str) or not (names := check_list(quantities, "quantities")):
+            raise InputError(f"quantities must be a sequence of names; got {shown(quantities)}.")
+        known = (*QUANTITIES, "slack")
+        wanted = tuple(check_choice(q, "quantity", known, "scatter") for q in names)
 
     def run(x: np.ndarray, before: int, names) -> dict[str, np.ndarray]:
-        values = {i.name: x[:, k] for k, i in enumerate(inputs)}
+        """Quantities by name at inputs, shape (cases, d); a cancel ends them early."""
         pieces = {name: [np.empty(0)] for name in names}
-        for table in study.tables(values, before, total):
-            slack = study.limits.slack(table)  # no veto: what is counted is heads
+        for table in study.tables(
+            {i.name: x[:, k] for k, i in enumerate(inputs)}, before, n + base * d
+        ):
+            slack = limits.slack(table)  # no veto: what is counted is heads
             table["slack"] = np.maximum(slack, _FARTHEST)  # where there is no number
             for name, found in pieces.items():
                 found.append(table[name])
         return {name: np.concatenate(found) for name, found in pieces.items()}
 
+    u = even_numbers(-(-n // 2), 2 * d, seed)
+    half = len(u)
+    a, b = (np.stack([i.quantile(part[:, k]) for k, i in enumerate(inputs)], axis=1)
+            for part in (u[:, :d], u[:, d:]))  # fmt: skip
+    both = np.concatenate([a, b])[:n]
+    kept = (*_KEPT, *limits.bounds, *(q for q in wanted if q != "slack"), "slack")
     samples = run(both, 0, tuple(dict.fromkeys(kept)))
     done = len(samples["slack"])
     if not done:
         raise InputError("the scatter was stopped before its first cases were finished.")
-    found_indices: dict[str, Indices] = {}
+    drawn = {i.name: both[:done, k] for k, i in enumerate(inputs)}
+    ranked: dict[str, Indices] = {}
     if base and done == n:
-        half = len(a)
-        swapped = swap(a[:base], b[:base])
-        mixed = run(swapped.reshape(-1, d), n, wanted)
+        mixed = run(swap(a[:base], b[:base]).reshape(-1, d), n, wanted)
         done += len(mixed[wanted[0]])
-        if len(mixed[wanted[0]]) == base * d:
-            names = [i.name for i in inputs]
-            for q in wanted:
-                y_a, y_b = samples[q][:base], samples[q][half : half + base]
-                found_indices[q] = variance_indices(names, y_a, y_b, mixed[q].reshape(d, base))
+        for q in wanted if done == n + base * d else ():
+            y_a, y_b = samples[q][:base], samples[q][half : half + base]
+            ranked[q] = variance_indices([*drawn], y_a, y_b, mixed[q].reshape(d, base))
     nominal = study.assess(study.varied({i.name: np.array([i.middle]) for i in inputs}))
-    nominal["slack"] = study.limits.slack(nominal)
-    drawn = {i.name: both[: len(samples["slack"]), k] for k, i in enumerate(inputs)}
-    counted = _counted(samples, nominal, study.limits)
-    rest = (found_indices, study.limits, done, study.cancel.wanted)
-    return Scatter(inputs, drawn, samples, *counted, *rest)
-
-
-def _wanted(quantities, limits: Limits) -> tuple[str, ...]:
-    if quantities is not None:
-        if isinstance(quantities, str) or not (names := check_list(quantities, "quantities")):
-            raise InputError(f"quantities must be a sequence of names; got {shown(quantities)}.")
-        return tuple(check_choice(q, "quantity", (*QUANTITIES, "slack"), "scatter") for q in names)
-    return "slack", *limits.bounds
+    distributions, by_quantity = {}, {}
+    for name, values in samples.items():
+        if name != "slack":
+            at = dict(zip(_PERCENTS, np.percentile(values, _PERCENTS).tolist(), strict=True))
+            mean, sd = float(values.mean()), float(values.std(ddof=1))
+            distributions[name] = Distribution(mean, sd, at, float(nominal[name][0]))
+    for name, (low, high) in limits.bounds.items():
+        values = samples[name]
+        out = values < (-np.inf if low is None else low)
+        out |= values > (np.inf if high is None else high)
+        by_quantity[name] = _outside(out, capability(values, low, high))
+    counted = (distributions, _outside(samples["slack"] < 0.0), by_quantity)
+    return Scatter(inputs, drawn, samples, *counted, ranked, limits, done, study.cancel.wanted)
 
 
 def even_numbers(n: int, d: int, seed: int) -> np.ndarray:
@@ -263,24 +329,6 @@ def even_numbers(n: int, d: int, seed: int) -> np.ndarray:
 
     sobol = qmc.Sobol(d, scramble=True, rng=np.random.default_rng(seed))
     return sobol.random_base2(math.ceil(math.log2(max(n, 2))))[:n]
-
-
-def _counted(samples, nominal, limits: Limits):
-    """Distributions of the quantities, and the shares outside the limits, together and of each quantity."""
-    percents = (0.135, 2.5, 10.0, 50.0, 90.0, 97.5, 99.865)
-    distributions, by_quantity = {}, {}
-    for name, values in samples.items():
-        if name == "slack":
-            continue
-        at = dict(zip(percents, np.percentile(values, percents).tolist(), strict=True))
-        mean, sd = float(values.mean()), float(values.std(ddof=1))
-        distributions[name] = Distribution(mean, sd, at, float(nominal[name][0]))
-    for name, (low, high) in limits.bounds.items():
-        values = samples[name]
-        out = values < (-np.inf if low is None else low)
-        out |= values > (np.inf if high is None else high)
-        by_quantity[name] = _outside(out, capability(values, low, high))
-    return distributions, _outside(samples["slack"] < 0.0), by_quantity
 
 
 def _outside(out: np.ndarray, of: Capability | None = None) -> Outside:

@@ -1,6 +1,7 @@
 """Settings that meet the limits with the most room for scatter; where none do, which limit to relax."""
 
 import contextlib
+import dataclasses
 from collections.abc import Mapping
 from dataclasses import dataclass
 
@@ -17,72 +18,62 @@ from ...inputs.settings import setting, table
 from ...inputs.shop import Shop
 from ...inputs.steel import Steel
 from ...io.tables import data_frame
-from ..settable import neighbours
-from .margins import Margins, raise_least, spread_out
-from .scatter_inputs import inputs_of
-from .scattering import Scatter, even_numbers, scatter
-from .study import Stopped, Study, settings_words
+from .scattering import Input, Scatter, even_numbers, inputs_of, scatter
+from .study import Stopped, Study, neighbours, settings_words
 
 #: What is turned when the user names nothing: low and high.
 SETTINGS = {name: table()[name].search for name in ("preheat_c", "flux", "delay_s", "spray_s")}
-
 #: Cases of the first look, for each setting turned, and heads drawn at every candidate.
 _FIRST_LOOK, _DRAWN = 64, 32
 #: Heads drawn to check what was found.
 _CHECKED = 1024
 #: The search for robustness begins at so many of the surest places; nearer than this share of the range is one.
 _SURER, _SAME = 2, 0.05
+#: Starts lie at least this far apart, and gradients are taken over this step, as a share of the range: far
+#: above the noise of the march's own steps.
+_APART, _STEP = 0.2, 0.02
+#: Least standard deviation counted with, in steps: below it a margin is as sure as it gets.
+_LEAST_SD = 0.05
+#: A drawn head is counted as spread out by this share of the standard deviation, so that a share of few heads
+#: changes smoothly.
+_SMOOTH = 0.5
+#: Weight of the margin of a veto, so that it counts only near its edge.
+_VETO = 20.0
+#: A margin that has no number counts as this, and so does all beyond it (steps).
+_FARTHEST = 50.0
+_RELAX = ("limit", "by", "to", "unit", "steps", "enough")
 
 
 @dataclass(frozen=True, repr=False)
 class Choice(InWords):
-    """What `choose` found.
+    """What `choose` found."""
 
-    Attributes
-    ----------
-    feasible : Whether settings were found that meet all limits.
-    settings : The settings chosen; without feasible ones those that come nearest.
-    steel, head, route, shop
-        The case with these settings.
-    results : What comes out there and what it costs.
-    slack : Least margin without scatter, in steps of `inputs.limits.QUANTITIES`; below 0 outside.
-    binding : The limit that comes first.
-    robustness : The share of heads inside all limits under scatter, as the standard deviations that
-        a single limit would be away if the same share of a normal distribution met it (3: a Cpk of
-        1). It ranks places by few drawn heads; `scatter` counts the heads outside.
-    verdict : At the settings: the chance that they are right, heads inside if they are, and with
-        the model's doubt.
-    rounded : Whether the settings are what a shop can set; not where no such values next to the
-        optimum meet the limits.
-    at_end : Settings that stand at an end of their range: beyond it may be better.
-    scatter : Full scatter at the settings: share outside with its interval, capability, what
-        matters.
-    relax : Empty if feasible. For every limit alone: by how much it would have to give, to what,
-        and whether that is enough (``enough``); the least first.
-    together_steps : By how many steps all limits would have to give together; 0 if feasible.
-    starts : The starts and what became of them.
-    cases : How many cases it took.
-    """
-
-    feasible: bool
-    settings: Mapping[str, float]
-    steel: Steel
+    feasible: bool  # settings were found that meet all limits
+    settings: Mapping[str, float]  # chosen; without feasible ones those that come nearest
+    steel: Steel  # the case with these settings
     head: Head
     route: Route
     shop: Shop
-    results: Mapping[str, float]
-    slack: float
-    binding: str
+    results: Mapping[str, float]  # what comes out there and what it costs
+    slack: float  # least margin without scatter, steps of `inputs.limits.QUANTITIES`; outside < 0
+    binding: str  # the limit that comes first
+    #: The share of heads inside all limits under scatter, as the standard deviations that a single limit would
+    #: be away if the same share of a normal distribution met it (3: a Cpk of 1).  It ranks places by few drawn
+    #: heads; `scatter` counts the heads outside.
     robustness: float
+    #: Chance that the settings are right, heads inside if so, with the model's doubt.
     verdict: Verdict
+    #: To what a shop can set; not where no such values next to the optimum meet the limits.
     rounded: bool
-    at_end: tuple[str, ...]
-    scatter: Scatter | None
+    at_end: tuple[str, ...]  # settings at an end of their range: beyond it may be better
+    scatter: Scatter | None  # in full, at the settings
+    #: Empty if feasible.  For every limit alone: by how much it would have to give, to what, and whether that is
+    #: ``enough``; the least first.
     relax: object
-    together_steps: float
-    starts: object
+    together_steps: float  # by which all limits would have to give together; 0 if feasible
+    starts: object  # and what became of them
     limits: Limits
-    cases: int
+    cases: int  # calculated
     cancelled: bool
 
     def words(self) -> str:
@@ -106,25 +97,149 @@ class Choice(InWords):
             f"{cost['water_l']:.2f} L of water per head."
         )
         if self.scatter is not None:
-            o = self.scatter.outside
+            o, v = self.scatter.outside, self.verdict
             text += (
                 f" Under scatter {100 * o.share:.2g} % of heads are outside (95 % interval {100 * o.low:.2g} "
-                f"to {100 * o.high:.2g} %); with the model's doubt {100 - self.verdict.with_doubt} %. Chance that this setting "
-                f"is right: {100 * self.verdict.chance_right:.0f} %."
+                f"to {100 * o.high:.2g} %); with the model's doubt {100 - v.with_doubt} %. Chance that this "
+                f"setting is right: {100 * v.chance_right:.0f} %."
             )
         if not self.rounded:
             text += (
                 " Rounded to what a shop can set it misses a limit, so the values stand as found."
             )
-        return " ".join(filter(None, (text, self.end_words())))
-
-    def end_words(self) -> str:
-        """Which settings stand at an end of their range, in a sentence; empty if none does."""
-        ends = ", ".join(setting(name).label for name in self.at_end)
-        return f"At an end of its range, so that beyond it may be better: {ends}." if ends else ""
+        if self.at_end:
+            ends = ", ".join(setting(name).label for name in self.at_end)
+            text += f" At an end of its range, so that beyond it may be better: {ends}."
+        return text
 
     def shown(self):
         return self.relax
+
+
+@dataclass
+class Margins:
+    """Margins of candidates, one column a limit; candidates are given as shares of the ranges."""
+
+    study: Study
+    ranges: Mapping[str, tuple[float, float]]  # of the settings that are searched
+    inputs: tuple[Input, ...]  # what scatters
+    u: np.ndarray  # shape (m, inputs); quantiles of the heads drawn at every candidate
+    cases: int = 0  # calculated so far
+
+    def __post_init__(self):
+        self.low, self.high = np.array(list(self.ranges.values())).T
+
+    def values(self, x: np.ndarray) -> np.ndarray:
+        """Settings of candidates."""
+        return self.low + np.clip(x, 0.0, 1.0) * (self.high - self.low)
+
+    def shares(self, values) -> np.ndarray:
+        """Candidates of settings."""
+        return (np.asarray(values) - self.low) / (self.high - self.low)
+
+    def settings(self, x: np.ndarray) -> dict[str, float]:
+        """Settings of one candidate by name."""
+        return dict(zip(self.ranges, self.values(x).tolist(), strict=True))
+
+    def _margins(self, arrays: Mapping[str, np.ndarray]) -> np.ndarray:
+        table = self.study.table(arrays, self.cases)
+        self.cases += len(table["slack"])
+        limits = self.study.limits
+        vetoes = _VETO * limits.vetoes().slack(table)
+        margins = np.stack([*limits.margins(table).values(), vetoes], axis=1)
+        return np.clip(np.nan_to_num(margins, nan=-_FARTHEST), -_FARTHEST, _FARTHEST)
+
+    def nominal(self, x: np.ndarray) -> np.ndarray:
+        """Margins without scatter, shape (m, limits)."""
+        return self._margins(dict(zip(self.ranges, self.values(x).T, strict=True)))
+
+    def sure(self, x: np.ndarray) -> np.ndarray:
+        """How sure all limits are under scatter (`deviations_away`), shape (m, 1): the same draws everywhere."""
+        values, m, n = self.values(x), len(x), len(self.u)
+        arrays = {name: np.repeat(values[:, k], n) for k, name in enumerate(self.ranges)}
+        for k, one in enumerate(self.inputs):
+            at = arrays[one.name][::n] if one.name in arrays else np.full(m, one.middle)
+            moved = (dataclasses.replace(one, middle=float(v)) for v in at)
+            arrays[one.name] = np.concatenate([i.quantile(self.u[:, k]) for i in moved])
+        return deviations_away(self._margins(arrays).min(axis=1).reshape(m, n))[:, None]
+
+
+def deviations_away(slack: np.ndarray) -> np.ndarray:
+    """Standard deviations that a limit is away if the slack were normal with the same share below 0.
+
+    Slack of n drawn heads at m places, shape (m, n).  The share is that of the heads smoothed by a normal of
+    `_SMOOTH` times their standard deviation, and the result is scaled so that it is mean over standard
+    deviation where the slack is normal.  Where it is not (a face near a cliff has a long tail, several
+    limits bind) mean over standard deviation misleads.
+
+    >>> even = (np.arange(4000) + 0.5) / 4000
+    >>> from scipy.special import ndtri
+    >>> deviations_away((1.5 + ndtri(even))[None]).round(2).tolist()
+    [1.5]
+    """
+    from scipy.special import ndtr, ndtri
+
+    width = np.maximum(_SMOOTH * slack.std(axis=1, ddof=1, keepdims=True), _LEAST_SD)
+    inside, outside = ndtr(slack / width).mean(axis=1), ndtr(-slack / width).mean(axis=1)
+    away = ndtri(np.maximum(np.minimum(inside, outside), 1e-300))  # the smaller has the digits
+    return np.where(outside < inside, -away, away) * np.hypot(1.0, _SMOOTH)
+
+
+def raise_least(
+    f, x0, free, iterations=25, enough=1e-3
+) -> tuple[np.ndarray | None, np.ndarray | None]:
+    """Raise the least of the `free` columns of f while the others stay at 0 or above.
+
+    Sequential least squares (`scipy.optimize.minimize`) on t with f_j >= t for the free columns; values and
+    gradients of a point are one batch.  The best point of all that were calculated is returned: the march's own
+    noise may lead the last step astray.
+    """
+    from scipy.optimize import minimize
+
+    d = len(x0)
+    known: dict[bytes, tuple[np.ndarray, np.ndarray]] = {}
+    best: tuple = None, None, -np.inf
+
+    def look(x: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+        nonlocal best
+        x = np.clip(x, 0.0, 1.0)
+        key = np.round(x, 9).tobytes()
+        if key not in known:
+            step = np.where(x + _STEP <= 1.0, _STEP, -_STEP)
+            points = np.vstack([x, x + np.diag(step)])
+            values = f(points)
+            for point, value in zip(points, values, strict=True):
+                if np.all(value[~free] >= -1e-3) and value[free].min() > best[2]:
+                    best = point, value, float(value[free].min())
+            known[key] = values[0], (values[1:] - values[0]) / step[:, None]
+        return known[key]
+
+    least, weight = float(look(x0)[0][free].min()), free.astype(float)
+    minimize(
+        lambda v: -v[-1],
+        np.append(x0, least),
+        jac=lambda v: np.append(np.zeros(d), -1.0),
+        bounds=[(0.0, 1.0)] * d + [(-_FARTHEST, _FARTHEST)],
+        method="SLSQP",
+        constraints={
+            "type": "ineq",
+            "fun": lambda v: look(v[:-1])[0] - weight * v[-1],
+            "jac": lambda v: np.hstack([look(v[:-1])[1].T, -weight[:, None]]),
+        },
+        options={"maxiter": iterations, "ftol": enough},
+    )
+    return best[:2]
+
+
+def spread_out(x: np.ndarray, worth: np.ndarray, count: int) -> list[int]:
+    """The best points, no two near each other."""
+    chosen: list[int] = []
+    for i in np.argsort(-worth, kind="stable"):
+        if all(np.abs(x[i] - x[k]).max() >= _APART for k in chosen):
+            chosen.append(int(i))
+        if len(chosen) == count:
+            break
+    return chosen
 
 
 class _Search:
@@ -177,36 +292,20 @@ class _Search:
 
 
 def choose(
-    steel,
-    head=None,
-    route=None,
-    limits: Limits | None = None,
-    settings: Mapping[str, tuple[float, float]] | None = None,
-    *,
-    spread: Mapping | None = None,
-    chemistry: str = "heat",
-    starts: int = 4,
-    seed: int = 0,
-    **options,
-) -> Choice:
+    steel, head=None, route=None, limits=None, settings=None, *, spread=None, chemistry: str = "heat",
+    starts: int = 4, seed: int = 0, **options,
+) -> Choice:  # fmt: skip
     """Find the settings that meet the limits and stand farthest from them under scatter.
 
     Parameters
     ----------
-    steel, head, route
-        The case; what is not turned stays as it is.
-    limits : Limits, optional
-        Requirements on results and costs; the default set of the route when left out.
-    settings : mapping of str to (low, high), optional
-        What may be turned and how far (see `vary.settings`); left out: `SETTINGS`, as far as the route has
-        them.
-    spread, chemistry
-        What scatters (see `scatter`).
-    starts : int
-        Places the search begins from, beside the settings as they are.
-    **options
-        ``shop``, ``line``, ``reference``, ``threads``, ``progress``, ``cancel``, ``bench`` (see `study.Study`); after
-        a cancel the result is the best found by then.
+    steel, head, route : the case; what is not turned stays as it is.
+    limits : Limits, optional; the default set of the route when left out.
+    settings : mapping of name to (low, high); what may be turned and how far (see
+        `inputs.settings.settings`); left out `SETTINGS`, as far as the route has them.
+    spread, chemistry : what scatters (see `scatter`).
+    starts : places the search begins from, beside the settings as they are.
+    **options : as of `window`; after a cancel the result is the best found by then.
 
     Raises
     ------
@@ -235,12 +334,10 @@ def choose(
         raise InputError(f"settings must be {form}; got {shown(settings)}.")
     ranges = study.ranges(settings, SETTINGS)
     starts = int(check_number(starts, "starts", 1, 100))
-    inputs = inputs_of(study, spread, chemistry)
+    inputs, d = inputs_of(study, spread, chemistry), len(ranges)
     problem = Margins(study, ranges, inputs, even_numbers(_DRAWN, len(inputs), seed))
-    d = len(ranges)
-    now = np.array([study.value(name) for name in ranges])
-    now = (now - problem.low) / (problem.high - problem.low)
-    x = np.vstack([np.clip(now, 0.0, 1.0), even_numbers(_FIRST_LOOK * d, d, seed + 1)])
+    now = np.clip(problem.shares([study.value(name) for name in ranges]), 0.0, 1.0)
+    x = np.vstack([now, even_numbers(_FIRST_LOOK * d, d, seed + 1)])
     search, relax = _Search(problem, x), data_frame(columns=_RELAX)
     together, robustness, checked = 0.0, np.nan, None
     try:
@@ -272,14 +369,16 @@ def choose(
     here = (results, float(table["slack"][0]), str(table["binding"][0]), float(robustness))
     verdict = verdict_of(estimate(*final, bench=study.bench), limits)
     here += (verdict, rounded or not feasible, tuple(at_end), checked)
-    rest = (relax, together, _starts_table(search.rows, problem), limits)
-    return Choice(feasible, values, *final, *here, *rest, problem.cases, study.cancel.wanted)
+    kept = ("start", "first_slack", "slack", "robustness")
+    rows = [{k: r[k] for k in kept} | problem.settings(r["x"]) for r in search.rows]
+    rest = (relax, together, data_frame(rows), limits, problem.cases, study.cancel.wanted)
+    return Choice(feasible, values, *final, *here, *rest)
 
 
 def _settable(problem: Margins, values: dict[str, float]) -> tuple[dict[str, float], bool]:
     """The surest settable values next to the optimum, and whether there are any that meet the limits."""
     near = neighbours(values, problem.ranges)
-    x = (np.stack(list(near.values()), axis=1) - problem.low) / (problem.high - problem.low)
+    x = problem.shares(np.stack(list(near.values()), axis=1))
     met = x[problem.nominal(x).min(axis=1) >= 0.0]
     if not len(met):
         return values, False
@@ -287,32 +386,20 @@ def _settable(problem: Margins, values: dict[str, float]) -> tuple[dict[str, flo
     return {n: round(v, 6) for n, v in problem.settings(best).items()}, True
 
 
-_RELAX = ("limit", "by", "to", "unit", "steps", "enough")
-
-
 def _relax(problem: Margins, x: np.ndarray, first: np.ndarray, nearest: np.ndarray):
     """For every limit alone: how far it would have to give for all others to be met (DataFrame)."""
     rows = []
     for j, (words, name, value, sign) in enumerate(problem.study.limits.ends()):
-        free = np.zeros(first.shape[1], bool)
-        free[j] = True
-        others = first[:, ~free].min(axis=1) if (~free).any() else np.zeros(len(first))
+        free = np.arange(first.shape[1]) == j
+        others = first[:, ~free].min(axis=1)  # the vetoes are always among them
         # begin where the others are met and this one misses least, or where the others come nearest
         met = others >= 0.0
         i = int(np.argmax(np.where(met, first[:, j], -np.inf) if met.any() else others))
-        found, margin = None, None
-        for start in (x[i], nearest):
-            at, values = raise_least(problem.nominal, start, free)
-            if at is not None and (margin is None or values[j] > margin):
-                found, margin = at, float(values[j])
+        raised = [raise_least(problem.nominal, start, free)[1] for start in (x[i], nearest)]
+        margins = [float(values[j]) for values in raised if values is not None]
+        steps = max(-max(margins), 0.0) if margins else np.nan
         q = QUANTITIES[name]
-        steps = np.nan if found is None else max(-margin, 0.0)
         by = steps * q.step
-        rows.append((words, by, value - sign * by, q.unit, steps, found is not None))
+        rows.append((words, by, value - sign * by, q.unit, steps, bool(margins)))
     table = data_frame(rows, columns=_RELAX)
     return table.sort_values(["enough", "steps"], ascending=[False, True], ignore_index=True)
-
-
-def _starts_table(rows: list[dict], problem: Margins):
-    kept = ("start", "first_slack", "slack", "robustness")
-    return data_frame([{k: r[k] for k in kept} | problem.settings(r["x"]) for r in rows])

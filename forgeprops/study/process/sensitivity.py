@@ -15,25 +15,16 @@ _NOT_NORMAL = 0.01
 
 @dataclass(frozen=True)
 class Indices:
-    """Shares of the variance of one quantity.
-
-    Attributes
-    ----------
-    names : Inputs.
-    first, total : First order: what fixing the input alone would take away. Total: what would be
-        left if all others were fixed.
-    first_low, first_high, total_low, total_high : Their 95 % bootstrap intervals.
-    cases : How many cases it took.
-    """
+    """Shares of the variance of one quantity, one an input, with their 95 % bootstrap intervals."""
 
     names: tuple[str, ...]
-    first: np.ndarray
-    total: np.ndarray
+    first: np.ndarray  # what fixing the input alone would take away
+    total: np.ndarray  # what would be left if all others were fixed
     first_low: np.ndarray
     first_high: np.ndarray
     total_low: np.ndarray
     total_high: np.ndarray
-    cases: int
+    cases: int  # it took
 
 
 def variance_indices(
@@ -41,12 +32,8 @@ def variance_indices(
 ) -> Indices:
     """First and total order indices from the three sets of outputs of a Saltelli design.
 
-    Parameters
-    ----------
-    names : sequence of str; d inputs.
-    a, b : shape (n,); output on two independent samples A and B of the inputs.
-    ab : shape (d, n); output on A with one input after the other taken from B.
-    resamples : Of the bootstrap that makes the intervals.
+    Outputs on two independent samples A and B of the d inputs named, shape (n,), and on A with one input after
+    the other taken from B, shape (d, n); `resamples` of the bootstrap that makes the intervals.
 
     References
     ----------
@@ -64,25 +51,26 @@ def variance_indices(
     """
     from scipy.stats import DegenerateDataWarning, sobol_indices
 
-    outputs = {"f_A": a[None, :], "f_B": b[None, :], "f_AB": ab[:, None, :]}
     names, n = tuple(names), len(a)
+    cases = n * (len(names) + 2)
     if not np.ptp(np.concatenate([a, b])) > 0.0:
-        none = np.zeros(len(names))
-        return Indices(names, none, none, none, none, none, none, n * (len(names) + 2))
-    found = sobol_indices(func=outputs, n=n)
+        return Indices(names, *[np.zeros(len(names))] * 6, cases)
+    found = sobol_indices(func={"f_A": a[None], "f_B": b[None], "f_AB": ab[:, None]}, n=n)
     with warnings.catch_warnings():  # an input without effect has no spread for an interval
         warnings.simplefilter("ignore", DegenerateDataWarning)
         warnings.filterwarnings("ignore", "invalid value encountered", RuntimeWarning)
         spread = found.bootstrap(confidence_level=0.95, n_resamples=resamples)
     points, ends = [], []
-    for point, order in (
-        (found.first_order, spread.first_order.confidence_interval),
-        (found.total_order, spread.total_order.confidence_interval),
-    ):
-        point, low, high = (np.reshape(v, len(names)) for v in (point, order.low, order.high))
+    for order in ("first_order", "total_order"):
+        interval, point = (
+            getattr(spread, order).confidence_interval,
+            np.ravel(getattr(found, order)),
+        )
         points.append(point)  # without an interval it is its own
-        ends += [np.where(np.isnan(low), point, low), np.where(np.isnan(high), point, high)]
-    return Indices(names, *points, *ends, n * (len(names) + 2))
+        ends += [
+            np.where(np.isnan(v), point, v) for v in map(np.ravel, (interval.low, interval.high))
+        ]
+    return Indices(names, *points, *ends, cases)
 
 
 def share_interval(outside: int, n: int) -> tuple[float, float]:
@@ -107,21 +95,13 @@ def share_interval(outside: int, n: int) -> tuple[float, float]:
 
 @dataclass(frozen=True)
 class Capability:
-    """How a quantity fits between its limits.
+    """How a quantity fits between its limits."""
 
-    Attributes
-    ----------
-    cp : Width of the limits over six standard deviations; None with one limit.
-    cpk : Distance from the mean to the nearer limit over three standard deviations.
-    by_percentiles : The same from the median and the 0.135 and 99.865 percentiles, which needs no
-        normal distribution.
-    normal : False: the distribution is not normal, and `cp` and `cpk` do not mean the usual shares;
-        use `by_percentiles` and the share that was counted.
-    """
-
-    cp: float | None
-    cpk: float
+    cp: float | None  # width of the limits over six standard deviations; None with one limit
+    cpk: float  # distance from the mean to the nearer limit over three standard deviations
+    #: The same from the median and the 0.135 and 99.865 percentiles, which needs no normal distribution.
     by_percentiles: float
+    #: False: `cp` and `cpk` do not mean the usual shares; use `by_percentiles` and the share that was counted.
     normal: bool
     skewness: float
 
@@ -141,29 +121,24 @@ def capability(values: np.ndarray, low: float | None, high: float | None) -> Cap
         raise InputError("a capability needs a limit; give a low one, a high one or both.")
     from scipy.stats import normaltest, skew
 
+    both = low is not None and high is not None
+    low, high = -np.inf if low is None else low, np.inf if high is None else high
     values = np.asarray(values, float)
     mean, sd = float(values.mean()), float(values.std(ddof=1))
     bottom, median, top = (float(v) for v in np.quantile(values, [0.00135, 0.5, 0.99865]))
     if sd <= 1e-12 * max(abs(mean), 1.0):
-        inside = (low is None or mean >= low) and (high is None or mean <= high)
-        end = np.inf if inside else -np.inf
-        return Capability(None if low is None or high is None else np.inf, end, end, True, 0.0)
-    ends, tails = [], []
-    if low is not None:
-        ends.append((mean - low) / (3.0 * sd))
-        tails.append((median - low) / max(median - bottom, 1e-12))
-    if high is not None:
-        ends.append((high - mean) / (3.0 * sd))
-        tails.append((high - median) / max(top - median, 1e-12))
+        end = np.inf if low <= mean <= high else -np.inf
+        return Capability(np.inf if both else None, end, end, True, 0.0)
+    cpk = min((mean - low) / (3.0 * sd), (high - mean) / (3.0 * sd))
+    tails = max(median - bottom, 1e-12), max(top - median, 1e-12)
+    by_percentiles = min((median - low) / tails[0], (high - median) / tails[1])
     step = max(len(values) // _TESTED, 1)
-    normal = bool(normaltest(values[::step]).pvalue > _NOT_NORMAL) if len(values) >= 20 else True
-    cp = None if low is None or high is None else (high - low) / (6.0 * sd)
-    return Capability(cp, min(ends), min(tails), normal, float(skew(values)))
+    normal = len(values) < 20 or bool(normaltest(values[::step]).pvalue > _NOT_NORMAL)
+    cp = (high - low) / (6.0 * sd) if both else None
+    return Capability(cp, cpk, by_percentiles, normal, float(skew(values)))
 
 
 def swap(a: np.ndarray, b: np.ndarray) -> np.ndarray:
     """A with one input after the other taken from B, shape (d, n, d): the third set of a Saltelli design."""
-    swapped = np.repeat(a[None], a.shape[1], axis=0)
-    for i in range(a.shape[1]):
-        swapped[i, :, i] = b[:, i]
-    return swapped
+    own = np.eye(a.shape[1], dtype=bool)[:, None]
+    return np.where(own, b, a)

@@ -1,11 +1,10 @@
 """One case with what is required of it, and the one way its variants are calculated: results, costs, slack."""
 
-from __future__ import annotations
-
 import dataclasses
 import functools
+import itertools
 import os
-from collections.abc import Callable, Iterator, Mapping
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 from typing import Any
@@ -13,7 +12,10 @@ from typing import Any
 import numpy as np
 
 from ...answer.cases import head_from, limits_from, route_from, shop_from
+from ...answer.estimate import estimate
 from ...answer.evaluation import Evaluation, evaluate
+from ...answer.remedy import step_of
+from ...answer.verdict import ShortVerdict, short_verdicts
 from ...answer.warnings.listing import stops_of
 from ...base.errors import InputError, check_choice, check_list, check_number, check_whole, shown
 from ...hosel.bench import LIMITS, Bench, bench_options
@@ -28,27 +30,22 @@ from ...inputs.shop import Shop
 from ...inputs.steel import Steel
 from .line_cost import Line, line_arrays
 
-_PER_ZONE = ("hardness_hv", "tensile_mpa", "yield_mpa")
 #: Result columns without intervals, in the order of the table.
 RESULT_COLUMNS = (
-    *(f"{zone}_{name}" for zone in ZONES for name in _PER_ZONE),
-    "hosel_allowed_deg",
-    "hosel_governed_by",
-    "face_margin",
-    "scale_um",
-    "warnings",
+    *(f"{zone}_{name}" for zone in ZONES for name in ("hardness_hv", "tensile_mpa", "yield_mpa")),
+    *("hosel_allowed_deg", "hosel_governed_by", "face_margin", "scale_um", "warnings"),
 )
 INTERVAL_COLUMNS = tuple(f"{zone}_hardness_{end}_hv" for zone in ZONES for end in ("low", "high"))
 #: What every warning of a single estimate needs.
 ALL_WARNINGS = ("interval", "dry")
-
 #: Press effort 1: this grade from this preheat temperature, °C, on the same head and route (our choice: a plain
 #: carbon steel at a usual temperature).
 REFERENCE = ("1030", 900.0)
-
 #: Cases in one piece: what they need stays near 20 MB; fewest cases worth a thread of their own; cases between
 #: two looks at `cancel`.
 _PIECE, _LEAST, _BETWEEN = 2048, 32, 8192
+#: Cases whose chances are drawn at most, those with the most slack first; lots and heads drawn for each.
+MOST, LOTS, HEADS = 48, 256, 32
 
 
 class Stopped(InputError):
@@ -56,25 +53,18 @@ class Stopped(InputError):
 
 
 class Stop:
-    """The user's wish to stop, polled between batches and remembered.
-
-    Parameters
-    ----------
-    cancel : callable, threading.Event or None
-    """
+    """The user's wish to stop (a callable, a threading.Event or None), polled between batches and remembered."""
 
     def __init__(self, cancel):
-        known = callable(cancel) or hasattr(cancel, "is_set")
-        if cancel is not None and (not known or isinstance(cancel, type)):
+        ask = getattr(cancel, "is_set", cancel)
+        if cancel is not None and (not callable(ask) or isinstance(cancel, type)):
             raise InputError(
                 f"cancel must be a function or a threading.Event; got {shown(cancel)}."
             )
-        self._cancel, self.wanted = cancel, False
+        self._ask, self.wanted = ask, False
 
     def __call__(self) -> bool:
-        if not self.wanted and self._cancel is not None:
-            ask = self._cancel.is_set if hasattr(self._cancel, "is_set") else self._cancel
-            self.wanted = bool(ask())
+        self.wanted = self.wanted or (self._ask is not None and bool(self._ask()))
         return self.wanted
 
 
@@ -91,54 +81,24 @@ def checked_call(function, name: str):
     return function
 
 
-def check_range(name: str, pair) -> tuple[float, float]:
-    """Low and high of a setting, both within its bounds."""
-    what = setting(name)
-    ends = check_list(pair, f"range of {name}", "(low, high)", 2)
-    low, high = (what.check(end, "range") for end in ends)
-    if not low < high:
-        raise InputError(
-            f"range of {what.label} must be from low to high; got {low:g} to {high:g}."
-        )
-    return low, high
-
-
 @dataclass(frozen=True)
 class Study:
-    """One case, what is required of it, and how its variants are calculated.
+    """One case, what is required of it, and how its variants are calculated."""
 
-    Parameters
-    ----------
-    steel, head, route, shop
-        As the functions of `answer.cases` take them; the mid-iron, the default route and the neutral shop when
-        left out.
-    limits : Limits, optional
-        Requirements on results and costs; the default set of the route when left out.
-    line : Line, optional
-        The line around the press; the demonstration line when left out.
-    reference : (grade, preheat temperature in °C)
-        What press effort 1 means.
-    threads : int, optional
-        As many as there are cores when left out.
-    progress : callable, optional
-        Called as ``progress(done, total)`` between batches; `total` is None where it is not known.
-    cancel : callable or threading.Event, optional
-        Polled between batches.
-    bench : mapping, optional
-        Bending bench and required change by the names of `hosel.bench.Bench`.
-    """
-
+    # as the functions of `answer.cases` take them; the mid-iron, the default route, the default
+    # limits of the route and the neutral shop when left out
     steel: Steel
     head: Head | None = None
     route: Route | None = None
     limits: Limits | None = None
     shop: Shop | None = None
-    line: Line | None = None
-    reference: tuple[str, float] = REFERENCE
-    threads: int | None = None
+    line: Line | None = None  # around the press; the demonstration line when left out
+    reference: tuple[str, float] = REFERENCE  # grade and its preheat, °C: what press effort 1 means
+    threads: int | None = None  # as many as there are cores when left out
+    #: Called as ``progress(done, total)`` between batches; `total` is None where it is not known.
     progress: Callable[[int, int | None], Any] | None = None
-    cancel: Stop | None = None
-    bench: Mapping[str, Any] | None = None
+    cancel: Stop | None = None  # callable or threading.Event, polled between batches
+    bench: Mapping[str, Any] | None = None  # by the names of `hosel.bench.Bench`
 
     def __post_init__(self):
         line = Line() if self.line is None else self.line
@@ -148,15 +108,18 @@ class Study:
         made |= {"route": route_from(self.route), "shop": shop_from(self.shop)}
         made |= {"limits": limits_from(self.limits, made["route"], self.bench)}
         made |= {"cancel": Stop(self.cancel), "bench": bench_options(self.bench)}
-        made["reference"] = _checked_reference(self.reference)
         made["progress"] = checked_call(self.progress, "progress")
+        form, label = "(grade, preheat temperature in °C)", "preheat temperature of the reference"
+        name, preheat_c = check_list(self.reference, "reference", form, 2)
+        preheat_c = check_number(preheat_c, label, 600.0, BURNING_C, "°C")
+        made["reference"] = steel_of(name).name, preheat_c
         if self.threads is not None:
             made["threads"] = check_whole(self.threads, "number of threads", 1, 1024)
         for name, value in made.items():
             object.__setattr__(self, name, value)
 
     @classmethod
-    def of(cls, steel, head, route, limits, options: Mapping[str, Any]) -> Study:
+    def of(cls, steel, head, route, limits, options: Mapping[str, Any]) -> "Study":
         """A study with the further arguments of a call, each name checked."""
         for name in options:
             check_choice(name, "option", [*cls.__dataclass_fields__][4:])
@@ -178,18 +141,19 @@ class Study:
             return False
         return True
 
-    def ranges(
-        self, given: Mapping[str, tuple[float, float]] | None, default: Mapping
-    ) -> dict[str, tuple[float, float]]:
+    def ranges(self, given: Mapping | None, default: Mapping) -> dict[str, tuple[float, float]]:
         """Ranges of the settings given, or of those of `default` that the case has."""
         found = {}
         for name, pair in (default if given is None else given).items():
-            pair = check_range(name, pair)
-            if given is not None:
+            what = setting(name)
+            ends = check_list(pair, f"range of {name}", "(low, high)", 2)
+            low, high = (what.check(end, "range") for end in ends)
+            if not low < high:
+                span = f"from low to high; got {low:g} to {high:g}"
+                raise InputError(f"range of {what.label} must be {span}.")
+            if given is not None or self.has(name):
                 self.value(name)  # says why the case does not have it
-            elif not self.has(name):
-                continue
-            found[setting(name).name] = pair
+                found[what.name] = low, high
         return found
 
     def changed(self, values: Mapping[str, float]) -> tuple[Steel, Head, Route, Shop]:
@@ -200,45 +164,30 @@ class Study:
         """As many cases as the arrays are long (see `inputs.job.varied`)."""
         return varied(*self.case, values)
 
-    @functools.cached_property
-    def reference_mpa(self) -> float:
-        """Flow stress that press effort 1 means, see `reference_stress_mpa`."""
-        return reference_stress_mpa(self.head, self.route, self.shop, self.reference)
-
     def assess(self, cases: Cases, reference_mpa=None, **options) -> dict[str, np.ndarray]:
         """Results and costs of any cases, with "press_effort", "slack", "meets", "binding" and "veto".
 
-        `reference_mpa`, a number or one a case, belongs to the cases' own heads and routes where they are not
-        those of the study; the options go to `answers`.
+        What a veto of the limits or a warning that says stop forbids has negative slack.  `reference_mpa`, a
+        number or one a case, belongs to the cases' own heads and routes where they are not those of the study;
+        the options go to `answers`.
         """
         fixed = {"line": self.line, "threads": self.threads, "bench": Bench(**self.bench)}
-        table = answers(cases, **fixed, **options)
-        stress = self.reference_mpa if reference_mpa is None else reference_mpa
-        table["press_effort"] = table["flow_stress_mpa"] / stress
-        table["slack"], table["binding"] = self.limits.slack(table), self.limits.binding(table)
-        table["veto"] = np.full(len(table["slack"]), "", dtype=object)
-        self._veto(table)
-        table["meets"] = (table["slack"] >= 0.0) & (table["veto"] == "")
+        table, limits = answers(cases, **fixed, **options), self.limits
+        if reference_mpa is None:
+            reference_mpa = reference_stress_mpa(*self.case[1:], self.reference)
+        table["press_effort"] = table["flow_stress_mpa"] / reference_mpa
+        slack, binding, vetoes = limits.slack(table), limits.binding(table), limits.vetoes()
+        stop = {codes: stops_of(codes.split("; "), limits)[:1] for codes in set(table["warnings"])}
+        stops = np.array(["".join(stop[codes]) for codes in table["warnings"]])
+        worst = vetoes.slack(table)
+        veto = np.where(worst < 0.0, vetoes.binding(table), "")
+        veto = np.where(stops != "", [f"warning {code}" for code in stops], veto).astype(object)
+        worst = np.where(stops != "", np.minimum(worst, -1.0), worst)
+        table["veto"] = veto
+        table["slack"] = np.where(veto != "", np.minimum(slack, worst), slack)
+        table["binding"] = np.where(veto != "", veto, binding)
+        table["meets"] = (table["slack"] >= 0.0) & (veto == "")
         return table
-
-    def _veto(self, table: dict[str, np.ndarray]) -> None:
-        """What a veto of the limits or a warning that says stop forbids has negative slack."""
-        kinds = {
-            codes: stops_of(codes.split("; "), self.limits) for codes in set(table["warnings"])
-        }
-        stops = ["".join(kinds[codes][:1]) for codes in table["warnings"]]
-        warned, worst = np.array(stops) != "", self.vetoes.slack(table)
-        words = np.where(worst < 0.0, self.vetoes.binding(table), "")
-        words = np.where(warned, [f"warning {code}" for code in stops], words)
-        forbidden, worst = words != "", np.where(warned, np.minimum(worst, -1.0), worst)
-        table["veto"] = words.astype(object)
-        table["slack"] = np.where(forbidden, np.minimum(table["slack"], worst), table["slack"])
-        table["binding"] = np.where(forbidden, words, table["binding"])
-
-    @functools.cached_property
-    def vetoes(self) -> Limits:
-        """Limits that nothing put first may miss, see `Limits.vetoes`."""
-        return self.limits.vetoes()
 
     def tables(
         self, values: Mapping[str, np.ndarray], done: int = 0, total: int | None = None
@@ -256,34 +205,50 @@ class Study:
             if self.progress is not None:
                 self.progress(done + end, total)
 
-    def table(
-        self, values: Mapping[str, np.ndarray], done: int = 0, total: int | None = None
-    ) -> dict[str, np.ndarray]:
+    def table(self, values: Mapping[str, np.ndarray], done: int = 0) -> dict[str, np.ndarray]:
         """The batches of `tables` as one table."""
-        n, pieces = len(next(iter(values.values()))), list(self.tables(values, done, total))
+        n, pieces = len(next(iter(values.values()))), list(self.tables(values, done))
         if sum(len(p["slack"]) for p in pieces) < n:
             raise Stopped("the calculation was stopped before it was finished.")
-        return {name: np.concatenate([p[name] for p in pieces]) for name in pieces[0]}
+        return joined(pieces)
 
+    def sureness(self, cases: Sequence[tuple]) -> list[ShortVerdict]:
+        """Verdict in short of cases (steel, head, route, shop) by `LOTS` lots of `HEADS` heads each.
 
-def _checked_reference(reference) -> tuple[str, float]:
-    form = "(grade, preheat temperature in °C)"
-    name, preheat_c = check_list(reference, "reference", form, 2)
-    label = "preheat temperature of the reference"
-    return steel_of(name).name, check_number(preheat_c, label, 600.0, BURNING_C, "°C")
+        The doubt of the formulas for hosel and strike is that of the first case.
+        """
+        if not cases:
+            return []
+        first = estimate(*cases[0], limits=self.limits, bench=self.bench)
+        return short_verdicts(cases, first, self.limits, LOTS, HEADS)
 
 
 @functools.lru_cache(maxsize=256)
-def reference_stress_mpa(
-    head: Head, route: Route, shop: Shop, reference: tuple[str, float] = REFERENCE
-) -> float:
+def reference_stress_mpa(head: Head, route: Route, shop: Shop, reference=REFERENCE) -> float:
     """Mean flow stress in the die of the reference grade from its preheat, on this head and route, MPa."""
     name, preheat_c = reference
     cases = Cases.of([steel_of(name)], [head], [route.with_(preheat_c=preheat_c)], [shop])
     return float(evaluate(cases).press["flow_stress_mpa"][0])
 
 
+def neighbours(values: Mapping[str, float], ranges: Mapping) -> dict[str, np.ndarray]:
+    """The settable values about each setting and all their combinations, one array a setting; within the ranges."""
+    ends = []
+    for name, value in values.items():
+        step, near = step_of(name), (value,)
+        if step:
+            near = step * np.floor(value / step + 1e-9), step * np.ceil(value / step - 1e-9)
+        low, high = ranges[name]  # an end of a range is settable too
+        ends.append(list(dict.fromkeys(min(max(v, low), high) for v in near)))
+    return dict(zip(values, np.array(list(itertools.product(*ends))).T, strict=True))
+
+
 # ---- the table of many cases -------------------------------------------------------------------------------
+
+
+def joined(pieces: Sequence[Mapping[str, np.ndarray]]) -> dict[str, np.ndarray]:
+    """Tables of the same columns, one below the other."""
+    return {name: np.concatenate([p[name] for p in pieces]) for name in pieces[0]}
 
 
 def answers(
@@ -307,22 +272,18 @@ def answers(
 
     begins = range(0, max(n, 1), size)
     if len(begins) == 1 or workers == 1:
-        pieces = [piece(begin) for begin in begins]
-    else:
-        with ThreadPoolExecutor(workers, thread_name_prefix="forgeprops") as pool:
-            pieces = list(pool.map(piece, begins))
-    return {name: np.concatenate([p[name] for p in pieces]) for name in pieces[0]}
+        return joined([piece(begin) for begin in begins])
+    with ThreadPoolExecutor(workers, thread_name_prefix="forgeprops") as pool:
+        return joined(list(pool.map(piece, begins)))
 
 
 def _columns(e: Evaluation, line: Line | None) -> dict[str, np.ndarray]:
-    found = {}
-    for i, zone in enumerate(ZONES):
-        found[f"{zone}_hardness_hv"] = e.hardness_hv[:, i]
-        for name in ("tensile_mpa", "yield_mpa"):
-            found[f"{zone}_{name}"] = e.strength[name][:, i]
-        if e.nodes_hv is not None:
-            for end, values in zip(("low", "high"), e.interval_hv, strict=True):
-                found[f"{zone}_hardness_{end}_hv"] = values[:, i]
+    columns = {"hardness_hv": e.hardness_hv} | {
+        n: e.strength[n] for n in ("tensile_mpa", "yield_mpa")
+    }
+    if e.nodes_hv is not None:
+        columns["hardness_low_hv"], columns["hardness_high_hv"] = e.interval_hv
+    found = {f"{zone}_{n}": v[:, i] for i, zone in enumerate(ZONES) for n, v in columns.items()}
     found["hosel_allowed_deg"] = e.hosel["allowed_deg"]
     found["hosel_governed_by"] = np.array(LIMITS, dtype=object)[e.hosel["governed_by"]]
     found["face_margin"] = e.face_margin
@@ -334,5 +295,4 @@ def _columns(e: Evaluation, line: Line | None) -> dict[str, np.ndarray]:
         quantities = ("forging_low_c", "crack_index", "bar_force_n")
         found |= {name: e.quantity(name) for name in quantities}
         found |= line_arrays(e.cases, line)
-    found["warnings"] = e.codes
-    return found
+    return found | {"warnings": e.codes}

@@ -4,7 +4,7 @@ All work on numbers in any unit; with standardised numbers (in standard deviatio
 defaults are the published designs.
 """
 
-from dataclasses import dataclass
+from typing import NamedTuple
 
 import numpy as np
 
@@ -21,8 +21,7 @@ CUSUM_K, CUSUM_H = 0.5, 5.0
 EWMA_WEIGHT, EWMA_WIDTH = 0.2, 2.962
 
 
-@dataclass(frozen=True)
-class Cusum:
+class Cusum(NamedTuple):
     """A tabular CUSUM: upper and lower sums, how long each is above zero, and where it alarms (arrays)."""
 
     high: np.ndarray
@@ -32,8 +31,7 @@ class Cusum:
     alarm: np.ndarray
 
 
-@dataclass(frozen=True)
-class Ewma:
+class Ewma(NamedTuple):
     """An EWMA: its value, its limits, and where it lies outside them (arrays)."""
 
     value: np.ndarray
@@ -60,13 +58,8 @@ def cusum(
     ``high[i] = max(0, x[i] − (target + K) + high[i−1])`` and ``low[i] = max(0, (target − K) − x[i] +
     low[i−1])``; an alarm where one exceeds the decision interval H.
 
-    Parameters
-    ----------
-    values : array-like; in order of time.
-    target : Level the values should have, in their unit.
-    allowance : Reference value K: half the shift that matters, in their unit.
-    interval : Decision interval H, in their unit.
-    restart : Begin again at zero after an alarm.
+    `values` in order of time, `target` the level they should have, `allowance` the reference value K (half the
+    shift that matters) and `interval` H in their unit; `restart` begins again at zero after an alarm.
 
     References
     ----------
@@ -81,22 +74,17 @@ def cusum(
     x = _finite(values, "values")
     check_number(allowance, "allowance", 0.0, np.inf)
     check_number(interval, "decision interval", 0.0, np.inf)
-    n = x.size
-    high, low, alarm = np.zeros(n), np.zeros(n), np.zeros(n, dtype=bool)
-    n_high, n_low = np.zeros(n, dtype=int), np.zeros(n, dtype=int)
-    up = down = 0.0
-    count_up = count_down = 0
-    for i in range(n):
-        up = max(0.0, x[i] - (target + allowance) + up)
-        down = max(0.0, (target - allowance) - x[i] + down)
-        count_up = count_up + 1 if up > 0.0 else 0
-        count_down = count_down + 1 if down > 0.0 else 0
-        high[i], low[i], n_high[i], n_low[i] = up, down, count_up, count_down
-        alarm[i] = up > interval or down > interval
-        if alarm[i] and restart:
-            up = down = 0.0
-            count_up = count_down = 0
-    return Cusum(high, low, n_high, n_low, alarm)
+    sums, counts, rows = [0.0, 0.0], [0, 0], []
+    for value in x:
+        off = value - (target + allowance), (target - allowance) - value
+        sums = [max(0.0, o + sum_) for o, sum_ in zip(off, sums, strict=True)]
+        counts = [n + 1 if sum_ > 0.0 else 0 for n, sum_ in zip(counts, sums, strict=True)]
+        alarm = max(sums) > interval
+        rows.append((*sums, *counts, alarm))
+        if alarm and restart:
+            sums, counts = [0.0, 0.0], [0, 0]
+    high, low, n_high, n_low, alarms = np.array(rows, float).reshape(-1, 5).T
+    return Cusum(high, low, n_high.astype(int), n_low.astype(int), alarms.astype(bool))
 
 
 def ewma(values, target=0.0, sigma=1.0, weight=EWMA_WEIGHT, width=EWMA_WIDTH, steady=False) -> Ewma:
@@ -105,13 +93,9 @@ def ewma(values, target=0.0, sigma=1.0, weight=EWMA_WEIGHT, width=EWMA_WIDTH, st
     ``z[i] = λ x[i] + (1 − λ) z[i−1]``, begun at the target; limits at ``target ± L σ √(λ/(2−λ) (1 −
     (1−λ)^2i))``.
 
-    Parameters
-    ----------
-    values : array-like; in order of time.
-    target, sigma : Level and standard deviation the values should have, in their unit.
-    weight : λ, above 0 up to 1.
-    width : L, in standard errors.
-    steady : Use the limits of long ago (without the last factor), as the handbook's example does.
+    `values` in order of time, `target` and `sigma` the level and standard deviation they should have, in their
+    unit; `weight` λ above 0 up to 1, `width` L in standard errors; `steady` takes the limits of long ago (without
+    the last factor), as the handbook's example does.
 
     References
     ----------

@@ -1,8 +1,8 @@
 """Acceptance of a heat of steel before it is forged: accept, accept with adjusted settings, or hold, and why."""
 
 import math
-from collections.abc import Iterable, Mapping
-from dataclasses import replace
+from collections.abc import Mapping
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 
@@ -12,30 +12,20 @@ from ...answer.remedy import step_of
 from ...answer.result import Estimate
 from ...answer.verdict import GOOD, ShortVerdict
 from ...base.errors import InputError, check_choice, check_flag, check_list, check_number
+from ...base.in_words import InWords
 from ...certificates.reading import Certificate
 from ...inputs.cases import Cases
 from ...inputs.limits import QUANTITIES, Limits
 from ...inputs.settings import setting
 from ...inputs.steel import Steel
+from ...io.tables import data_frame
 from ..process.scattering import even_numbers
 from ..process.search import SETTINGS
-from ..process.study import Stop, Study, checked_call
-from ..settable import MOST, sureness
-from .judgement import (
-    ACCEPT,
-    ADJUST,
-    HOLD,
-    Judgement,
-    Judgements,
-    missed_words,
-    moved_words,
-    predicted_words,
-    ranges_words,
-)
+from ..process.study import MOST, Stop, Study, checked_call
 
+ACCEPT, ADJUST, HOLD = "accept", "accept with adjusted settings", "hold"
 #: What may be adjusted for a heat unless named: low and high as in `choose`, the delay left alone.
 TURNED = {name: SETTINGS[name] for name in ("preheat_c", "flux", "spray_s")}
-
 #: Points examined on the line of each setting alone, and all settings together.
 _ON_A_LINE, _TOGETHER = 25, 128
 #: Candidates whose chances are drawn, of each order in which they are tried.
@@ -43,41 +33,88 @@ _TRIED = MOST // 3
 #: Slack a candidate should have, in steps of `inputs.limits.QUANTITIES`: half a step, so that it does not lie
 #: on the edge.
 _SPARE = 0.5
+_SHOWN = ("face_hardness_hv", "hosel_hardness_hv", "hosel_allowed_deg")
+
+
+@dataclass(frozen=True, repr=False)
+class Judgement(InWords):
+    """What comes of a heat of steel, and what to do with it; results by the names of `inputs.limits.QUANTITIES`."""
+
+    heat: str
+    verdict: str  # `ACCEPT`, `ADJUST` or `HOLD`
+    reason: str
+    limits: Limits
+    results: Mapping[str, float] = field(default_factory=dict)  # at the settings as they are
+    #: 80 % interval of those that have one: hardness of the zones and the hosel's degrees.
+    intervals: Mapping[str, tuple[float, float]] = field(default_factory=dict)
+    chances: Mapping[str, float] = field(default_factory=dict)  # that a limited quantity is inside
+    #: Results at the lean and the rich end of the grade's range, lower number first; empty without one.
+    grade_span: Mapping[str, tuple[float, float]] = field(default_factory=dict)
+    outside_grade: tuple[str, ...] = ()  # elements outside the grade's range, in words
+    settings: Mapping[str, float] = field(default_factory=dict)  # empty unless adjusted
+    adjusted: Mapping[str, float] = field(default_factory=dict)  # results there
+    #: At the settings that the verdict stands for; None if the certificate cannot be used.
+    estimate: Estimate | None = None
+    sure: ShortVerdict | None = None  # chances by the draw of the verdict there
+
+    @property
+    def chance(self) -> float:
+        """That all limits are kept (nan if nothing could be predicted)."""
+        return math.nan if self.sure is None else self.sure.chance_right
+
+    @property
+    def sentence(self) -> str:
+        """Verdict and reason."""
+        return f"{self.heat}: {self.verdict}. {self.reason}"
+
+    def words(self) -> str:
+        """Verdict and reason in sentences, and the limits."""
+        return f"{self.sentence} {self.limits.title}"
+
+    def row(self) -> dict:
+        """Row of the table of a list."""
+        out = {"heat": self.heat, "verdict": self.verdict}
+        for name in _SHOWN:
+            out[name] = self.results.get(name, math.nan)
+            ends = self.intervals.get(name, (math.nan, math.nan))
+            out[f"{name}_low"], out[f"{name}_high"] = ends
+        settings = ", ".join(f"{n}={v:.4g}" for n, v in self.settings.items())
+        heads = math.nan if self.sure is None else self.sure.heads_inside
+        out |= {"chance": self.chance, "heads_inside": heads, "settings": settings}
+        return {**out, "reason": self.reason}
+
+
+class Judgements(InWords, tuple):
+    """Judgements of a list of heats, in the list's order."""
+
+    def table(self):
+        """One row a heat: verdict, predictions with 80 % intervals, chance, adjusted settings, reason."""
+        return data_frame([j.row() for j in self])
+
+    shown = table
+
+    def words(self) -> str:
+        titles = dict.fromkeys(j.limits.title for j in self)
+        return "\n".join([*(j.sentence for j in self), *titles])
 
 
 def judge_heat(
-    steel,
-    head="mid-iron",
-    route=None,
-    limits: Limits | None = None,
-    shop=None,
-    *,
-    turned: Mapping[str, tuple[float, float]] | None = None,
-    chance: float = GOOD,
-    strict_grade: bool = True,
-    bench: Mapping | None = None,
-) -> Judgement:
+    steel, head="mid-iron", route=None, limits=None, shop=None, *, turned=None, chance: float = GOOD,
+    strict_grade: bool = True, bench=None,
+) -> Judgement:  # fmt: skip
     """Accept a heat of steel for a head, a route and limits.
 
     Parameters
     ----------
-    steel : Steel, Certificate, grade name or composition
-        With the grade's range in `Steel.limits` for a check against it (certificates of a known
-        grade have it).
-    head, route, shop
-        What it is for; the mid-iron, the default route and the neutral shop when left out.
-    limits : Limits, optional
-        Requirements, such as ``Limits(face_hardness_hv=(380, 460), hosel_allowed_deg=(2, None))``; the default
-        set of the route when left out.
-    turned : mapping of str to (low, high), optional
-        Settings that may be adjusted and how far; `TURNED` when left out, an empty mapping for none.
-    chance : float
-        Least chance that the setting is right, and least share of heads inside if it is; that of a good verdict
-        unless given.
-    strict_grade : bool
-        Hold a heat whose analysis is outside its grade's range, whatever it would give.
-    bench : mapping, optional
-        Bending bench and required change by the names of `hosel.bench.Bench`.
+    steel : Steel, Certificate, grade name or composition; with the grade's range in `Steel.limits` for a
+        check against it (certificates of a known grade have it).
+    head, route, shop, bench : what it is for; mid-iron, default route and neutral shop when left out.
+    limits : Limits, optional; such as ``Limits(face_hardness_hv=(380, 460), hosel_allowed_deg=(2, None))``;
+        the default set of the route when left out.
+    turned : mapping of name to (low, high); settings that may be adjusted and how far; `TURNED` when left
+        out, an empty mapping for none.
+    chance : least chance that the setting is right, and least share of heads inside if it is.
+    strict_grade : hold a heat whose analysis is outside its grade's range, whatever it would give.
 
     Raises
     ------
@@ -105,63 +142,77 @@ def judge_heat(
     limits = limits_from(limits, route := route_from(route), bench)
     name = ""
     if isinstance(steel, Certificate):
+        name = steel.heat
         if steel.steel is None:
-            return _unusable(steel, limits)
-        name, steel = steel.heat, steel.steel
+            why = "; ".join(f"{p.what} ({p.assumed})" for p in steel.problems)
+            why = f"The certificate cannot be used: {why or 'no composition that can be used'}."
+            return Judgement(name, HOLD, why, limits)
+        steel = steel.steel
     study = Study(steel, head, route, limits, shop, bench=bench)
-    case = study.case
-    table = study.assess(Cases.of(*([one] for one in case)))
-    result = estimate(*case, bench=study.bench)
-    results, intervals = _results(table, 0), _intervals(result)
-    chances, sure = _sureness(study, case, results)
-    veto, span = table["veto"][0], _grade_span(study)
-    outside, name = _outside_grade(study.steel), name or study.steel.name
+    table, result = study.assess(Cases.of(*([one] for one in study.case))), _estimate(study)
+    results, intervals, span = _results(table, 0), _intervals(result), _grade_span(study)
+    sure, outside = study.sureness([study.case])[0], _outside_grade(study.steel)
+    chances = _chances(limits, results, sure)
     numbers = (results, intervals, chances, span, outside)
-    judged = Judgement(name, HOLD, "", limits, *numbers, estimate=result, sure=sure)
-    said, beside = predicted_words(results, intervals, span), ""
-    if outside:
-        beside = f"Outside the grade's range: {'; '.join(outside)}."
-        if strict_grade:
-            reason = f"{beside} {said} Ask the mill, or have it analysed again."
-            return replace(judged, reason=reason)
-    if _good(limits, results, veto, sure, chance):
+    named = name or study.steel.name
+    judged = Judgement(named, HOLD, "", limits, *numbers, estimate=result, sure=sure)
+    said = _predicted(results, intervals, span)
+    beside = f"Outside the grade's range: {'; '.join(outside)}." if outside else ""
+    if outside and strict_grade:
+        return replace(judged, reason=f"{beside} {said} Ask the mill, or have it analysed again.")
+    missed = [*filter(None, [table["veto"][0]]), *_missed(limits, results)]
+    if not missed and sure.least >= chance:
         return replace(judged, verdict=ACCEPT, reason=f"{said} {sure.words} {beside}".rstrip())
-    said += f" {missed_words(limits, results, veto, (chances, sure), chance)}"
-    ranges = _turnable(study, turned)
-    found, surest = _adjust(study, ranges, chance)
-    if found is None:
-        return replace(judged, reason=f"{said} {ranges_words(study, ranges, surest, chance)}")
-    settings, adjusted, new, (chances, sure) = found
-    intervals = _intervals(new)
-    then = predicted_words(adjusted, intervals, {})
-    reason = f"{said} With {moved_words(settings, study)}: {then} {sure.words}"
-    found = {"settings": settings, "adjusted": adjusted, "estimate": new}
-    return replace(judged, verdict=ADJUST, reason=reason, chances=chances, sure=sure, **found)
+    unsure = [f"{QUANTITIES[n].label} {100 * c:.0f} %" for n, c in chances.items() if c < 1.0]
+    if missed:
+        said += f" It misses: {'; '.join(missed)}."
+    else:
+        said += f" Inside the limits, but not sure enough: {sure.words} "
+        said += f"{100 * chance:.0f} % is required ({'; '.join(unsure)})."
+    for one in turned or ():
+        if setting(one).group != "route":
+            raise InputError(f"{one} cannot be adjusted for a heat; give settings of the route.")
+    ranges = study.ranges(turned, TURNED)
+    if not ranges:
+        return replace(judged, reason=f"{said} No setting may be adjusted.")
+    settings, adjusted, sure = _adjusted(study, ranges, chance)
+    labels = {n: setting(n) for n in ranges}
+    moved = ", ".join(
+        f"{labels[n].label} {v:.3g} {labels[n].unit} instead of {study.value(n):.3g}"
+        for n, v in settings.items()
+    )
+    if sure is not None and sure.least >= chance:
+        new, (sure,) = _estimate(study, settings), study.sureness([study.changed(settings)])
+        reason = f"{said} With {moved}: {_predicted(adjusted, _intervals(new), {})} {sure.words}"
+        found = {"settings": settings, "adjusted": adjusted, "estimate": new, "sure": sure}
+        chances = _chances(limits, adjusted, sure)
+        return replace(judged, verdict=ADJUST, reason=reason, chances=chances, **found)
+    if settings:
+        said += (
+            f" With {moved} it is inside, but not sure enough: a chance of {100 * sure.least:.0f} % where "
+            f"{100 * chance:.0f} % is required, and no settings tried do better."
+        )
+    else:
+        spans = (
+            f"{labels[n].label} {a:g} to {b:g} {labels[n].unit}" for n, (a, b) in ranges.items()
+        )
+        does = "bring it inside" if sure is None else "make it surer"  # than the present settings
+        said += f" No settings within {'; '.join(map(str.rstrip, spans))} {does}."
+    return replace(judged, reason=said)
 
 
 def judge_heats(
-    certificates: Iterable,
-    head="mid-iron",
-    route=None,
-    limits: Limits | None = None,
-    shop=None,
-    *,
-    progress=None,
-    cancel=None,
+    certificates, head="mid-iron", route=None, limits=None, shop=None, *, progress=None, cancel=None,
     **options,
-) -> Judgements:
+) -> Judgements:  # fmt: skip
     """Acceptance of a whole list of certificates (or steels); one that cannot be used is held and says why.
 
     Parameters
     ----------
-    certificates : iterable of Certificate, Steel, grade name or composition
-        Such as `read_certificates` returns.
-    progress : callable, optional
-        Called as ``progress(done, total)``.
-    cancel : callable or threading.Event, optional
-        Polled between heats; those finished by then are returned.
-    options
-        As for `judge_heat`.
+    certificates : Certificates, steels, grade names or compositions, such as `read_certificates` returns.
+    progress : called as ``progress(done, total)``.
+    cancel : callable or threading.Event, polled between heats; those finished by then are returned.
+    head, route, limits, shop, **options : as for `judge_heat`.
     """
     if isinstance(certificates, (str, Steel, Certificate, Mapping)):
         certificates = [certificates]
@@ -179,13 +230,8 @@ def judge_heats(
     return Judgements(made)
 
 
-def _unusable(certificate: Certificate, limits: Limits) -> Judgement:
-    why = "; ".join(f"{p.what} ({p.assumed})" for p in certificate.problems)
-    why = f"The certificate cannot be used: {why or 'no composition that can be used'}."
-    return Judgement(certificate.heat, HOLD, why, limits)
-
-
-# ---- what comes out
+def _estimate(study: Study, settings=None) -> Estimate:
+    return estimate(*study.changed(settings or {}), bench=study.bench)
 
 
 def _results(table, i: int) -> dict[str, float]:
@@ -193,37 +239,39 @@ def _results(table, i: int) -> dict[str, float]:
 
 
 def _intervals(result: Estimate) -> dict[str, tuple[float, float]]:
-    hosel = result.hosel
-    found = {"hosel_allowed_deg": (float(hosel.allowed_deg_low), float(hosel.allowed_deg_high))}
+    found = {"hosel_allowed_deg": (result.hosel.allowed_deg_low, result.hosel.allowed_deg_high)}
     for name, zone in result.zones.items():
-        ends = float(zone.hardness_low_hv), float(zone.hardness_high_hv)
-        found[f"{name}_hardness_hv"] = ends
-    return found
+        found[f"{name}_hardness_hv"] = zone.hardness_low_hv, zone.hardness_high_hv
+    return {name: (float(low), float(high)) for name, (low, high) in found.items()}
 
 
-def _inside(limits: Limits, results) -> bool:
-    table = {name: [results.get(name, math.nan)] for name in limits.bounds}
-    return bool(limits.meets(table)[0])
+def _missed(limits: Limits, results) -> dict[str, str]:
+    """Limits that the results do not keep: words, and the quantity."""
+    return {words: name for words, name, value, sign in limits.ends()
+            if not sign * (results.get(name, math.nan) - value) >= 0.0}  # fmt: skip
 
 
-def _sureness(study: Study, case, results) -> tuple[dict[str, float], ShortVerdict]:
-    """Chance of each limited quantity by the draw of the verdict, and that verdict; certain for what a line costs."""
-    limits = study.limits
-    (found,) = sureness([case], limits, study.bench)
-    chances = {n: float(_inside(Limits(**{n: p}), results)) for n, p in limits.bounds.items()}
-    return {**chances, **found.by_quantity}, found
+def _chances(limits: Limits, results, sure: ShortVerdict) -> dict[str, float]:
+    """Chance of each limited quantity by the draw of the verdict; certain for what a line costs."""
+    missed = set(_missed(limits, results).values())
+    return {**{name: float(name not in missed) for name in limits.bounds}, **sure.by_quantity}
 
 
-def _good(limits: Limits, results, veto: str, sure: ShortVerdict, chance: float) -> bool:
-    return not veto and _inside(limits, results) and sure.least >= chance
+def _predicted(results, intervals, span) -> str:
+    parts = []
+    for name, words in (("face_hardness_hv", "Face"), ("hosel_allowed_deg", "hosel bend")):
+        q = QUANTITIES[name]
+        text = f"{words} {q.text(results[name])} (80 %: {q.text(*intervals[name])}"
+        if name in span:
+            text += f"; the grade's range gives {q.text(*span[name])}"
+        parts.append(text + ")")
+    return f"{'; '.join(parts)}."
 
 
 def _outside_grade(steel: Steel) -> tuple[str, ...]:
     found = []
     for element, (low, high) in (steel.limits or {}).items():
-        content = steel.composition.get(element)
-        if content is None:
-            continue
+        content = steel.composition.get(element, math.nan)
         if low is not None and content < low:
             found.append(f"{element} {content:g} wt%, at least {low:g} is required")
         if high is not None and content > high:
@@ -233,63 +281,45 @@ def _outside_grade(steel: Steel) -> tuple[str, ...]:
 
 def _grade_span(study: Study) -> dict[str, tuple[float, float]]:
     """What the lean and the rich end of the grade give with everything else the same."""
-    steel, head, route, shop = study.case
+    steel, *rest = study.case
     ranged = {e: pair for e, pair in (steel.limits or {}).items() if None not in pair}
     if not ranged:
         return {}
     ends = [{**steel.composition, **{e: pair[k] for e, pair in ranged.items()}} for k in (0, 1)]
     ends = [replace(steel, composition=c, limits=None, source="", unsure={}) for c in ends]
-    table = study.assess(Cases.of(ends, [head] * 2, [route] * 2, [shop] * 2))
-    names = ("face_hardness_hv", "hosel_hardness_hv", "hosel_allowed_deg", *study.limits.bounds)
+    table = study.assess(Cases.of(ends, *([one] * 2 for one in rest)))
+    names = (*_SHOWN, *study.limits.bounds)
     return {name: tuple(sorted(float(v) for v in table[name])) for name in names}
 
 
-# ---- adjusted settings
-
-
-def _adjust(study: Study, ranges, chance: float):
-    """Settings of the least change that are sure enough to meet the limits, with results and estimate, or None;
-    and the surest that are not sure enough, with their chance, or None."""
-    if not ranges:
-        return None, None
-    limits = study.limits
+def _adjusted(study: Study, ranges, chance: float):
+    """Settings of the least change that are sure enough to meet the limits, else the surest, with results and
+    chances; none and None where nothing meets them."""
     names, now = list(ranges), np.array([study.value(n) for n in ranges])
     low, high = np.array(list(ranges.values())).T
     points = [np.tile(now, (_ON_A_LINE, 1)) for _ in names]
     for k, rows in enumerate(points):
         rows[:, k] = np.linspace(low[k], high[k], _ON_A_LINE)
-    points.append(low + even_numbers(_TOGETHER, len(names), 0) * (high - low))
+    values = np.vstack([*points, low + even_numbers(_TOGETHER, len(names), 0) * (high - low)])
     step = np.array([step_of(n) for n in names])
-    values = np.vstack(points)
     round_to = (step > 0.0) & (values != now)
     values = np.where(round_to, np.round(values / np.where(step > 0.0, step, 1.0)) * step, values)
     values = np.unique(np.where(values == now, values, np.clip(values, low, high)), axis=0)
-    table = study.table({n: values[:, k] for k, n in enumerate(names)})
+    table = study.table(dict(zip(names, values.T, strict=True)))
     change = np.abs((values - now) / (high - low)).sum(axis=1)
-    tried = []
+    tried: list[int] = []
     # the least changes that leave room, then any that do, then those with the most room: the surest
     for order, spare in ((change, _SPARE), (change, 0.0), (-table["slack"], 0.0)):
         free = (table["slack"] >= spare) & (table["veto"] == "")
         ranked = [i for i in np.argsort(order, kind="stable") if free[i] and i not in tried]
         tried += ranked[:_TRIED]
     if not tried:
-        return None, None
+        return {}, {}, None
     moved = [np.flatnonzero(np.abs(values[i] - now) > 1e-9) for i in tried]
     settings = [
         {names[k]: float(values[i, k]) for k in m} for i, m in zip(tried, moved, strict=True)
     ]
-    least = [v.least for v in sureness([study.changed(s) for s in settings], limits, study.bench)]
+    sure = study.sureness([study.changed(s) for s in settings])
+    least = [v.least for v in sure]
     k = next((k for k, share in enumerate(least) if share >= chance), int(np.argmax(least)))
-    if least[k] < chance:
-        return None, (least[k], settings[k])
-    here, results = study.changed(settings[k]), _results(table, tried[k])
-    found = estimate(*here, bench=study.bench), _sureness(study, here, results)
-    return (settings[k], results, *found), None
-
-
-def _turnable(study: Study, turned) -> dict[str, tuple[float, float]]:
-    """Ranges of the settings that may be adjusted, as far as the route has them."""
-    for name in turned or ():
-        if setting(name).group != "route":
-            raise InputError(f"{name} cannot be adjusted for a heat; give settings of the route.")
-    return study.ranges(turned, TURNED)
+    return settings[k], _results(table, tried[k]), sure[k]

@@ -15,6 +15,7 @@ from ...inputs.head import ZONES, Head
 from ...inputs.route import Route
 from ...inputs.steel import Steel
 from ...io.grids import Problem
+from ...io.tables import data_frame
 from .measurements import HardnessReadings
 from .runs import Runs
 from .traces import Traces, noise_of
@@ -23,6 +24,7 @@ from .traces import Traces, noise_of
 _LEAST_NOISE_C = 0.5
 #: Fewest readings of a trace worth using.
 _FEWEST = 8
+_MEANS = ["head_id", "zone", "readings", "measured_hv"]
 
 
 @dataclass(frozen=True)
@@ -37,30 +39,17 @@ class MeasuredHead:
 
 @dataclass(frozen=True)
 class Probe:
-    """One thermocouple trace: on which head (number in `Observed.heads`), where, and what it read.
+    """One thermocouple trace: on which head, where, and what it read."""
 
-    `weights` turn a row of the march's trace (columns after the time) into the probe's temperature.
-    """
-
-    of: int
+    of: int  # number in `Observed.heads`
     channel: str
     zone: str
     depth_mm: float | None
+    #: Turn a row of the march's trace (after the time) into the probe's temperature.
     weights: np.ndarray
     time_s: np.ndarray
     temperature_c: np.ndarray
     noise_c: float
-
-
-@dataclass(frozen=True)
-class HardnessMean:
-    """Mean of the readings of one zone of one head."""
-
-    of: int
-    zone: str
-    mean_hv: float
-    readings: int
-    deviation_hv: float
 
 
 @dataclass(frozen=True)
@@ -69,13 +58,8 @@ class Observed:
 
     heads: tuple[MeasuredHead, ...]
     probes: tuple[Probe, ...]
-    hardness: tuple[HardnessMean, ...]
+    hardness: object  # DataFrame of means: ``head_id, zone, readings, measured_hv``
     problems: tuple[Problem, ...]
-
-    @property
-    def readings(self) -> int:
-        """Number of single readings."""
-        return sum(p.time_s.size for p in self.probes) + sum(h.readings for h in self.hardness)
 
 
 def probe_weights(head: Head, zone: str, depth_mm: float | None = None) -> np.ndarray:
@@ -115,8 +99,8 @@ def observe(traces, hardness, head, steel, route, noise_c: float | None = None) 
     if noise_c is not None:
         noise_c = check_number(noise_c, "noise of the thermocouples", 0.0, 100.0, "K")
     names = [n for m in (traces, hardness) if m is not None for n in m.frame["head_id"].unique()]
-    find = _finder(head, steel, route)
-    heads, number, problems = [], {}, []
+    find, number, problems = _finder(head, steel, route), {}, []
+    heads: list[MeasuredHead] = []
     for name in dict.fromkeys(names):
         try:
             heads.append(find(name))
@@ -125,16 +109,14 @@ def observe(traces, hardness, head, steel, route, noise_c: float | None = None) 
             said = str(error).rstrip("."), f"what was measured on head {name!r} is not used"
             problems.append(Problem("measurements", None, "head_id", *said))
     probes = [] if traces is None else _probes(traces, heads, number, noise_c, problems)
-    zones = [] if hardness is None else hardness.by_zone().itertuples(index=False)
-    means = []
-    for z in zones:
-        if z.head_id in number:
-            read = float(z.mean_hv), int(z.readings), float(z.deviation_hv)
-            means.append(HardnessMean(number[z.head_id], z.zone, *read))
-    if not probes and not means:
+    means = data_frame(columns=_MEANS)
+    if hardness is not None:
+        means = hardness.by_zone().rename(columns={"mean_hv": "measured_hv"})[_MEANS]
+        means = means[means["head_id"].isin(number)].reset_index(drop=True)
+    if not probes and means.empty:
         met, need = f" {problems[0]}" if problems else "", "traces or hardness readings"
         raise InputError(f"there is nothing to fit to; needed are {need} of a known head.{met}")
-    return Observed(tuple(heads), tuple(probes), tuple(means), tuple(problems))
+    return Observed(tuple(heads), tuple(probes), means, tuple(problems))
 
 
 def _probes(traces: Traces, heads, number, noise_c, problems) -> list[Probe]:
@@ -145,65 +127,61 @@ def _probes(traces: Traces, heads, number, noise_c, problems) -> list[Probe]:
         of, zone, depth = number[head_id], f["zone"].iloc[0], float(f["depth_mm"].iloc[0])
         t, seen = f["time_s"].to_numpy(float), f["temperature_c"].to_numpy(float)
         inside = t > -heads[of].route.preheat.soak_s
+        t, seen, before = t[inside], seen[inside], int((~inside).sum())
         label = f"{channel} of head {head_id}" if head_id else channel
-        if not inside.all():
-            what = f"{int((~inside).sum())} reading(s) from before the head was loaded"
-            problems.append(Problem("traces", None, label, what, "not used"))
-        t, seen = t[inside], seen[inside]
-        if t.size < _FEWEST:
-            what = f"{t.size} reading(s) in the route's time"
-            problems.append(Problem("traces", None, label, what, "the trace is not used"))
-            continue
-        noise = max(noise_of(seen) if noise_c is None else noise_c, _LEAST_NOISE_C)
-        weights = probe_weights(heads[of].head, zone, depth)
-        depth = None if np.isnan(depth) else depth
-        probes.append(Probe(of, channel, zone, depth, weights, t, seen, noise))
+        few = t.size < _FEWEST
+        for met, what, assumed in (
+            (before, f"{before} reading(s) from before the head was loaded", "not used"),
+            (few, f"{t.size} reading(s) in the route's time", "the trace is not used"),
+        ):
+            if met:
+                problems.append(Problem("traces", None, label, what, assumed))
+        if not few:
+            noise = max(noise_of(seen) if noise_c is None else noise_c, _LEAST_NOISE_C)
+            weights = probe_weights(heads[of].head, zone, depth)
+            depth = None if np.isnan(depth) else depth
+            probes.append(Probe(of, channel, zone, depth, weights, t, seen, noise))
     return probes
 
 
 def _finder(head, steel, route) -> Callable[[str], MeasuredHead]:
     """What finds steel, head and route of a head_id, from singles, files or mappings."""
+
+    def by_name(given, kinds) -> Mapping | None:
+        """The mapping of names to things of these kinds, or None if it is one thing by itself."""
+        many = isinstance(given, Mapping) and given
+        return given if many and all(isinstance(v, kinds) for v in given.values()) else None
+
+    def pick(table, single, name, what, called):
+        if table is None:
+            return single
+        if name not in table:
+            known = ", ".join(map(str, table)) or "none"
+            raise InputError(f"no {what} is given for {called!r}; there is one for {known}.")
+        return table[name]
+
     runs = route if isinstance(route, Runs) else None
-    routes = None if runs is not None else _by_name(route, (Route, Mapping))
-    drawings = _by_name(head, (Head, Mapping))
+    routes, drawings = by_name(route, (Route, Mapping)), by_name(head, (Head, Mapping))
     if isinstance(steel, Certificates):
         steels = {c.heat: c.steel for c in steel}
     else:
         one = isinstance(steel, Mapping) and "composition" in steel
-        steels = None if one else _by_name(steel, (Steel, Mapping, str))
+        steels = None if one else by_name(steel, (Steel, Mapping, str))
 
     def find(name: str) -> MeasuredHead:
         heat = drawing = ""
         if runs is None:
-            made = route_from(_pick(routes, route, name, "route", name))
+            made = route_from(pick(routes, route, name, "route", name))
         elif name in runs:
             heat, drawing, made = runs[name].heat, runs[name].head, runs[name].route
         else:
             raise InputError(f"head {name!r} is not in the list of runs; it has {', '.join(runs)}.")
-        shape = head_from(drawing or _pick(drawings, head, name, "head", name))
-        by = heat if heat in (steels or ()) else name
-        metal = _pick(steels, steel, by, "steel", heat or name)
+        shape = head_from(drawing or pick(drawings, head, name, "head", name))
+        metal = pick(steels, steel, heat if heat in (steels or ()) else name, "steel", heat or name)
         if metal is None:
             of = f" of heat {heat}" if heat else ""
-            raise InputError(
-                f"no usable steel for head {name!r}{of}; give its steel or a certificate."
-            )
+            need = "give its steel or a certificate"
+            raise InputError(f"no usable steel for head {name!r}{of}; {need}.")
         return MeasuredHead(name, steel_of(metal), shape, made)
 
     return find
-
-
-def _by_name(given, kinds) -> Mapping | None:
-    """The mapping of names to things of these kinds, or None if it is one thing by itself."""
-    if isinstance(given, Mapping) and given and all(isinstance(v, kinds) for v in given.values()):
-        return given
-    return None
-
-
-def _pick(table, single, name, what, called):
-    if table is None:
-        return single
-    if name not in table:
-        known = ", ".join(map(str, table)) or "none"
-        raise InputError(f"no {what} is given for {called!r}; there is one for {known}.")
-    return table[name]

@@ -32,14 +32,9 @@ ZONE_FIELD = text_field("zone", "location area Bereich zona", parse=zone_named)
 
 @dataclass(frozen=True)
 class HardnessReadings:
-    """Hardness by head and zone.
+    """Hardness by head and zone."""
 
-    Attributes
-    ----------
-    frame : ``head_id, zone, position, value, scale, hardness_hv, file_row``.
-    """
-
-    frame: object
+    frame: object  # ``head_id, zone, position, value, scale, hardness_hv, file_row``
     problems: tuple[Problem, ...] = ()
 
     def by_zone(self):
@@ -53,20 +48,15 @@ class HardnessReadings:
         return page(f"{len(self.frame)} readings", self.by_zone(), self.problems)
 
 
-_SCALES = {
-    "HV": "hv vickers",
-    "HRC": "hrc rockwellc rc",
-    "HRB": "hrb rockwellb rb",
-    "HB": "hb hbw hbs brinell bhn",
-}
-_SCALE_KEYS = {key: scale for scale, keys in _SCALES.items() for key in keys.split()}
+_SCALES = {"hv vickers": "HV", "hrc rockwellc rc": "HRC", "hrb rockwellb rb": "HRB"}
+_SCALES |= {"hb hbw hbs brinell bhn": "HB"}
+_SCALE_KEYS = {key: scale for keys, scale in _SCALES.items() for key in keys.split()}
+_VALUES = "hardness reading Härte Wert dureza HV HRC HRB HB HBW HV10 HV5 HV1 HV30 BHN"
 _HARDNESS_FIELDS = (
     HEAD_FIELD,
     ZONE_FIELD,
     text_field("position", "place point Ort where", needed=False),
-    text_field(
-        "value", "hardness reading Härte Wert dureza HV HRC HRB HB HBW HV10 HV5 HV1 HV30 BHN"
-    ),
+    text_field("value", _VALUES),
     text_field("scale", "unit method Skala Einheit", needed=False),
 )
 
@@ -81,13 +71,8 @@ def read_hardness(source, sheet: str | None = None, filename=None) -> HardnessRe
 
     Layout: ``head_id, zone, position, value, scale``; one row per reading; `position` is free text or mm;
     scale is HV, HRC, HRB or HB (HV10, HBW 10/3000 ... are understood), in its own column, behind the number
-    ("285 HV10") or as the header of the value's column.
-
-    Returns
-    -------
-    HardnessReadings
-        Every reading also in HV by ASTM E140; a reading that the table cannot convert is reported and left
-        out.
+    ("285 HV10") or as the header of the value's column.  Every reading also comes in HV by ASTM E140; one that
+    the table cannot convert is reported and left out.  Source, sheet and filename as in `io.grids.read_grids`.
 
     Raises
     ------
@@ -100,8 +85,11 @@ def read_hardness(source, sheet: str | None = None, filename=None) -> HardnessRe
     >>> bench.frame["hardness_hv"].tolist()
     [446.0, 210.0]
     """
-    rows = read_rows_of(source, _HARDNESS_FIELDS, "hardness table", sheet, filename)
-    read, kept = [], []
+    rows, read, kept = (
+        read_rows_of(source, _HARDNESS_FIELDS, "hardness table", sheet, filename),
+        [],
+        [],
+    )
     for i, written in enumerate(rows.values["value"]):
         try:
             read.append(_hardness(written, rows.values["scale"][i], rows.headers[i]["value"]))
@@ -136,8 +124,6 @@ def _hardness(written: str, scale: str | None, header: str) -> tuple[float, str,
     return reading.value, name, float(hv)
 
 
-# ---- bends
-
 _YES = frozenset("yes y ja j sí si s true 1 cracked crack fail x 有 はい".split())
 _NO = frozenset("no n nein false 0 ok none pass sound 無 いいえ".split()) | {
     "not cracked",
@@ -165,14 +151,9 @@ _BEND_FIELDS = (
 
 @dataclass(frozen=True)
 class Bends:
-    """What the bending bench found.
+    """What the bending bench found."""
 
-    Attributes
-    ----------
-    frame : ``head_id, degrees, force_n, cracked, file_row``.
-    """
-
-    frame: object
+    frame: object  # ``head_id, degrees, force_n, cracked, file_row``
     problems: tuple[Problem, ...] = ()
 
     def _repr_html_(self) -> str:
@@ -185,7 +166,7 @@ def read_bends(source, sheet: str | None = None, filename: str | None = None) ->
 
     Layout: ``head_id, degrees, force_n, cracked``; one row per bend; `degrees` is the bend that stays after
     springback, its sign the direction; `force_n` the highest force at the bar, N (kN, kgf and lbf if the
-    header says so), may be empty; `cracked` yes or no.
+    header says so), may be empty; `cracked` yes or no.  Source, sheet and filename as in `io.grids.read_grids`.
 
     Raises
     ------

@@ -25,12 +25,12 @@ _KEPT = 30
 
 @dataclass(frozen=True)
 class Prior:
-    """What is known of one multiplier beforehand: normal in its logarithm where `log` is true."""
+    """What is known of one multiplier beforehand."""
 
     number: str
     label: str
     unit: str
-    log: bool
+    log: bool  # normal in its logarithm
     centre: float
     sd: float
     why: str
@@ -51,12 +51,11 @@ class Prior:
 
 @dataclass(frozen=True)
 class Weights:
-    """Standard deviations of the residuals: of a probe's readings (correlated ones counted), of means."""
+    """Standard deviations of the residuals."""
 
-    probe_sd_c: np.ndarray
-    miss_c: np.ndarray
-    together: np.ndarray
-    hardness_sd_hv: np.ndarray
+    probe_sd_c: np.ndarray  # of a probe's readings, correlated ones counted
+    miss_c: np.ndarray  # the same without that
+    hardness_sd_hv: np.ndarray  # of means
 
 
 class Model:
@@ -66,6 +65,13 @@ class Model:
         self.seen, self.before, self.known, self.clock_sd_s = seen, before, known, clock_sd_s
         parts = ([getattr(h, part) for h in seen.heads] for part in ("steel", "head", "route"))
         self.cases = Cases.of(*parts)
+        number, means = {h.head_id: i for i, h in enumerate(seen.heads)}, seen.hardness
+        place = [
+            (number[n], ZONES.index(z))
+            for n, z in zip(means["head_id"], means["zone"], strict=True)
+        ]
+        self.place = tuple(np.array(place, int).reshape(-1, 2).T)  # of each mean: head and zone
+        self.read, self.means_hv = (means[c].to_numpy(float) for c in ("readings", "measured_hv"))
         self.wired = sorted({p.of for p in seen.probes})
         self.clocked = self.wired if clock_sd_s > 0.0 else []
         self.size = len(known) + len(self.clocked)
@@ -75,15 +81,13 @@ class Model:
             what = numbers_of("shop")[p.number]
             low = max(what.low, _LEAST_FACTOR) if p.log else what.low
             ends.append([p.deviate(low), p.deviate(what.high)])
-        ends += [[-np.inf, np.inf]] * len(self.clocked)
-        self.low, self.high = np.array(ends).T
+        self.low, self.high = np.array([*ends, *[[-np.inf, np.inf]] * len(self.clocked)]).T
 
     def shop(self, at) -> Shop:
         """The shop at these deviates."""
         values = {p.number: float(p.value(z)) for p, z in zip(self.known, at, strict=False)}
         return replace(self.before, fitted=(), standard_errors=(), correlations=(), **values)
 
-    # ---- the march
     def marched(self, shops: Sequence[Shop]) -> list[tuple[list, np.ndarray, np.ndarray]]:
         """For every shop: traces by head (None without a probe), hardness and its model's sd by head and zone."""
         n = len(self.seen.heads)
@@ -91,8 +95,7 @@ class Model:
         for name in SHOP_NUMBERS:
             cases.shop[name][:] = np.repeat([getattr(shop, name) for shop in shops], n)
         traces: list = [None] * len(cases)
-        hardness = np.zeros((len(cases), len(ZONES)))
-        spread = np.zeros_like(hardness)
+        hardness, spread = np.zeros((2, len(cases), len(ZONES)))
         wired = np.isin(np.arange(len(cases)) % n, self.wired)
         for rows, want in ((np.flatnonzero(wired), ("points",)), (np.flatnonzero(~wired), ())):
             if len(rows):
@@ -114,48 +117,37 @@ class Model:
             self._kept.update(zip(missing, fresh, strict=True))
         return [self._kept[k] for k in keys]
 
-    def predicted(self, marched, clocks=None) -> tuple[list[np.ndarray], np.ndarray]:
+    def predicted(self, marched, clocks=()) -> tuple[list[np.ndarray], np.ndarray]:
         """Temperatures at the probes' readings and hardness means."""
-        traces, hardness, _ = marched
-        temperatures = []
+        (traces, hardness, _), temperatures = marched, []
+        late = dict(zip(self.clocked, clocks, strict=False))
         for p in self.seen.probes:  # the probe's times count from the furnace door
             time_s = p.time_s + self.seen.heads[p.of].route.preheat.soak_s
-            if clocks is not None and self.clocked:
-                time_s = time_s - self.clock_sd_s * clocks[self.clocked.index(p.of)]
+            time_s = time_s - self.clock_sd_s * late.get(p.of, 0.0)
             trace = traces[p.of]
             temperatures.append(np.interp(time_s, trace.time_s, trace.weighted(p.weights)))
-        means = [hardness[h.of, ZONES.index(h.zone)] for h in self.seen.hardness]
-        return temperatures, np.array(means)
+        return temperatures, hardness[self.place]
 
-    # ---- residuals
     def residuals(self, at, weights: Weights) -> np.ndarray:
-        temperatures, hardness = self.predicted(self.at([at])[0], at[len(self.known) :])
-        return self._scaled(temperatures, hardness, at, weights)
+        return self._residuals(self.at([at])[0], at, weights)
 
-    def _scaled(self, temperatures, hardness, at, weights) -> np.ndarray:
-        parts = [
-            (t - p.temperature_c) / sd
-            for t, p, sd in zip(temperatures, self.seen.probes, weights.probe_sd_c, strict=True)
-        ]
-        means = np.array([h.mean_hv for h in self.seen.hardness])
-        return np.concatenate([*parts, (hardness - means) / weights.hardness_sd_hv, at])
+    def _residuals(self, marched, at, weights) -> np.ndarray:
+        temperatures, hardness = self.predicted(marched, at[len(self.known) :])
+        every = zip(temperatures, self.seen.probes, weights.probe_sd_c, strict=True)
+        parts = [(t - p.temperature_c) / sd for t, p, sd in every]
+        return np.concatenate([*parts, (hardness - self.means_hv) / weights.hardness_sd_hv, at])
 
     def jacobian(self, at, weights: Weights) -> np.ndarray:
         """Central differences; all marches in one call, clocks without any."""
-        n = len(self.known)
-        steps = np.eye(self.size)[:n] * _STEP
-        sides = [np.clip((at + s, at - s), self.low, self.high) for s in steps]
-        here, *there = self.at([at, *(z for pair in sides for z in pair)])
-        columns = []
-        for i, (up, down) in enumerate(sides):
-            both = zip(there[2 * i : 2 * i + 2], (up, down), strict=True)
-            high, low = (self._scaled(*self.predicted(m, z[n:]), z, weights) for m, z in both)
-            columns.append((high - low) / (up[i] - down[i]))
-        for i in range(n, self.size):
-            up, down = (at + sign * np.eye(self.size)[i] * _STEP for sign in (1.0, -1.0))
-            high, low = (self._scaled(*self.predicted(here, z[n:]), z, weights) for z in (up, down))
-            columns.append((high - low) / (2.0 * _STEP))
-        return np.array(columns).T
+        steps = np.eye(self.size) * _STEP
+        sides = np.array([np.clip((at + s, at - s), self.low, self.high) for s in steps])
+        points = sides.reshape(-1, self.size)
+        marched = zip(self.at(points), points, strict=True)
+        rows = [self._residuals(m, z, weights) for m, z in marched]
+        cut = np.diagonal(sides[:, 0] - sides[:, 1])  # at the bounds of a multiplier
+        apart = np.where(np.isfinite(self.low), cut, 2.0 * _STEP)
+        every = zip(rows[::2], rows[1::2], apart, strict=True)
+        return np.array([(high - low) / step for high, low, step in every]).T
 
     def solve(self, at, weights: Weights) -> np.ndarray:
         from scipy.optimize import least_squares
@@ -165,22 +157,19 @@ class Model:
         start = np.clip(at, self.low + 1e-6, self.high - 1e-6)
         return least_squares(self.residuals, start, **options).x
 
-    def weights(self, at, before: Weights | None, noise_hv: float, model_sd_hv) -> Weights:
+    def weights(self, at, before: Weights | None, noise_hv: float, own_sd_hv) -> Weights:
         """Standard deviations for the next round, from the misses of this one."""
         marched = self.at([at])[0]
-        readings = np.array([h.readings for h in self.seen.hardness], float)
-        own = [marched[2][h.of, ZONES.index(h.zone)] for h in self.seen.hardness]
-        if model_sd_hv is not None:
-            own = np.full(len(readings), model_sd_hv)
-        hardness_sd = np.hypot(noise_hv / np.sqrt(readings), own)
+        own = marched[2][self.place] if own_sd_hv is None else own_sd_hv
+        hardness_sd = np.hypot(noise_hv / np.sqrt(self.read), own)
         noise = np.array([p.noise_c for p in self.seen.probes])
         if before is None:
-            return Weights(np.hypot(noise, _FIRST_MISS_C), noise, np.ones(len(noise)), hardness_sd)
+            return Weights(np.hypot(noise, _FIRST_MISS_C), noise, hardness_sd)
         temperatures, _ = self.predicted(marched, at[len(self.known) :])
         misses = [t - p.temperature_c for t, p in zip(temperatures, self.seen.probes, strict=True)]
         miss = np.maximum([np.sqrt(np.mean(m * m)) for m in misses], noise)
         together = np.array([correlation_readings(m) for m in misses])
-        return Weights(miss * np.sqrt(together), miss, together, hardness_sd)
+        return Weights(miss * np.sqrt(together), miss, hardness_sd)
 
 
 def model_sd_hv(found: Evaluation) -> np.ndarray:
@@ -201,8 +190,7 @@ def correlation_readings(miss: np.ndarray) -> float:
     True
     """
     n = miss.size
-    power = np.abs(np.fft.rfft(miss, 2 * n)) ** 2
-    correlation = np.fft.irfft(power)[:n]
+    correlation = np.fft.irfft(np.abs(np.fft.rfft(miss, 2 * n)) ** 2)[:n]
     if correlation[0] <= 0.0:
         return 1.0
     correlation = correlation / correlation[0]

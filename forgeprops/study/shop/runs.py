@@ -12,7 +12,8 @@ from ...io.grids import Problem
 from ...thermal.spray_units import spray_setting
 from ...units import L_PER_GALLON
 
-_TEXT_SETTINGS, _YES_NO_SETTINGS = ("surroundings",), ("back_on_die",)
+#: Settings that are words; all others are numbers.
+_WORDS = ("surroundings", "back_on_die")
 
 
 @dataclass(frozen=True)
@@ -48,20 +49,9 @@ def read_runs(source, route: Route | None = None, sheet: str | None = None, file
     """Read how heads were made.
 
     Layout: ``head_id, heat, head`` and any settings by their short names (`Route.SETTINGS`: ``preheat_c``,
-    ``flux``, ``spray_s``, ``delay_s`` ...) or in words with the unit ("spray rate, L/min"); one row per head; a setting that is not given or empty stays as
-    in `route`.
-
-    Parameters
-    ----------
-    source, sheet, filename
-        As in `io.grids.read_grids`.
-    route : Route, optional
-        What holds where the file is silent; the default route if not given.
-
-    Returns
-    -------
-    Runs
-        A dict of head_id → `Run`; a row with a setting out of bounds is reported and not used.
+    ``flux``, ``spray_s``, ``delay_s`` ...) or in words with the unit ("spray rate, L/min"); one row per head; a
+    setting that is not given or empty stays as in `route`, by default the default route.  A row with a setting
+    out of bounds is reported and not used.  Source, sheet and filename as in `io.grids.read_grids`.
 
     Raises
     ------
@@ -77,38 +67,33 @@ def read_runs(source, route: Route | None = None, sheet: str | None = None, file
     route = Route() if route is None else route
     if not isinstance(route, Route):
         raise InputError(f"route must be a Route(...); got {shown(route)}.")
-    texts = _TEXT_SETTINGS + _YES_NO_SETTINGS
-    settings = [
-        text_field(n, needed=False) if n in texts else number_field(n, _headers(n), needed=False)
-        for n in Route.SETTINGS
-    ]
-    head_id, drawing = "piece part serial run", "drawing model"
-    fields = [
-        text_field("head_id", head_id),
-        text_field("heat", "cast melt Schmelze", needed=False),
-    ]
-    fields += [text_field("head", drawing, needed=False), *settings]
+    fields = [text_field("head_id", "piece part serial run")]
+    fields.append(text_field("heat", "cast melt Schmelze", needed=False))
+    fields.append(text_field("head", "drawing model", needed=False))
+    for n in Route.SETTINGS:
+        text = n in _WORDS
+        fields.append(
+            text_field(n, "", False) if text else number_field(n, _headers(n), needed=False)
+        )
     rows = read_rows_of(source, fields, "list of runs", sheet, filename)
-    runs = Runs()
+    runs, values = Runs(), rows.values
     left_out = [p for p in rows.problems if p.assumed == "left out"]
     spoiled = {p.row for p in left_out if not p.what.startswith("nothing")}
-    for i, name in enumerate(rows.values["head_id"]):
-        given = {n: rows.values[n][i] for n in Route.SETTINGS if rows.values[n][i] is not None}
+    for i, name in enumerate(values["head_id"]):
+        given = {n: values[n][i] for n in Route.SETTINGS if values[n][i] is not None}
         try:
             if rows.row[i] in spoiled:
                 raise InputError("a setting of this head cannot be read")
             if name in runs:
                 raise InputError(f"head {name!r} is given twice")
-            for word in set(_YES_NO_SETTINGS) & set(given):
-                said = check_choice(given[word].casefold(), word, ("yes", "no", "true", "false"))
-                given[word] = said in ("yes", "true")
-            drawing = rows.values["head"][i] or ""
-            drawing = drawing and check_choice(drawing, "head", heads())
+            if word := given.get("back_on_die"):
+                said = check_choice(word.casefold(), "back_on_die", ("yes", "no", "true", "false"))
+                given["back_on_die"] = said in ("yes", "true")
+            drawing = values["head"][i] and check_choice(values["head"][i], "head", heads())
             made = route.with_(**given) if given else route
+            runs[name] = Run(name, values["heat"][i] or "", drawing or "", made)
         except InputError as error:
             rows.report(i, "", error, "head not used")
-            continue
-        runs[name] = Run(name, rows.values["heat"][i] or "", drawing, made)
     if not runs:
         raise InputError(f"no usable head in the list of runs; {first_problem(rows)}")
     runs.problems = tuple(rows.problems)

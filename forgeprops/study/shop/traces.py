@@ -1,5 +1,6 @@
 """Thermocouple traces of the shop: read with care, placed on the head, cleaned of what no head did."""
 
+import re
 from collections.abc import Mapping
 from dataclasses import dataclass
 
@@ -28,11 +29,9 @@ from .measurements import ZONE_FIELD
 #: Temperatures a thermocouple on a forging can show, °C.  Type K ends at 1372 °C (ITS-90 reference tables,
 #: from memory); loggers write values beyond it for an open circuit.
 _TEMPERATURE_C = (-60.0, 1372.0)
-
 #: A lone reading this far from both neighbours, which agree, is a spike, K (our own mark: a head under spray
 #: changes by some 30 K in 0.1 s, and goes on in the same direction).
 _SPIKE_K = 60.0
-
 _FAHRENHEIT = (1 / 1.8, -32 / 1.8)
 #: Headers of a column by the factor (and offset) to its unit.
 _TIMES = {
@@ -55,17 +54,11 @@ _CHANNEL_MAP = (_CHANNEL, ZONE_FIELD, _DEPTH)
 
 @dataclass(frozen=True)
 class Channel:
-    """Where a thermocouple sits.
+    """Where a thermocouple sits."""
 
-    Attributes
-    ----------
-    name : As in the trace file.
-    zone : {"face", "rim", "body", "neck", "hosel"}
-    depth_mm : Depth of the junction below the front (sprayed) surface, mm; None if not known.
-    """
-
-    name: str
-    zone: str
+    name: str  # as in the trace file
+    zone: str  # one of `inputs.head.ZONES`
+    #: Of the junction below the front (sprayed) surface; None: not known.
     depth_mm: float | None = None
 
     def __post_init__(self):
@@ -76,28 +69,20 @@ class Channel:
 
 @dataclass(frozen=True)
 class Traces:
-    """Temperatures over time.
+    """Temperatures over time."""
 
-    Attributes
-    ----------
-    frame : ``head_id, channel, zone, depth_mm, time_s, temperature_c``, in order of time within
-        each channel.
-    """
-
+    #: ``head_id, channel, zone, depth_mm, time_s, temperature_c``, in order of time within each channel.
     frame: object
     problems: tuple[Problem, ...] = ()
 
     def trace(self, channel: str, head_id: str | None = None) -> tuple[np.ndarray, np.ndarray]:
         """Times, s, and temperatures, °C, of one channel (of one head, if the file holds several)."""
-        frame = self.frame
-        check_choice(channel, "channel", dict.fromkeys(frame["channel"]), "traces")
-        frame = frame[frame["channel"] == channel]
+        check_choice(channel, "channel", dict.fromkeys(self.frame["channel"]), "traces")
+        frame = self.frame[self.frame["channel"] == channel]
         heads = list(dict.fromkeys(frame["head_id"]))
         if head_id is None and len(heads) > 1:
-            some = ", ".join(heads[:8])
-            raise InputError(
-                f"channel {channel} is of {len(heads)} heads; say which head_id: {some}."
-            )
+            which = f"say which head_id: {', '.join(heads[:8])}"
+            raise InputError(f"channel {channel} is of {len(heads)} heads; {which}.")
         if head_id is not None:
             frame = frame[frame["head_id"] == check_choice(head_id, "head_id", heads, "traces")]
         return frame["time_s"].to_numpy(), frame["temperature_c"].to_numpy()
@@ -120,8 +105,8 @@ class Traces:
 def noise_of(temperature_c) -> float:
     """Standard deviation of a trace's noise, K, from its second differences (robust: their median size).
 
-    A smooth curve has next to no second difference; noise of standard deviation s gives one of s√6.  Source:
-    the usual estimate of noise by differencing (from memory); 0.6745 is the normal distribution's median.
+    A smooth curve has next to no second difference; noise of standard deviation s gives one of s√6; 0.6745 is
+    the median size of a normal deviate.
 
     References
     ----------
@@ -169,21 +154,15 @@ def read_traces(source, channels=None, sheet: str | None = None, filename=None) 
     reading.  Also understood: a logger's wide table with one column of time and one per channel; time in ms,
     min or as a clock; °F and K if the header says so.
 
+    Readings out of a thermocouple's range, lone spikes and double times are taken out; gaps, stuck channels
+    and times out of order are reported.
+
     Parameters
     ----------
-    source : path, bytes or upload
-        CSV or XLSX.
-    channels : mapping, path, bytes or upload, optional
-        The channel map: ``{"T1": Channel("T1", "face", 1.5)}``, ``{"T1": ("face", 1.5)}`` or its file.
-        Without it a channel that is named like a zone belongs to that zone.
-    sheet, filename
-        As in `io.grids.read_grids`.
-
-    Returns
-    -------
-    Traces
-        Readings out of a thermocouple's range, lone spikes and double times are taken out; gaps, stuck
-        channels and times out of order are reported.
+    source, sheet, filename : as in `io.grids.read_grids`; CSV or XLSX.
+    channels : mapping, path, bytes or upload, optional; the channel map:
+        ``{"T1": Channel("T1", "face", 1.5)}``, ``{"T1": ("face", 1.5)}`` or its file.  Without it a
+        channel that is named like a zone belongs to that zone.
 
     Raises
     ------
@@ -223,37 +202,34 @@ def _logger_tables(grid: Grid, head: int) -> list[Table]:
     keys = {j: header_key(c) for j, c in enumerate(grid.rows[head]) if c is not None}
     known = _TIME.headers | HEAD_FIELD.headers
     shared = {j: known[key] for j, key in keys.items() if key in known}
-    others = {j: key for j, key in keys.items() if j not in shared}
     times = [c for c in shared.values() if c.name == "time_s"]
     if len(times) != 1 or any(key in _CHANNEL.headers for key in keys.values()):
         return []
-    tables = []
-    for j, key in others.items():
-        written = str(grid.rows[head][j])
-        unit = _FAHRENHEIT if key[-1:] == "f" and "°" in written else (1.0,)
-        column = _TEMPERATURE.headers.get(key, Column("temperature_c", *unit))
-        name = written.split("[")[0].split("(")[0].split(" °")[0].strip() or written
-        below = range(head + 1, len(grid.rows))
-        tables.append(Table(grid, head, {**shared, j: column}, below, {"channel": name}))
+    tables, below = [], range(head + 1, len(grid.rows))
+    for j, key in keys.items():
+        if j not in shared:
+            written = str(grid.rows[head][j])
+            unit = _FAHRENHEIT if key[-1:] == "f" and "°" in written else (1.0,)
+            column = _TEMPERATURE.headers.get(key, Column("temperature_c", *unit))
+            name = re.split(r"\[|\(| °", written)[0].strip() or written
+            tables.append(Table(grid, head, {**shared, j: column}, below, {"channel": name}))
     return tables
 
 
 def _placed(names: list[str], channels, rows: Rows) -> dict[str, Channel]:
     """The place of each channel, from the map, or from a name that is a zone's."""
-    if channels is None:
-        known = {}
-    elif isinstance(channels, Mapping) and not {"name", "content"} <= set(channels):
-        known = {}
+    known: dict[str, Channel] = {}
+    if isinstance(channels, Mapping) and not {"name", "content"} <= set(channels):
         for n, c in channels.items():
             if not isinstance(c, Channel):
                 given = (c,) if isinstance(c, str) else c
                 given = check_list(given, f"channel {shown(n)}", "(zone, depth_mm)")
                 c = Channel(str(n), *(given[:2] or (None,)))
             known[str(n)] = c
-    else:
+    elif channels is not None:
         known = read_channels(channels)
-    for name in names:
-        if name not in known and (zone := name.casefold()) in ZONES and channels is None:
+    for name in names if channels is None else ():
+        if (zone := name.casefold()) in ZONES:
             known[name] = Channel(name, zone)
             what, assumed = "no channel map was given", f"taken to sit in the {zone}, depth unknown"
             rows.problems.append(Problem(rows.file[0], None, name, what, assumed))
@@ -268,10 +244,10 @@ def _placed(names: list[str], channels, rows: Rows) -> dict[str, Channel]:
 
 def _clean_trace(f, problems: list[Problem]):
     """One channel in order of time, without spikes and double times; gaps and stuck readings are reported."""
-    file, name = f["file"].iloc[0], f["channel"].iloc[0]
-    label = name if not f["head_id"].iloc[0] else f"{name} of {f['head_id'].iloc[0]}"
+    file, name, head_id = f[["file", "channel", "head_id"]].iloc[0]
 
     def report(row, what, assumed):
+        label = f"{name} of {head_id}" if head_id else name
         problems.append(Problem(file, int(row), label, what, assumed))
 
     back = np.diff(f["time_s"].to_numpy()) < 0.0
@@ -288,23 +264,27 @@ def _clean_trace(f, problems: list[Problem]):
         f["temperature_c"] = means.loc[f["time_s"]].to_numpy()
     spikes = _spikes(f["temperature_c"].to_numpy())
     if spikes.any():
-        shown = ", ".join(f"{v:.0f}" for v in f.loc[spikes, "temperature_c"].head(3))
+        some = ", ".join(f"{v:.0f}" for v in f.loc[spikes, "temperature_c"].head(3))
         for first, last in stretches(list(f.loc[spikes, "file_row"])):
             rows = f" (rows {first} to {last})" if last > first else ""
-            report(first, f"lone spike(s) ({shown} °C){rows}", "row not used")
+            report(first, f"lone spike(s) ({some} °C){rows}", "row not used")
         f = f[~spikes]
     t, temperature, rows = (f[n].to_numpy() for n in ("time_s", "temperature_c", "file_row"))
     steps = np.diff(t)
     if steps.size >= 4:
-        wide = steps > max(5.0 * np.median(steps), 0.5)
-        if wide.any():
-            k = int(np.argmax(wide))
-            first = f"the first of {steps[k]:.3g} s at {t[k]:.4g} s"
-            what = f"{int(wide.sum())} gap(s), {first}"
+        wide = np.flatnonzero(steps > max(5.0 * np.median(steps), 0.5))
+        if wide.size:
+            k = wide[0]
+            what = f"{wide.size} gap(s), the first of {steps[k]:.3g} s at {t[k]:.4g} s"
             report(rows[k + 1], what, "nothing is put in its place")
-        for i, j in _stuck(t, temperature):
-            what = f"stuck at {temperature[i]:g} °C for {t[j] - t[i]:.3g} s, then a jump"
-            report(rows[i], what, "used as it is")
+        # stuck: 20 and more equal hot readings over 2 s and more that end in a jump of more than 20 K
+        change = np.diff(temperature)
+        ends = np.flatnonzero(change)
+        for i, j in zip(np.r_[0, ends[:-1] + 1], ends, strict=False):
+            long = j - i >= 19 and t[j] - t[i] >= 2.0
+            if long and temperature[i] > 100.0 and abs(change[j]) > 20.0:
+                what = f"stuck at {temperature[i]:g} °C for {t[j] - t[i]:.3g} s, then a jump"
+                report(rows[i], what, "used as it is")
     return f
 
 
@@ -315,20 +295,4 @@ def _spikes(temperature: np.ndarray) -> np.ndarray:
         size = np.minimum(np.abs(left), np.abs(right))
         apart = np.abs(temperature[2:] - temperature[:-2])
         found[1:-1] = (left * right > 0.0) & (size > _SPIKE_K) & (apart < 0.5 * size)
-    return found
-
-
-def _stuck(t: np.ndarray, temperature: np.ndarray) -> list[tuple[int, int]]:
-    """Stretches of 20 and more equal hot readings over 2 s and more that end in a jump of more than 20 K."""
-    ends = np.flatnonzero(np.diff(temperature) != 0.0)
-    found, first = [], 0
-    for end in ends:
-        if (
-            end - first >= 19
-            and t[end] - t[first] >= 2.0
-            and temperature[first] > 100.0
-            and abs(temperature[end + 1] - temperature[end]) > 20.0
-        ):
-            found.append((first, int(end)))
-        first = int(end) + 1
     return found

@@ -17,11 +17,9 @@ from .charts import CUSUM_H, CUSUM_K, cusum, cusum_run_length, ewma
 
 #: Columns of a shop's log, in order; `quantity` names what is predicted and measured, with its unit.
 LOG_COLUMNS = ("date", "heat", "head_id", "quantity", "predicted", "measured")
-
 #: Readings that settle the centre and the spread: 20 by custom (from memory: 20–25 in quality-control texts),
 #: 8 at the least (our own mark).
 BASELINE, LEAST_BASELINE = 20, 8
-
 #: Mean range of two normal values in standard deviations, d2 for n = 2: 2/√π = 1.128.
 _D2 = 2.0 / np.sqrt(np.pi)
 
@@ -81,14 +79,11 @@ def add_to_log(
 
     Parameters
     ----------
-    path : path
-        CSV file with the header of `LOG_COLUMNS`.
-    quantity : str
-        What was predicted and measured, with its unit.
+    path : path; CSV file with the header of `LOG_COLUMNS`.
+    quantity : str; what was predicted and measured, with its unit.
     predicted, measured : float
     heat, head_id : str
-    date : str
-        YYYY-MM-DD; today if empty.
+    date : str; YYYY-MM-DD; today if empty.
 
     Raises
     ------
@@ -103,9 +98,9 @@ def add_to_log(
     date = date or datetime.date.today().isoformat()
     if not is_day(date):
         raise InputError(f"date must be a day such as 2025-03-01; got {shown(date)}.")
-    numbers = {"predicted": predicted, "measured": measured}
     cells = [safe_cell(" ".join(str(v).split())) for v in (date, heat, head_id, quantity)]
-    cells += [repr(check_number(v, name, -1e6, 1e6)) for name, v in numbers.items()]
+    for name, value in (("predicted", predicted), ("measured", measured)):
+        cells.append(repr(check_number(value, name, -1e6, 1e6)))
     buffer = io.StringIO()
     csv.writer(buffer, lineterminator="\n").writerow(cells)
 
@@ -123,32 +118,25 @@ def add_to_log(
 
 @dataclass(frozen=True)
 class Tracking:
-    """Control charts of a log.
+    """Control charts of a log."""
 
-    Attributes
-    ----------
-    table : The log with ``error`` (measured − predicted), ``z`` (error from the centre in standard
-        deviations), ``cusum_high, cusum_low, ewma, ewma_lower, ewma_upper`` (in standard
-        deviations) and ``alarm``.
-    alarms : One row per alarm: quantity, chart, direction, head and date of the alarm and of the
-        likely beginning, and the estimated shift in the quantity's unit.
-    limits : Per quantity: readings, how many settled the limits, centre, standard deviation, and
-        the error limits centre ± 3 standard deviations.
-    sentences : What to tell people.
-    """
-
+    #: The log with ``error`` (measured − predicted), ``z`` (error from the centre in standard deviations),
+    #: ``cusum_high, cusum_low, ewma, ewma_lower, ewma_upper`` (in standard deviations) and ``alarm``.
     table: object
+    #: One row per alarm: quantity, chart, direction, head and date of the alarm and of the likely beginning, and
+    #: the estimated shift in the quantity's unit.
     alarms: object
+    #: Per quantity: readings, how many settled the limits, centre, standard deviation, and the error limits
+    #: centre ± 3 standard deviations.
     limits: object
     problems: tuple[Problem, ...]
-    sentences: tuple[str, ...]
+    sentences: tuple[str, ...]  # what to tell people
 
     def summary(self) -> str:
         """The sentences, one a line."""
         return "\n".join(self.sentences)
 
-    def __repr__(self) -> str:
-        return self.summary()
+    __repr__ = summary
 
     def _repr_html_(self) -> str:
         shown = self.alarms if len(self.alarms) else self.limits
@@ -167,18 +155,15 @@ def track(
 
     Parameters
     ----------
-    log : Log, path, bytes, upload or DataFrame
-        The shop's log (see `read_log`); a DataFrame needs quantity, predicted and measured.
-    quantity : str, optional
-        Chart only this one.
-    sigma : float, optional
-        Known standard deviation of an error, in the quantity's unit, instead of the baseline's.
-    centre : {"baseline", "zero"} or float
-        Error that counts as no drift: the baseline's mean, zero, or a number.
-    baseline : int
-        Readings that settle the limits, 8 or more.
-    k, h : float
-        Design of the CUSUM in standard deviations.
+    log : Log, path, bytes, upload or DataFrame; the shop's log (see `read_log`); a DataFrame needs
+        quantity, predicted and measured.
+    quantity : str, optional; chart only this one.
+    sigma : float, optional; known standard deviation of an error, in the quantity's unit, instead of
+        the baseline's.
+    centre : {"baseline", "zero"} or float; error that counts as no drift: the baseline's mean, zero,
+        or a number.
+    baseline : int; readings that settle the limits, 8 or more.
+    k, h : float; design of the CUSUM in standard deviations.
 
     Raises
     ------
@@ -204,6 +189,10 @@ def track(
     check_number(k, "reference value k", 0.0, 10.0, "standard deviations")
     check_number(h, "decision interval h", 1e-3, 50.0, "standard deviations")
     check_number(baseline, "baseline", LEAST_BASELINE, 100_000, "readings")
+    if isinstance(centre, str):
+        centre = check_choice(centre, "centre", ("baseline", "zero"))
+    else:
+        centre = check_number(centre, "centre", -1e6, 1e6)
     names = list(dict.fromkeys(frame["quantity"]))
     if quantity is not None:
         names = [check_choice(quantity, "quantity", names, "log")]
@@ -211,132 +200,113 @@ def track(
     for name in names:
         part = frame[frame["quantity"] == name].reset_index(drop=True)
         error = (part["measured"] - part["predicted"]).to_numpy(dtype=float)
-        n = min(int(baseline), error.size)
+        first = error[: int(baseline)]
+        n, middle = len(first), 0.0 if centre == "zero" else centre
         if error.size < LEAST_BASELINE and (sigma is None or centre == "baseline"):
             few = f"{error.size} readings are too few to set limits; {LEAST_BASELINE} are needed"
             sentences.append(f"{name}: {few}.")
             continue
-        middle = _middle(centre, error[:n])
+        mean = float(first.mean())
+        if centre == "baseline":
+            middle = mean
         if sigma is None:
-            spread = float(np.abs(np.diff(error[:n])).mean() / _D2)
+            spread = float(np.abs(np.diff(first)).mean() / _D2)
         else:
             spread = check_number(sigma, "sigma", 1e-9, 1e6)
         if spread <= 0.0:
-            sentences.append(
-                f"{name}: the first {n} errors are all alike, so that they show no spread; give sigma."
-            )
+            alike = f"the first {n} errors are all alike, so that they show no spread"
+            sentences.append(f"{name}: {alike}; give sigma.")
             continue
         z = (error - middle) / spread
-        sums, mean = cusum(z, allowance=k, interval=h), ewma(z)
+        sums, average = cusum(z, allowance=k, interval=h), ewma(z)
         part = part.assign(error=error, z=z, cusum_high=sums.high, cusum_low=sums.low)
-        part = part.assign(ewma=mean.value, ewma_lower=mean.lower, ewma_upper=mean.upper)
-        part["alarm"] = sums.alarm
-        ends = middle - 3 * spread, middle + 3 * spread
-        found = _alarms(part, sums, mean, k, spread)
-        tables.append(part)
-        limits.append((name, error.size, n, middle, spread, *ends))
+        part = part.assign(ewma=average.value, ewma_lower=average.lower, ewma_upper=average.upper)
+        tables.append(part.assign(alarm=sums.alarm))
+        limits.append(
+            (name, error.size, n, middle, spread, middle - 3 * spread, middle + 3 * spread)
+        )
+        found = _alarms(part, sums, average, k, spread)
         alarms += found
-        offset = middle if centre == "baseline" else float(error[:n].mean())
-        drift = _drift_words(name, found, error.size, spread, (k, h))
-        sentences.append(drift + _offset_words(name, offset, spread / np.sqrt(n)))
+        unit = f" {name.split()[-1]}" if len(name.split()) > 1 else ""
+        said = f"{name}: {_drift_words(found, error.size, spread, unit, (k, h))}"
+        if abs(mean) > 3.0 * spread / np.sqrt(n):  # away from the prediction from the start
+            side = "above" if mean > 0 else "below"
+            said += f" From the start measured lies {abs(mean):.3g}{unit} {side} the prediction: fit the shop."
+        sentences.append(said)
     table = pd.concat(tables, ignore_index=True) if tables else frame.iloc[:0]
-    alarms = pd.DataFrame(alarms, columns=_ALARM_COLUMNS)
-    limits = pd.DataFrame(limits, columns=_LIMIT_COLUMNS)
-    return Tracking(table, alarms, limits, problems, tuple(sentences))
+    columns = ("quantity", "readings", "baseline", "centre", "sigma", "lower", "upper")
+    limits = pd.DataFrame(limits, columns=columns)
+    return Tracking(table, pd.DataFrame(alarms, columns=_ALARM), limits, problems, tuple(sentences))
 
 
-_LIMIT_COLUMNS = ("quantity", "readings", "baseline", "centre", "sigma", "lower", "upper")
-_ALARM_COLUMNS = ("quantity", "chart", "direction", "head_id", "date", "since_head_id")
-_ALARM_COLUMNS += ("since_date", "reading", "since_reading", "shift")
+_ALARM = ("quantity", "chart", "direction", "head_id", "date", "since_head_id", "since_date")
+_ALARM += ("reading", "since_reading", "shift")
 
 
 def _frame(log):
     import pandas as pd
 
-    if isinstance(log, pd.DataFrame):
-        frame, problems = log.copy(), ()
-        for name in ("quantity", "predicted", "measured"):
-            if name not in frame:
-                need = "quantity, predicted and measured"
-                raise InputError(f"the log has no column {name}; needed are {need}.")
-        for name in ("date", "heat", "head_id"):
-            if name not in frame:
-                frame[name] = ""
-        for name in ("predicted", "measured"):
-            frame[name] = pd.to_numeric(frame[name], errors="coerce")
-        bad = ~(np.isfinite(frame["predicted"]) & np.isfinite(frame["measured"]))
-        if bad.any():
-            row = int(np.argmax(bad.to_numpy()))
-            raise InputError(f"row {row} of the log has no finite predicted and measured number.")
-        return frame, problems
-    log = log if isinstance(log, Log) else read_log(log)
-    return log.frame, log.problems
+    if not isinstance(log, pd.DataFrame):
+        log = log if isinstance(log, Log) else read_log(log)
+        return log.frame, log.problems
+    frame = log.copy()
+    for name in ("quantity", "predicted", "measured"):
+        if name not in frame:
+            need = "quantity, predicted and measured"
+            raise InputError(f"the log has no column {name}; needed are {need}.")
+    for name in ("date", "heat", "head_id"):
+        if name not in frame:
+            frame[name] = ""
+    numbers = ["predicted", "measured"]
+    frame[numbers] = frame[numbers].apply(pd.to_numeric, errors="coerce")
+    bad = ~np.isfinite(frame[numbers].to_numpy(float)).all(axis=1)
+    if bad.any():
+        row = int(np.argmax(bad))
+        raise InputError(f"row {row} of the log has no finite predicted and measured number.")
+    return frame, ()
 
 
-def _middle(centre, first: np.ndarray) -> float:
-    if not isinstance(centre, str):
-        return check_number(centre, "centre", -1e6, 1e6)
-    return float(first.mean()) if check_choice(centre, "centre", _CENTRES) == "baseline" else 0.0
-
-
-_CENTRES = ("baseline", "zero")
-
-
-def _alarms(part, sums, mean, k: float, spread: float) -> list[tuple]:
+def _alarms(part, sums, average, k: float, spread: float) -> list[dict]:
     """One row per alarm; the shift is the new level by the CUSUM's own estimate, k + C/N."""
     found = []
 
     def add(chart: str, i: int, first: int, shift: float) -> None:
         at, since = part.iloc[i], part.iloc[first]
-        where = at["head_id"], at["date"], since["head_id"], since["date"], i + 1, first + 1
         direction = "above" if shift > 0 else "below"
-        found.append((at["quantity"], chart, direction, *where, shift * spread))
+        where = at["head_id"], at["date"], since["head_id"], since["date"], i + 1, first + 1
+        row = (at["quantity"], chart, direction, *where, shift * spread)
+        found.append(dict(zip(_ALARM, row, strict=True)))
 
     for i in np.flatnonzero(sums.alarm):
         up = sums.high[i] >= sums.low[i]
         total, n = (sums.high[i], sums.n_high[i]) if up else (sums.low[i], sums.n_low[i])
         add("CUSUM", int(i), int(i - n + 1), (1 if up else -1) * (k + total / n))
-    outside = mean.alarm & ~np.r_[False, mean.alarm[:-1]]
+    outside = average.alarm & ~np.r_[False, average.alarm[:-1]]
     for i in np.flatnonzero(outside):  # the first of each stretch
-        same = np.sign(part["z"].to_numpy()) == np.sign(mean.value[i])
+        same = np.sign(part["z"].to_numpy()) == np.sign(average.value[i])
         back = np.flatnonzero(~same[: i + 1])
-        add("EWMA", int(i), int(back[-1] + 1 if back.size else 0), float(mean.value[i]))
-    return sorted(found, key=lambda a: (a[_ALARM_COLUMNS.index("reading")], a[1]))
+        add("EWMA", int(i), int(back[-1] + 1 if back.size else 0), float(average.value[i]))
+    return sorted(found, key=lambda a: (a["reading"], a["chart"]))
 
 
-def _unit(name: str) -> str:
-    return f" {name.split()[-1]}" if len(name.split()) > 1 else ""
-
-
-def _drift_words(name: str, alarms, readings: int, spread: float, design) -> str:
+def _drift_words(alarms, readings: int, spread: float, unit: str, design) -> str:
     """What the charts say of one quantity."""
-    found = [dict(zip(_ALARM_COLUMNS, a, strict=True)) for a in alarms]
-    sure = [a for a in found if a["chart"] == "CUSUM"]
+    sure = [a for a in alarms if a["chart"] == "CUSUM"]
     if sure:
         a, more = sure[0], f" {len(sure) - 1} more alarm(s) followed." if len(sure) > 1 else ""
         when = f" ({a['since_date']})" if a["since_date"] else ""
         head = a["since_head_id"]
         since = f"head {head}" if head else f"reading {a['since_reading']}"
         return (
-            f"{name}: measured runs about {abs(a['shift']):.3g}{_unit(name)} {a['direction']} its usual "
-            f"distance from the prediction since {since}{when}; the alarm came "
+            f"measured runs about {abs(a['shift']):.3g}{unit} {a['direction']} its usual distance from the "
+            f"prediction since {since}{when}; the alarm came "
             f"{a['reading'] - a['since_reading'] + 1} readings after it began.{more}"
         )
-    if found:
-        return (
-            f"{name}: no drift by the CUSUM, but the EWMA left its limits at reading {found[0]['reading']}; watch "
-            "the next heads."
-        )
+    if alarms:
+        left = f"the EWMA left its limits at reading {alarms[0]['reading']}"
+        return f"no drift by the CUSUM, but {left}; watch the next heads."
     lasting, false = (cusum_run_length(shift, *design) for shift in (1.0, 0.0))
     return (
-        f"{name}: no drift over {readings} readings; a lasting shift of {spread:.3g}{_unit(name)} would be found "
+        f"no drift over {readings} readings; a lasting shift of {spread:.3g}{unit} would be found "
         f"after about {lasting:.0f}, a false alarm comes once in about {false:.0f}."
     )
-
-
-def _offset_words(name: str, offset: float, error: float) -> str:
-    """A sentence on readings that lie away from the prediction from the start; empty if they do not."""
-    if abs(offset) <= 3.0 * error:
-        return ""
-    side = "above" if offset > 0 else "below"
-    return f" From the start measured lies {abs(offset):.3g}{_unit(name)} {side} the prediction: fit the shop."

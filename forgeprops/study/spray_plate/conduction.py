@@ -5,16 +5,15 @@ diagonally implicit Runge–Kutta step.  Conductivity and heat capacity follow t
 before.
 """
 
-from __future__ import annotations
-
 import functools
 from collections.abc import Callable
 from dataclasses import dataclass
+from typing import NamedTuple
 
 import numpy as np
 
 from ...base.constants import STEEL_DENSITY_KG_M3, ZERO_C_K
-from ...base.errors import InputError, check_choice, check_number, shown
+from ...base.errors import InputError, check_choice, check_list, check_number, shown
 from ...thermal.properties import austenite_cp_j_kgk, conductivity, ferrite_cp_j_kgk
 
 #: γ of the two-stage L-stable step (Alexander, SIAM J. Numer. Anal. 14 (1977) 1006, from memory).
@@ -48,15 +47,13 @@ PLATES: dict[str, tuple[Callable, Callable]] = {
 }
 
 
-def _back_flux(back) -> Callable:
-    if back is None:
-        return lambda t: 0.0
-    if callable(back):
-        return back
-    h, around = back
-    h = check_number(h, "heat transfer at the back", 0.0, 1e5, "W/(m² K)")
-    around = check_number(around, "temperature behind the plate", -50.0, 1400.0, "°C")
-    return lambda t: h * (t - around)
+class State(NamedTuple):
+    """Temperatures of the plate's cells, °C, their derivatives by the parameters, and the surface."""
+
+    temperature_c: np.ndarray
+    sensitivity: np.ndarray
+    surface_c: float
+    surface_sensitivity: np.ndarray
 
 
 @dataclass(frozen=True)
@@ -65,16 +62,12 @@ class Plate:
 
     Parameters
     ----------
-    thickness_mm : float
-        0.5 to 200.
-    depth_mm : float
-        Depth of the thermocouple's junction below the cooled surface, less than the thickness.
-    material : {"stainless", "austenite", "ferrite"} or pair of callables
-        See `PLATES`; or functions of °C giving conductivity, W/(m K), and heat capacity, J/(m³ K), for
-        arrays.
-    back : None, (float, float) or callable
-        None: nothing leaves at the back; (h, °C): heat transfer to surroundings; or a function of the back's
-        temperature, °C, giving W/m².
+    thickness_mm : 0.5 to 200.
+    depth_mm : Depth of the thermocouple's junction below the cooled surface, at most the thickness.
+    material : "stainless", "austenite" or "ferrite" (see `PLATES`), or a pair of functions of °C giving
+        conductivity, W/(m K), and heat capacity, J/(m³ K), for arrays.
+    back : None: nothing leaves at the back; (h, °C): heat transfer to surroundings; or a function of
+        the back's temperature, °C, giving W/m².
 
     References
     ----------
@@ -89,113 +82,98 @@ class Plate:
     back: object = None
 
     def __post_init__(self):
-        check_number(self.thickness_mm, "plate thickness", 0.5, 200.0, "mm")
-        thickness, properties = float(self.thickness_mm), self.material
-        check_number(self.depth_mm, "depth of the thermocouple", 0.0, thickness, "mm")
-        pair = isinstance(properties, tuple) and len(properties) == 2
+        thickness = check_number(self.thickness_mm, "plate thickness", 0.5, 200.0, "mm")
+        depth = check_number(self.depth_mm, "depth of the thermocouple", 0.0, thickness, "mm")
+        properties, back = self.material, self.back
         if isinstance(properties, str):
             properties = PLATES[check_choice(properties, "plate material", PLATES)]
-        elif not pair or not all(map(callable, properties)):
+        pair = isinstance(properties, tuple) and len(properties) == 2
+        if not pair or not all(map(callable, properties)):
             known = f"{', '.join(PLATES)} or a pair of functions"
             raise InputError(f"plate material must be {known}; got {shown(self.material)}.")
-        try:
-            back = _back_flux(self.back)
-        except InputError:
-            raise
-        except (TypeError, ValueError, OverflowError):
-            form = "None, (h, °C) or a function"
-            raise InputError(f"back must be {form}; got {shown(self.back)}.") from None
-        first = min(0.05, max(self.depth_mm, 0.2) / 8.0, self.thickness_mm / 20.0)
-        sizes = [first]
-        while sum(sizes) < self.thickness_mm:
-            sizes.append(min(sizes[-1] * 1.12, self.thickness_mm / 10.0))
-        size = np.array(sizes) * self.thickness_mm / sum(sizes) * 1e-3
+        if back is None:
+            back = (0.0, 25.0)
+        if not callable(back):
+            h, around = check_list(back, "back", "None, (h, °C) or a function", 2)
+            h = check_number(h, "heat transfer at the back", 0.0, 1e5, "W/(m² K)")
+            around = check_number(around, "temperature behind the plate", -50.0, 1400.0, "°C")
+            back = functools.partial(_linear_flux, h, around)
+        sizes = [min(0.05, max(depth, 0.2) / 8.0, thickness / 20.0)]
+        while sum(sizes) < thickness:
+            sizes.append(min(sizes[-1] * 1.12, thickness / 10.0))
+        size = np.array(sizes) * thickness / sum(sizes) * 1e-3
         centre = np.cumsum(size) - 0.5 * size
         object.__setattr__(self, "_made", (*properties, back, size, centre))
 
     def start(self, temperature_c: float, n_parameters: int = 0, by=None) -> State:
         """An even plate; `by` is the derivative of its temperature by each parameter (zero by default)."""
-        *_, size, _ = self._made
-        by = np.zeros(n_parameters) if by is None else np.asarray(by, float)
+        n, by = self._made[3].size, np.zeros(n_parameters) if by is None else np.asarray(by, float)
         even = float(temperature_c)
-        return State(np.full(size.size, even), np.tile(by, (size.size, 1)), even, by)
+        return State(np.full(n, even), np.tile(by, (n, 1)), even, by)
 
     def step(self, state: State, duration_s: float, surface_flux: Callable) -> State:
         """One step in time.
 
-        `surface_flux` takes the stage's time share (0..1) and the surface temperature and returns the flux out
-        of the surface, W/m², its slope with the surface temperature, and its derivatives by the parameters.
+        `surface_flux` takes the surface temperature and returns the flux out of the surface, W/m², its slope
+        with the surface temperature, and its derivatives by the parameters.
         """
+        from scipy.linalg import solve_banded
+
         k_of, heat_of, back, size, _ = self._made
-        u0, s0 = state.temperature_c, state.sensitivity
+        u0, s0, surface, _ = state
         k, heat = np.asarray(k_of(u0), dtype=float), np.asarray(heat_of(u0), dtype=float)
         link = 2.0 / (size[:-1] / k[:-1] + size[1:] / k[1:])
-        store = heat * size
-        behind = back(float(u0[-1]))
-        resistance = 0.5 * size[0] / k[0]
-        stage = _GAMMA * duration_s
+        store, stage = heat * size, _GAMMA * duration_s
         bands = np.zeros((3, size.size))
         bands[1] = store
         bands[1, :-1] += stage * link
         bands[1, 1:] += stage * link
         bands[0, 1:] = bands[2, :-1] = -stage * link
-        base, base_s = u0, s0
-        for share in (_GAMMA, 1.0):
-            metal, ends = (bands, store, base, base_s, stage), (behind, resistance)
-            flux_of = functools.partial(surface_flux, share)
-            u1, s1, surface, surface_s, flux = _stage(*metal, *ends, flux_of, state.surface_c)
-            if share < 1.0:  # the second stage starts from (1 − γ) of the way
-                ahead = (1.0 - _GAMMA) / _GAMMA
-                base, base_s = u0 + ahead * (u1 - u0), s0 + ahead * (s1 - s0)
-        return State(u1, s1, surface, surface_s, flux)
+        right = np.zeros(
+            (size.size, s0.shape[1] + 2)
+        )  # without flux, for one unit of it, derivatives
+        right[0, 1] = stage
+        base, base_s, behind = u0, s0, back(float(u0[-1]))
+        for ahead in ((1.0 - _GAMMA) / _GAMMA, 0.0):
+            right[:, 0] = store * base
+            right[-1, 0] -= stage * behind
+            right[:, 2:] = store[:, None] * base_s
+            solved = solve_banded((1, 1), bands, right, check_finite=False)
+            free, unit = solved[:, 0], solved[:, 1]
+            total = unit[0] + 0.5 * size[0] / k[0]  # surface = free − total·q
+            surface, q, slope, by = _surface(surface_flux, free[0], total, state.surface_c)
+            surface_s = (solved[0, 2:] - total * by) / (1.0 + total * slope)
+            u1, s1 = free - q * unit, solved[:, 2:] - np.outer(unit, by + slope * surface_s)
+            # the second stage starts from (1 − γ) of the way
+            base, base_s = u0 + ahead * (u1 - u0), s0 + ahead * (s1 - s0)
+        return State(u1, s1, surface, surface_s)
 
     def at_junction(self, state: State) -> tuple[float, np.ndarray]:
         """Temperature at the thermocouple, °C, and its derivatives by the parameters."""
         *_, size, centre = self._made
         depth = self.depth_mm * 1e-3
+        u, s = state.temperature_c, state.sensitivity
         if depth < centre[0]:  # between the surface and the first centre
             share, by = depth / centre[0], state.surface_sensitivity
-            at = (1 - share) * state.surface_c + share * state.temperature_c[0]
-            return at, (1 - share) * by + share * state.sensitivity[0]
+            return (1 - share) * state.surface_c + share * u[0], (1 - share) * by + share * s[0]
         j = min(int(np.searchsorted(centre, depth)), size.size - 1)
         share = min((depth - centre[j - 1]) / (centre[j] - centre[j - 1]), 1.0)
-        u, s = state.temperature_c, state.sensitivity
         return (1 - share) * u[j - 1] + share * u[j], (1 - share) * s[j - 1] + share * s[j]
 
 
-@dataclass(frozen=True)
-class State:
-    """Temperatures of the plate's cells, °C, their derivatives by the parameters, and the surface."""
-
-    temperature_c: np.ndarray
-    sensitivity: np.ndarray
-    surface_c: float
-    surface_sensitivity: np.ndarray
-    flux_w_m2: float = 0.0
+def _linear_flux(h: float, around_c: float, t_c: float) -> float:
+    return h * (t_c - around_c)
 
 
-def _stage(bands, store, base, base_s, stage, behind, resistance, flux_of, before):
-    """One implicit stage: the cells, their derivatives, the surface temperature and its flux."""
-    from scipy.linalg import solve_banded
-
-    right = np.empty((base.size, base_s.shape[1] + 2))
-    right[:, 0] = store * base
-    right[-1, 0] -= stage * behind
-    right[:, 1] = 0.0
-    right[0, 1] = stage
-    right[:, 2:] = store[:, None] * base_s
-    solved = solve_banded((1, 1), bands, right, check_finite=False)
-    free, unit = solved[:, 0], solved[:, 1]
-    total = unit[0] + resistance  # surface = free − total·q
+def _surface(flux_of: Callable, free: float, total: float, before: float):
+    """Surface temperature where surface = free − total·flux, by safeguarded Newton steps, and the flux there."""
     surface, low, high = before, -1e5, 1e5
     for _ in range(60):
         q, slope, by = flux_of(surface)
-        miss = surface - free[0] + total * q
+        miss = surface - free + total * q
         if abs(miss) < 1e-9 * (1.0 + abs(surface)):
             break
         low, high = (surface, high) if miss < 0.0 else (low, surface)
         new = surface - miss / max(1.0 + total * slope, 1e-3)
         surface = new if low < new < high else 0.5 * (low + high)
-    surface_s = (solved[0, 2:] - total * by) / (1.0 + total * slope)
-    sensitivity = solved[:, 2:] - np.outer(unit, by + slope * surface_s)
-    return free - q * unit, sensitivity, surface, surface_s, q
+    return surface, q, slope, by

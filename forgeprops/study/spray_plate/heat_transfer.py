@@ -4,59 +4,158 @@ One curve is taken for the whole trace, which holds while spray and water stay t
 sensitive to noise than the flux over time (`surface_flux`), which follows any cooling.
 """
 
+import functools
 from dataclasses import dataclass
+from typing import NamedTuple
 
 import numpy as np
 
 from ...base.errors import InputError, check_number
+from ...base.in_words import InWords
 from ...base.ranges import Warn
-from ...io.columns import page
 from ...io.tables import data_frame
 from ...thermal.spray import spray_w_m2k
+from ..shop.traces import noise_of
 from .conduction import Plate
-from .surface_flux import FIRST_READINGS, averaged, checked, surface_flux
 
 #: Longest step of the march, s, and most points of a trace that are used (longer traces are averaged in
 #: blocks).
 _LONGEST_STEP_S, _MOST_POINTS = 0.05, 1500
-
 #: Standard deviation of the second difference of ln h from knot to knot that the curve is expected to have:
 #: 0.15 for knots 25 K apart is what published spray laws reach at their bends (our own choice).
 ROUGHNESS = 0.15
-
 #: Standard deviation of ln h about the first estimate, a factor of 4.5: holds knots that no reading reaches.
 _LEVEL = 1.5
+#: Readings whose mean is the first guess of an unknown starting temperature.
+_FIRST_READINGS = 3
 
 
-@dataclass(frozen=True)
-class CoolingCurve:
-    """Heat transfer coefficient against surface temperature.
+def _checked(time_s, temperature_c, plate, start_c: float | None, noise_c: float | None):
+    """Times, temperatures, starting temperature and noise of a trace, each checked or estimated."""
+    try:
+        t, y = (np.asarray(v, dtype=float).ravel() for v in (time_s, temperature_c))
+    except Exception:  # noqa: BLE001  (whatever a foreign object says)
+        raise InputError("the trace is not made of numbers; give two lists of numbers.") from None
+    said, rises = "", np.diff(t) > 0.0
+    if t.size != y.size or t.size < 20:
+        said = f"has {t.size} times and {y.size} temperatures; give 20 or more of each"
+    elif not (np.isfinite(t).all() and np.isfinite(y).all()):
+        said = "holds a number that is not finite; take such readings out first"
+    elif not rises.all():
+        said = f"does not rise in time at reading {int(np.argmin(rises)) + 2}; sort it and average "
+        said += "double times first"
+    elif y.min() < -60.0 or y.max() > 1400.0:
+        said = f"reaches {y.min():.0f} to {y.max():.0f} °C, out of range (-60 to 1400 °C)"
+    if said:
+        raise InputError(f"the trace {said}.")
+    if not isinstance(plate, Plate):
+        form = "a Plate(thickness_mm, depth_mm, ...)"
+        raise InputError(f"plate must be {form}; got {type(plate).__name__}.")
+    start = float(y[:_FIRST_READINGS].mean())
+    if start_c is not None:
+        start = check_number(start_c, "starting temperature", -60.0, 1400.0, "°C")
+    noise = noise_of(y) if noise_c is None else check_number(noise_c, "noise", 0.0, 100.0, "K")
+    return t, y, start, max(noise, 0.05)
 
-    Attributes
-    ----------
-    surface_c, h_w_m2k : The curve's knots; between them ln h is straight.
-    standard_error : Of ln h, from the noise alone: 0.05 means 5 %. Conductivity, heat capacity and
-        depth add theirs.
-    seen : Knots well inside the surface temperatures of the trace (a knot's distance from the
-        lowest, half of one from the highest): nearer to the ends only one side of a knot is
-        measured.
-    water_c : Temperature that h refers to.
-    time_s, measured_c, fitted_c, at_surface_c : The trace, the model's thermocouple, and its
-        surface.
-    noise_c, misfit_c : Noise of the trace, and standard deviation of measured minus fitted.
-    """
 
+def _averaged(t: np.ndarray, y: np.ndarray, most: int) -> tuple[np.ndarray, np.ndarray, int]:
+    """Means of blocks, so that at most `most` points are left; the first reading stays first."""
+    block = -(-(t.size - 1) // most)
+    if block <= 1:
+        return t, y, 1
+    n = (t.size - 1) // block * block
+    means = (np.r_[v[0], v[1 : n + 1].reshape(-1, block).mean(axis=1)] for v in (t, y))
+    return (*means, block)
+
+
+class SurfaceFlux(NamedTuple):
+    """Heat flux out of the surface over time."""
+
+    time_s: np.ndarray
+    flux_w_m2: np.ndarray  # each holds up to its time
     surface_c: np.ndarray
+    future_steps: int  # over how many steps ahead a flux was measured
+    standard_error_w_m2: float  # of each flux, from the noise alone
+
+
+def surface_flux(
+    time_s, temperature_c, plate, *, start_c=None, noise_c=None, future_steps: int | None = None
+) -> SurfaceFlux:
+    """Heat flux at the cooled surface from a thermocouple inside, step after step.
+
+    Function specification with a flux that is held constant over `future_steps`: at each step the one flux is
+    taken that fits the next readings best, then one step is marched with it.
+
+    Parameters
+    ----------
+    time_s, temperature_c : array-like; the trace, in order of time, 20 readings or more.
+    plate : Plate and depth of the thermocouple.
+    start_c : Even temperature of the plate at the first reading; by default the mean of the first
+        three readings.
+    noise_c : Standard deviation of a reading; by default estimated (`traces.noise_of`).
+    future_steps : By default as many as bring the error by noise below 5 % of the mean flux, and at
+        least half the time heat takes to reach the thermocouple.
+
+    References
+    ----------
+    .. [1] J. V. Beck, B. Blackwell & C. R. St. Clair, Inverse Heat Conduction (1985) (from memory).
+    """
+    t, y, start, noise = _checked(time_s, temperature_c, plate, start_c, noise_c)
+    step = float(np.median(np.diff(t)))
+    middle = np.array([0.5 * (y.min() + y.max())])
+    conductivity, heat = (float(of(middle)[0]) for of in plate._made[:2])
+    lost = heat * plate.thickness_mm * 1e-3 * (y.max() - y.min())
+    mean_flux = max(lost / (t[-1] - t[0]), 1e3)
+
+    def ahead(state, steps, flux: float):
+        """The thermocouple over some steps with a held flux, and its derivatives by it."""
+        found = []
+        for span in steps:
+            state = plate.step(state, span, lambda surface_c: (flux, 0.0, np.ones(1)))
+            found.append(plate.at_junction(state))
+        at, by = zip(*found, strict=True)
+        return np.array(at), np.array(by)[:, 0], state
+
+    if future_steps is None:
+        reach = 0.5 * (plate.depth_mm * 1e-3) ** 2 / (conductivity / heat)
+        future_steps = max(2, int(np.ceil(reach / step)))
+        while future_steps < t.size // 4:
+            response = ahead(plate.start(float(middle[0]), 1), [step] * future_steps, 0.0)[1]
+            if noise / np.sqrt(response @ response) < 0.05 * mean_flux:
+                break
+            future_steps += max(1, future_steps // 4)
+    n = int(check_number(future_steps, "future steps", 1, t.size // 2))
+    state, flux, surface, q, steps = plate.start(start, 1), [], [], 0.0, np.diff(t)
+    for i in range(t.size - n):
+        at, response, _ = ahead(state, steps[i : i + n], q)
+        q += float(response @ (y[i + 1 : i + 1 + n] - at)) / float(response @ response)
+        *_, state = ahead(state, steps[i : i + 1], q)
+        flux.append(q)
+        surface.append(state.surface_c)
+        by = np.zeros_like(state.sensitivity)
+        state = state._replace(sensitivity=by, surface_sensitivity=np.zeros(1))
+    error = noise / float(np.sqrt(response @ response))
+    return SurfaceFlux(t[1 : len(flux) + 1], np.array(flux), np.array(surface), n, error)
+
+
+@dataclass(frozen=True, repr=False)
+class CoolingCurve(InWords):
+    """Heat transfer coefficient against surface temperature."""
+
+    surface_c: np.ndarray  # the curve's knots; between them ln h is straight
     h_w_m2k: np.ndarray
+    #: Of ln h, from the noise alone: 0.05 means 5 %.  Conductivity, heat capacity and depth add theirs.
     standard_error: np.ndarray
+    #: Knots well inside the surface temperatures of the trace (a knot's distance from the lowest, half of one from
+    #: the highest): nearer to the ends only one side of a knot is measured.
     seen: np.ndarray
-    water_c: float
+    water_c: float  # temperature that h refers to
     time_s: np.ndarray
     measured_c: np.ndarray
-    fitted_c: np.ndarray
-    at_surface_c: np.ndarray
-    noise_c: float
-    misfit_c: float
+    fitted_c: np.ndarray  # the model's thermocouple
+    at_surface_c: np.ndarray  # and its surface
+    noise_c: float  # of the trace
+    misfit_c: float  # standard deviation of measured minus fitted
     warnings: tuple[Warn, ...] = ()
 
     def h(self, surface_c):
@@ -97,28 +196,19 @@ class CoolingCurve:
         ratio = np.log(self.h_w_m2k[at] / law)
         return float(np.exp(ratio.mean())), float(ratio.std())
 
-    def __repr__(self) -> str:
-        words = f"h of {int(self.seen.sum())} surface temperatures, misfit {self.misfit_c:.2g} K at a noise of {self.noise_c:.2g} K"
+    def words(self) -> str:
+        seen, misfit = int(self.seen.sum()), f"misfit {self.misfit_c:.2g} K"
+        words = f"h of {seen} surface temperatures, {misfit} at a noise of {self.noise_c:.2g} K"
         return "\n".join([f"{words}; .table() has them.", *map(str, self.warnings)])
 
-    def _repr_html_(self) -> str:
-        said = "".join(f" {w}" for w in self.warnings)
-        title = f"misfit {self.misfit_c:.2g} K at a noise of {self.noise_c:.2g} K.{said}"
-        return page(f"h against surface temperature, {title}", self.table(), ())
+    shown = table
 
 
 def cooling_curve(
-    time_s,
-    temperature_c,
-    plate: Plate,
-    water_c: float,
-    *,
-    start_c: float | None = None,
-    noise_c: float | None = None,
-    knot_k: float = 25.0,
-    roughness: float = ROUGHNESS,
+    time_s, temperature_c, plate: Plate, water_c: float, *, start_c: float | None = None,
+    noise_c: float | None = None, knot_k: float = 25.0, roughness: float = ROUGHNESS,
     response_s: float = 0.0,
-) -> CoolingCurve:
+) -> CoolingCurve:  # fmt: skip
     """h against surface temperature from one thermocouple trace.
 
     ln h at knots of surface temperature is fitted by least squares with a penalty on its second differences
@@ -128,24 +218,17 @@ def cooling_curve(
 
     Parameters
     ----------
-    time_s, temperature_c : array-like
-        The trace from the moment the water starts, in order of time, 20 readings or more.
-    plate : Plate
-        Plate and depth of the thermocouple.  Use a material that does not transform in the range
-        ("stainless").
-    water_c : float
-        Water temperature, °C.
-    start_c : float, optional
-        Even temperature of the plate at the first reading; by default fitted along, from the first three
-        readings.
-    noise_c : float, optional
-        As for `surface_flux`.
-    knot_k : float
-        Distance of the knots, K, about.
-    roughness : float
-        Expected second difference of ln h from knot to knot; smaller is smoother.
-    response_s : float
-        First-order response time of the thermocouple, s.
+    time_s, temperature_c : array-like; the trace from the moment the water starts, in order of time,
+        20 readings or more.
+    plate : Plate; with the depth of the thermocouple.  Use a material that does not transform in the
+        range ("stainless").
+    water_c : float; water temperature, 0 to 100 °C.
+    start_c : float, optional; even temperature of the plate at the first reading, °C; by default
+        fitted along, from the first three readings.
+    noise_c : float, optional; as for `surface_flux`.
+    knot_k : float; distance of the knots, K, about (5 to 200).
+    roughness : float; expected second difference of ln h from knot to knot; smaller is smoother.
+    response_s : float; first-order response time of the thermocouple, s.
 
     Raises
     ------
@@ -158,7 +241,7 @@ def cooling_curve(
        memory).
     .. [2] Expected second difference of ln h of 0.15 for knots 25 K apart (our choice).
     """
-    t, y, start, noise = checked(time_s, temperature_c, plate, start_c, noise_c)
+    t, y, start, noise = _checked(time_s, temperature_c, plate, start_c, noise_c)
     water = check_number(water_c, "water temperature", 0.0, 100.0, "°C")
     knot_k = check_number(knot_k, "distance of the knots", 5.0, 200.0, "K")
     roughness = check_number(roughness, "roughness", 1e-3, 10.0) * (knot_k / 25.0) ** 1.5
@@ -168,14 +251,14 @@ def cooling_curve(
             f"the trace runs from {start:.0f} to {y.min():.0f} °C beside water of {water:g} °C; "
             "it must cool by 30 K or more."
         )
-    t, y, block = averaged(t, y, _MOST_POINTS)
+    t, y, block = _averaged(t, y, _MOST_POINTS)
     sigma = noise / np.sqrt(block)
     n = max(4, int(round((start - water) / knot_k)) + 1)
     knots = np.linspace(water, start, n)
     theta = first = _first_curve(t, y, plate, water, start, noise, knots)
-    model = _Model(plate, t, knots, water, lag)
+    model = functools.partial(_reading, plate, t, knots, water, lag)
     # the start is one more unknown, held by what is known of it
-    slack = 1e-3 if start_c is not None else np.hypot(noise / np.sqrt(FIRST_READINGS), 2.0)
+    slack = 1e-3 if start_c is not None else np.hypot(noise / np.sqrt(_FIRST_READINGS), 2.0)
     theta = first = np.r_[first, start]
     precision = _penalty(n, roughness, slack)
     for stage in [s for s in (30.0, 10.0, 3.0) if s > 1.5 * sigma] + [max(sigma, 0.3)]:
@@ -202,7 +285,7 @@ def cooling_curve(
 
 def _first_curve(t, y, plate, water, start, noise, knots) -> np.ndarray:
     """ln h at the knots from the step-by-step flux of a thinned trace: medians about each knot."""
-    t, y, block = averaged(t, y, 250)
+    t, y, block = _averaged(t, y, 250)
     rough = surface_flux(t, y, plate, start_c=start, noise_c=noise / np.sqrt(block))
     above = rough.surface_c - water
     good = (above > 20.0) & (rough.flux_w_m2 > 0.0)
@@ -217,49 +300,38 @@ def _first_curve(t, y, plate, water, start, noise, knots) -> np.ndarray:
     return np.interp(knots, *np.array(found).T)
 
 
-class _Model:
-    """The thermocouple's reading for ln h at the knots and the start, with its derivatives by both."""
+def _reading(plate: Plate, t, knots, water: float, lag: float, theta):
+    """The thermocouple's reading for ln h at the knots and the start, its derivatives by both, and the surface."""
+    n, distance = knots.size, knots[1] - knots[0]
 
-    def __init__(self, plate, t, knots, water, lag):
-        self.plate, self.t, self.knots, self.water, self.lag = plate, t, knots, water, lag
+    def flux(surface):
+        x = min(max((surface - knots[0]) / distance, 0.0), n - 1.0)
+        j = min(int(x), n - 2)
+        w = x - j
+        h = np.exp((1.0 - w) * theta[j] + w * theta[j + 1])
+        by = np.zeros(n + 1)
+        by[j], by[j + 1] = (1.0 - w) * h * (surface - water), w * h * (surface - water)
+        slope = h * (theta[j + 1] - theta[j]) / distance if 0.0 < x < n - 1.0 else 0.0
+        return h * (surface - water), h + slope * (surface - water), by
 
-    def __call__(self, theta):
-        knots, water, n = self.knots, self.water, self.knots.size
-        distance = knots[1] - knots[0]
-
-        def flux(share, surface):
-            x = min(max((surface - knots[0]) / distance, 0.0), n - 1.0)
-            j = min(int(x), n - 2)
-            w = x - j
-            h = np.exp((1.0 - w) * theta[j] + w * theta[j + 1])
-            inside = 0.0 < x < n - 1.0
-            by = np.zeros(n + 1)
-            by[j], by[j + 1] = (1.0 - w) * h * (surface - water), w * h * (surface - water)
-            slope = h * (theta[j + 1] - theta[j]) / distance if inside else 0.0
-            return h * (surface - water), h + slope * (surface - water), by
-
-        start, at_start = float(theta[n]), np.r_[np.zeros(n), 1.0]
-        state = self.plate.start(start, n + 1, at_start)
-        reading, by = start, at_start
-        before, by_before = reading, by
-        readings, derivatives, surfaces = [reading], [by], [state.surface_c]
-        for i in range(1, self.t.size):
-            span = self.t[i] - self.t[i - 1]
-            parts = max(1, int(np.ceil(span / _LONGEST_STEP_S - 1e-9)))
-            for _ in range(parts):
-                state = self.plate.step(state, span / parts, flux)
-            true, by_true = self.plate.at_junction(state)
-            keep = np.exp(-span / self.lag) if self.lag > 0.0 else 0.0
-            if keep:  # the junction follows the mean of the step's ends
-                reading = keep * reading + (1.0 - keep) * 0.5 * (before + true)
-                by = keep * by + (1.0 - keep) * 0.5 * (by_before + by_true)
-                before, by_before = true, by_true
-            else:
-                reading, by = true, by_true
-            readings.append(reading)
-            derivatives.append(by)
-            surfaces.append(state.surface_c)
-        return np.array(readings), np.array(derivatives), np.array(surfaces)
+    start, at_start = float(theta[n]), np.r_[np.zeros(n), 1.0]
+    state = plate.start(start, n + 1, at_start)
+    before = now = np.r_[start, at_start]
+    rows, surfaces = [now], [state.surface_c]
+    for span in np.diff(t):
+        parts = max(1, int(np.ceil(span / _LONGEST_STEP_S - 1e-9)))
+        for _ in range(parts):
+            state = plate.step(state, span / parts, flux)
+        true, by = plate.at_junction(state)
+        true = np.r_[true, by]
+        keep = np.exp(-span / lag) if lag > 0.0 else 0.0
+        # a slow junction follows the mean of the step's ends
+        now = keep * now + (1.0 - keep) * 0.5 * (before + true) if keep else true
+        before = true
+        rows.append(now)
+        surfaces.append(state.surface_c)
+    every = np.array(rows)
+    return every[:, 0], every[:, 1:], np.array(surfaces)
 
 
 def _penalty(n: int, roughness: float, slack: float) -> tuple[np.ndarray, np.ndarray]:
@@ -269,7 +341,7 @@ def _penalty(n: int, roughness: float, slack: float) -> tuple[np.ndarray, np.nda
     return bend.T @ bend, np.diag(np.r_[np.full(n, _LEVEL**-2), slack**-2])
 
 
-def _fit(model: _Model, y, theta, first, sigma: float, precision):
+def _fit(model, y, theta, first, sigma: float, precision):
     """Damped least squares for ln h at the knots and the start."""
     bends, level = precision
     penalty = bends + level

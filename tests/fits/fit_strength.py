@@ -1,21 +1,16 @@
-"""The fits behind strength.py; ``python -m forgeprops.strength.tensile_fits`` refits and prints them.
-
-The fitted lines live in ``data/fits/strength_fits.csv``; a test refits them from ``data/validation/handbook_properties.csv``.
-"""
+"""Refit the lines of ``data/fits/strength_fits.csv`` from ``data/validation/handbook_properties.csv`` and print them."""
 
 import numpy as np
 
-from ..base.tables import read_rows
-from .hardness_scales import convert_array
+from forgeprops.base.tables import read_rows
+from forgeprops.strength.hardness_scales import convert_array
 
 
 def handbook(branch: str | None = None) -> dict[str, np.ndarray]:
     """Columns of the handbook rows of one branch (None: every row that is in a fit) as float arrays."""
-    rows = [
-        r
-        for r in read_rows("validation/handbook_properties.csv")
-        if (r["branch"] == branch if branch else r["branch"] not in ("left out", "cold drawn"))
-    ]
+    rows = read_rows("validation/handbook_properties.csv")
+    left_out = "left out", "cold drawn"
+    rows = [r for r in rows if (r["branch"] == branch if branch else r["branch"] not in left_out)]
     keys = ("yield_mpa", "tensile_mpa", "elongation_pct", "reduction_of_area_pct", "hardness_hb")
     out = {key: np.array([float(r[key] or "nan") for r in rows]) for key in keys}
     out["hardness_hv"] = convert_array(out["hardness_hb"], "HB", "HV")[0]
