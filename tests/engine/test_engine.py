@@ -76,17 +76,19 @@ def test_order_neighbours_and_a_batch_change_no_bit(cases, whole):
 
 
 @pytest.mark.parametrize("preheat_c", [760.0, 930.0])
-def test_a_furnace_that_cases_share_changes_no_bit(preheat_c):
-    """Cases of one head and one furnace are heated once, as if each were alone; their traces too."""
+def test_a_way_that_cases_share_changes_no_bit(preheat_c):
+    """Cases of one furnace are heated once, those equal up to the water cooled to it once, as if each were alone."""
     n = 24
     routes = [Route().with_(preheat_c=preheat_c + i // 6, spray_s=4.0 + i % 6) for i in range(n)]
     steels, parts = [grade("4130")] * n, [head("mid-iron")] * n
     kept = {"trace": True, "keep_points": True}
     together = march_columns(Cases.of(steels, parts, routes, [Shop()] * n), **kept)
+    untraced = march_columns(Cases.of(steels, parts, routes, [Shop()] * n))
     for i in range(0, n, 5):
         alone = one(routes[i], **kept)
         same(alone, [i], together)
         assert np.array_equal(alone.trace[0], together.trace[i])
+        same(one(routes[i]), [i], untraced)
 
 
 def test_a_trace_changes_no_hardness(cases, whole):
