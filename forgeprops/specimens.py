@@ -1,7 +1,9 @@
-"""The same march on a simple specimen: an air-cooled bar, an end-quench bar, an imposed curve."""
+"""The same march on a simple specimen: an air-cooled or quenched bar, an end-quench bar, an imposed curve, a diagram of curves."""
 
+import functools
 import math
 from dataclasses import dataclass
+from typing import NamedTuple
 
 import numpy as np
 
@@ -21,6 +23,12 @@ from .transformation import austenite, kinetics, temperatures
 #: (0.3-0.5 for oxide-free hot steel, from memory); with 0.8 its far end cools half as fast again as printed.
 END_QUENCH_EMISSIVITY = 0.4
 _PHASES = ("ferrite", "pearlite", "bainite", "martensite", "austenite")
+#: Constant cooling rates the diagram is made from, °C/s, fast to slow; our choice: water on a thin face to
+#: a bin.
+RATES_C_PER_S = tuple(float(r) for r in np.geomspace(1000.0, 0.03, 49))
+#: A constituent is drawn from 1 % of the steel on (the usual reading of diagrams, common practice) to 99 % of
+#: what it comes to.
+_SEEN, _DONE = 0.01, 0.99
 
 
 @dataclass(frozen=True)
@@ -57,9 +65,7 @@ class Cooled:
         return hardness_interval_hv(self.hardness_hv, self.fractions)[1]
 
 
-def _case(
-    steel, from_c, grain_size_astm, k=None, within_c=(750.0, 1300.0), emissivity=0.8, air_c=25.0
-):
+def _case(steel, from_c, grain, k=None, within_c=(750.0, 1300.0), emissivity=0.8, air_c=25.0):
     """Steel, case and start of one specimen, fully austenitic, in still air (forge-scaled unless said otherwise)."""
     steel = steel_of(steel)
     from_c = check_number(from_c, "temperature from which it cools", *within_c, "°C")
@@ -67,9 +73,9 @@ def _case(
         kinetics.check_constants(k)
     case = np.zeros(1, packing.CASE)
     start = packing.pack_steels([steel], case, k)
-    grain = steel.grain_size_astm
-    if grain_size_astm is not None:
-        grain = check_number(grain_size_astm, "grain size", 0.0, 14.0, "ASTM number")
+    if grain is not None:
+        check_number(grain, "grain size", 0.0, 14.0, "ASTM number")
+    grain = steel.grain_size_astm if grain is None else float(grain)
     case["start_grain_um"] = austenite.diameter_um_from_astm(grain)
     case["start_c"], case["start_austenite"] = from_c, 1.0
     case["air_c"], case["emissivity"] = air_c, emissivity
@@ -178,6 +184,8 @@ def end_quench_bar(
     A DataFrame with columns ``distance_mm`` (0 to 100), ``hv``, ``hrc`` (None below the scale), at 10 to 40 points.
     The jet is one coefficient (`packing.JET_W_M2K`); the skin loses heat to still air.
 
+    References
+    ----------
     .. [1] Bar and jet: ISO 642; ASTM A255 (from memory).
     .. [2] Jet of 12 kW/(m² K), within 5-20 read from measured curves; emissivity of the shank 0.4 (our choice).
     """
@@ -256,3 +264,56 @@ def continuous_cooling(
     out, history = batch.run_curve(case[0], start[0], kinetic, time, temperature, grain_um)
     shares = {p: history[:, i] for i, p in enumerate(_PHASES)}
     return _cooled(steel, case, time, temperature, out, shares)
+
+
+class Region(NamedTuple):
+    """Where one constituent forms: along each rate at which it forms at all, from a start to an end."""
+
+    rate_c_per_s: np.ndarray
+    start_s: np.ndarray  # since the steel fell below Ae3
+    start_c: np.ndarray
+    end_s: np.ndarray
+    end_c: np.ndarray
+    share: np.ndarray
+
+
+class CoolingDiagram(NamedTuple):
+    """Continuous-cooling diagram."""
+
+    steel: Steel
+    ae3_c: float
+    ms_c: float
+    regions: dict[str, Region]  # of "ferrite", "pearlite", "bainite", "martensite", those that form
+    rates_c_per_s: np.ndarray
+    hardness_hv: np.ndarray  # at every rate
+
+
+@functools.lru_cache(maxsize=64)
+def cooling_diagram(steel: Steel, grain_size_astm: float | None = None) -> CoolingDiagram:
+    """Cool the steel at 49 constant rates from above Ae3 and note where each constituent forms.
+
+    Calculated by `forgeprops.specimens.continuous_cooling`, with the steel's own austenite grain or an ASTM
+    number of 0 to 14.  A real head does not cool at a constant rate: laid over the diagram, its curve shows
+    which region it meets first, not the shares.
+    """
+    if grain_size_astm is not None:
+        check_number(grain_size_astm, "grain size", 0.0, 14.0, "ASTM number")
+    steel = steel_of(steel)
+    critical = temperatures.critical_temperatures(steel)
+    from_c = critical.ae3_c + 30.0
+    found: dict[str, list[tuple[float, ...]]] = {}
+    hardness, own = [], {"from_c": from_c, "grain_size_astm": grain_size_astm}
+    for rate in RATES_C_PER_S:
+        cooled = continuous_cooling(steel, rate_c_per_s=rate, **own)
+        hardness.append(cooled.hardness_hv)
+        since_s = cooled.time_s - (from_c - critical.ae3_c) / rate
+        for phase in ("ferrite", "pearlite", "bainite", "martensite"):
+            share = np.maximum.accumulate(cooled.history[phase])
+            last = float(share[-1])
+            if last > _SEEN:
+                levels = (_SEEN, max(_DONE * last, _SEEN))
+                ends = [np.interp(levels, share, y) for y in (since_s, cooled.temperature_c)]
+                found.setdefault(phase, []).append((rate, *np.transpose(ends).ravel(), last))
+    regions = {phase: Region(*np.array(rows).T) for phase, rows in found.items()}
+    curve = np.array(RATES_C_PER_S), np.array(hardness)
+    return CoolingDiagram(steel, critical.ae3_c, critical.ms_c, regions, *curve)

@@ -248,8 +248,12 @@ class Units:
             "_n": ("_lbf", self.from_n, self.force == "lbf"),
             "_mpa": ("_ksi", self.from_mpa, self.strength == "ksi"),
             "_l_min": ("_gpm", self.from_l_min, self.flow == "gpm"),
-            "_hv": (f"_{self.hardness.lower()}", self._hardness_column, self.hardness != "HV"),
         }
+        scale = (
+            f"_{self.hardness.lower()}",
+            lambda c: [self.hardness_text(v) if v == v else "" for v in c],
+        )
+        endings["_hv"] = *scale, self.hardness != "HV"
         shown = {}
         for name in frame.columns:
             end = next((e for e in endings if str(name).endswith(e)), None)
@@ -257,9 +261,6 @@ class Units:
             key = f"{str(name).removesuffix(end)}{new}" if other else name
             shown[key] = turn(frame[name]) if other else frame[name]
         return type(frame)(shown, index=frame.index)
-
-    def _hardness_column(self, column):
-        return [self.hardness_text(v) if v == v else "" for v in column]
 
     def to_dict(self) -> dict[str, str]:
         """Units by kind, for JSON and file headers."""

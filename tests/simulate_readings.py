@@ -64,18 +64,17 @@ def simulated(name, draws, seed=0):
     widths, held = [], []
     for i in range(draws):
         of = slice(i * reading.heads, (i + 1) * reading.heads)
-        if reading.key in ("face hardness", "hosel hardness"):
-            values = many[reading.key.split()[0]][of]
+        if reading.what in ("face hardness", "hosel hardness"):
+            values = many[reading.what.split()[0]][of]
             values = values + TESTER_HV * random.standard_normal()
             values = values + READING_HV * random.standard_normal(reading.heads)
-        elif reading.key == "bend":
+        elif reading.shows == "bar_force_n":
             values = many["bend"][of]
             scatter = random.standard_normal(reading.heads)
             values = values + reading.noise * reading.heads**0.5 * scatter
         else:
-            centre = {"thermocouple": 1.0}.get(reading.key) or float(result.head.hosel.bend_zone_mm)
-            column, scale = reading.observes[1][0], reading.observes[1][2]
-            values = centre * np.exp(scale * z[COMMON.index(column)])
+            centre, scale = reading.drawn
+            values = centre * np.exp(scale * z[COMMON.index(reading.shows)])
             values = values + reading.noise * random.standard_normal()
         low, high = found.after(values, taken_as_said=True)
         widths.append(high - low)

@@ -40,20 +40,24 @@ def sheet(result):
     return flat(html.unescape(re.sub("<[^>]*>", " ", sheet_html(result))))
 
 
-def test_every_caution_once_in_readme_and_sheet_and_on_every_page(sheet):
+def test_every_caution_once_and_every_danger_named(sheet):
     for text in (flat((ROOT / "README.md").read_text("utf-8")), sheet):
         for danger, caution in CAUTIONS:
             assert text.count(caution) == 1, danger
     assert Page().static["cautions"] == CAUTIONS and Page().static["caution"] == SHORT
+    text = " ".join(beside()).lower()
+    assert [danger for danger in DANGERS.split("; ") if danger not in text] == []
+    assert all(len(text.split()) < 45 for text in beside())
 
 
-def test_text_command_line_json_and_sheet_carry_them(result, sheet, capsys):
+def test_text_json_sheet_and_notebooks_carry_them(result, sheet, capsys):
     assert SHORT in flat(result.summary())
     assert main([]) == 0
     assert SHORT in flat(capsys.readouterr().out)
     assert main(["--json"]) == 0
     assert json.loads(capsys.readouterr().out)["cautions"] == beside()
     assert all(text in sheet for text in BENCH) and all(text in beside() for text in BENCH)
+    assert NOTEBOOKS and [p.stem for p in NOTEBOOKS if SHORT not in notebook(p)] == []
 
 
 #: Every subcommand that prints a bend number, in a form that is quick.
@@ -78,10 +82,6 @@ def test_every_subcommand_carries_them(command, tmp_path, monkeypatch, capsys):
     assert json.loads(capsys.readouterr().out)["cautions"] == beside()
 
 
-def test_every_notebook_carries_the_short_one():
-    assert NOTEBOOKS and [p.stem for p in NOTEBOOKS if SHORT not in notebook(p)] == []
-
-
 def test_every_page_and_table_carry_the_short_one(tmp_path):
     assert all(SHORT in flat(str(made().static)) for made in (Page, Lesson, Trust))
     assert fp.estimate_many([fp.grade("1030")]).attrs["cautions"] == SHORT
@@ -101,9 +101,3 @@ DANGERS = (
     "screw bender or a longer bar; flashes it into fire; fumes; above 50 hrc; hours later; black-hot; bursts; "
     "snap; clamp; steam; local codes; makers' instructions; licensed practice; injure; trial bend; eye protection"
 )
-
-
-def test_every_danger_is_named_and_they_stay_short():
-    text = " ".join(beside()).lower()
-    assert [danger for danger in DANGERS.split("; ") if danger not in text] == []
-    assert all(len(text.split()) < 45 for text in beside())

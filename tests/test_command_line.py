@@ -40,7 +40,7 @@ def as_json(result):
     return {"schema": 2, **json.loads(json.dumps(result.to_dict()))}
 
 
-def test_prints_the_summary_the_temper_and_no_spray_of_the_same_estimate(said):
+def test_summary_temper_no_spray_and_two_grades_are_the_estimates(said):
     told = said("--grade", "4130", "--preheat-c", "930")
     assert told.strip() == fp.estimate("4130").summary().strip()
     given = "--grade 4140 --temper 600:1h --temper 200:90min --json".split()
@@ -49,10 +49,7 @@ def test_prints_the_summary_the_temper_and_no_spray_of_the_same_estimate(said):
     assert found == as_json(fp.estimate("4140", "mid-iron", route))
     zones = [z["hardness_hv"] for z in json.loads(said("--spray", "0", "--json"))["zones"].values()]
     assert max(zones) - min(zones) < 30.0
-
-
-def test_the_two_grades_of_the_first_question(said):
-    """Chromoly face harder, hosel allows fewer degrees; the text says why."""
+    # Chromoly face harder, hosel allows fewer degrees; the text says why.
     one, two = (json.loads(said("--grade", name, "--json")) for name in ("4130", "1020"))
     face = [answer["zones"]["face"]["hardness_hv"] for answer in (one, two)]
     assert face[0] > face[1] + 100.0

@@ -118,14 +118,11 @@ FITTED = fp.Shop(
 )  # fmt: skip
 
 
-def test_default_is_neutral_and_positions_keep_their_meaning():
+def test_a_fitted_shop_comes_back_and_the_default_is_neutral(tmp_path):
     assert fp.Shop() == fp.Shop(1.0, 0.8, 1.0, 1.0, 0.0, "neutral")
     assert fp.Shop().fitted == () and fp.Shop().standard_error("spray") == 0.0
     assert hash(fp.Shop()) == hash(fp.Shop())
     assert pickle.loads(pickle.dumps(FITTED)) == FITTED
-
-
-def test_comes_back_as_saved(tmp_path):
     path = tmp_path / "bay2.shop.json"
     FITTED.save(path)
     assert fp.load_shop(path) == fp.load_shop(path.read_bytes(), "bay2.shop.json") == FITTED

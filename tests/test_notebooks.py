@@ -14,7 +14,7 @@ import pytest
 
 import forgeprops as fp
 from forgeprops.base.tables import data_path
-from forgeprops.study import parity
+from forgeprops.study import validation
 
 FOLDER = Path(__file__).resolve().parents[1] / "notebooks"
 NOTEBOOKS = sorted(FOLDER.glob("*.ipynb"))
@@ -124,11 +124,11 @@ def test_07_end_quench_bars_beside_the_standard():
     plain = fp.Steel("middle of 1045H", {"C": 0.465, "Si": 0.25, "Mn": 0.75}, grain_size_astm=7.5)
     alloyed = {"C": 0.405, "Si": 0.25, "Mn": 0.875, "Cr": 0.975, "Mo": 0.20}
     alloyed = fp.Steel("middle of 4140H", alloyed, grain_size_astm=7.5)
-    own, standard = parity.end_quench_curves(plain, places)
+    own, standard = validation.end_quench_curves(plain, places)
     levels = (45.0, 40.0, 30.0)
     deeper = [places[np.argmax(own < h)] - places[np.argmax(standard < h)] for h in levels]
     assert 0.0 < np.mean(deeper) < 1.0
-    own, standard = parity.end_quench_curves(alloyed, places)
+    own, standard = validation.end_quench_curves(alloyed, places)
     near, deep = places <= 10.0, places >= 30.0
     assert np.abs(own - standard)[near].mean() < 1.5
     assert 2.0 < (standard - own)[deep].mean() < 5.0

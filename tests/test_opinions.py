@@ -38,14 +38,6 @@ def _bare(**wt):
     return fp.Steel("bare", {"Ni": 0.0, "Cr": 0.0, "Mo": 0.0, "Cu": 0.0} | wt)
 
 
-def test_austenitising_parameter_is_the_temperature_of_a_one_hour_hold():
-    assert cr.austenitising_parameter(930.0, 3600.0, 0.0) == pytest.approx(930.0)
-    assert cr.austenitising_parameter(930.0, 3600.0, 0.2, "K") == pytest.approx(1203.15)
-    # derived by hand: 850 °C, half an hour
-    assert cr.austenitising_parameter(850.0, 1800.0, 0.0, "K") == pytest.approx(1107.6, abs=0.6)
-    assert cr.austenitising_parameter(850.0, 1800.0, 0.2, "K") == pytest.approx(1116.0, abs=0.6)
-
-
 @pytest.mark.parametrize("name", grades())
 def test_rates_keep_their_order(name):
     rates = list(cr.critical_cooling_rates(grade(name)).values())
@@ -77,11 +69,17 @@ def test_fractions_sum_to_one_and_martensite_grows(name):
     assert share["ferrite_pearlite"][0] == pytest.approx(1.0)
 
 
-def test_equivalent_distance():
+def test_equivalent_distance_small_disagreement_and_harder_with_rate():
     found = end_quench_equivalent_mm(np.array([1e4, 272.2, 5.556, 0.1]))
     assert found == pytest.approx([1.5875, 1.5875, 25.4, 50.8], rel=1e-3)
     assert np.all(np.diff(end_quench_equivalent_mm(np.geomspace(2.0, 270.0, 50))) < 0)
     assert slowest_cooling() == pytest.approx((1.944, 138.0), rel=1e-3)
+    pairs = [opinions(grade(n), r) for n in grades() if family(n) != "carbon" for r in RATES]
+    gaps = [a.hardness_hv - b.hardness_hv for a, b in pairs if a.applicable and b.applicable]
+    assert len(gaps) > 40 and np.mean(np.abs(gaps)) < 30.0
+    for name in grades():
+        hv, _ = opinion_arrays(grade(name), np.geomspace(0.05, 800.0, 200))["critical rates"]
+        assert np.all(np.diff(hv) > -0.5), name
 
 
 @pytest.mark.parametrize("name", [n for n in grades() if family(n) != "carbon"])
@@ -92,12 +90,6 @@ def test_two_independent_methods_agree_on_alloy_steel(name):
         a, b = opinions(grade(name), rate)
         if a.applicable and b.applicable:
             assert abs(a.hardness_hv - b.hardness_hv) < 80.0, (rate, a, b)
-
-
-def test_mean_disagreement_on_alloy_steel_is_small():
-    pairs = [opinions(grade(n), r) for n in grades() if family(n) != "carbon" for r in RATES]
-    gaps = [a.hardness_hv - b.hardness_hv for a, b in pairs if a.applicable and b.applicable]
-    assert len(gaps) > 40 and np.mean(np.abs(gaps)) < 30.0
 
 
 def _rate_in_still_air(diameter_mm):
@@ -143,12 +135,6 @@ def test_measured_bars():
     kelvin, _ = _bar_errors("K", {"4140"})
     assert celsius.size == 4
     assert np.abs(celsius).mean() < 30.0 < 50.0 < kelvin.min()
-
-
-def test_hardness_rises_with_rate():
-    for name in grades():
-        hv, _ = opinion_arrays(grade(name), np.geomspace(0.05, 800.0, 200))["critical rates"]
-        assert np.all(np.diff(hv) > -0.5), name
 
 
 def test_what_is_outside_is_not_counted():
@@ -199,22 +185,26 @@ def test_bad_rate_share_and_option():
     refuses("unit of the austenitising parameter 'F' is unknown", *given, pa_unit="F")
 
 
-def test_deviates():
+def test_deviates_add_variances_and_cases_are_independent():
     assert pytest.approx(stats.norm.ppf(0.5 + COVERAGE / 2), abs=1e-4) == Z
     assert np.exp(1.645 * LN_SPRAY_SD) == pytest.approx(1.5)
+    # A response linear in the unsure input is normal: its variance and the model's add.
+    low, high = interval(300.0, 20.0, 300.0 + 30.0 * spray_nodes())
+    assert (high - low) / 2 == pytest.approx(Z * np.hypot(20.0, 30.0), rel=0.03)
+    assert (high + low) / 2 == pytest.approx(300.0, abs=1.0)
+    centre, sd = np.array([300.0, 450.0]), np.array([20.0, 15.0])
+    values = np.array([[240.0, 180.0], [270.0, 200.0], [330.0, 480.0], [360.0, 490.0]])
+    low, high = interval_arrays(centre, sd, spray_nodes(), values)
+    for i in range(2):
+        assert (low[i], high[i]) == pytest.approx(
+            interval(centre[i], sd[i], values[:, i]), abs=1e-9
+        )
 
 
 def interval(centre, sd, values):
     """Ends of one case."""
     one = np.array([centre]), np.array([sd]), spray_nodes(), np.asarray(values)[:, None]
     return tuple(float(end[0]) for end in interval_arrays(*one))
-
-
-def test_linear_response_adds_variances():
-    """A response linear in the unsure input is normal: its variance and the model's add."""
-    low, high = interval(300.0, 20.0, 300.0 + 30.0 * spray_nodes())
-    assert (high - low) / 2 == pytest.approx(Z * np.hypot(20.0, 30.0), rel=0.03)
-    assert (high + low) / 2 == pytest.approx(300.0, abs=1.0)
 
 
 def test_skewed_response_against_sampling():
@@ -234,17 +224,7 @@ def test_skewed_response_against_sampling():
     assert outcome_chances(450.0, 15.0, deviates, 450.0 + 10.0 * deviates) is None
 
 
-def test_cases_do_not_depend_on_each_other():
-    centre, sd = np.array([300.0, 450.0]), np.array([20.0, 15.0])
-    values = np.array([[240.0, 180.0], [270.0, 200.0], [330.0, 480.0], [360.0, 490.0]])
-    low, high = interval_arrays(centre, sd, spray_nodes(), values)
-    for i in range(2):
-        assert (low[i], high[i]) == pytest.approx(
-            interval(centre[i], sd[i], values[:, i]), abs=1e-9
-        )
-
-
-def test_half_martensite_is_least_sure_and_what_disagrees_and_applies_widens():
+def test_half_martensite_is_least_sure_and_specimens_carry_their_interval():
     shares = np.linspace(0.0, 1.0, 11)
     sd = hardness_sd_hv(300.0, 1.0 - shares, 0.0, shares)
     assert sd.argmax() == pytest.approx(5, abs=1) and sd[0] > 0.0 and sd[-1] > 0.0
@@ -254,9 +234,6 @@ def test_half_martensite_is_least_sure_and_what_disagrees_and_applies_widens():
     values = np.array([[200.0, 300.0], [240.0, 0.0]])
     counted = np.array([[True, True], [True, False]])
     assert opinions_spread_hv(values, counted) == pytest.approx([20.0, 0.0])
-
-
-def test_specimens_carry_their_interval():
     bar = fp.air_cooled_bar(grade("4130"), 25.0)
     assert bar.hardness_low_hv < bar.hardness_hv < bar.hardness_high_hv
     ends = hardness_interval_hv(bar.hardness_hv, bar.fractions)
@@ -292,16 +269,13 @@ def test_a_fitted_shop_has_the_range_that_the_thermocouple_promises():
     assert mean == pytest.approx(promised["thermocouple in the face"], rel=0.20)
 
 
-def test_next_readings_of_a_bend_and_without_water():
+def test_next_readings_and_how_they_are_taken():
     limits = fp.Limits(hosel_allowed_deg=(4.0, None))
     found = fp.next_measurement(fp.estimate(fp.grade("4130"), limits=limits))
-    assert found.reading.key == "bend length" and "scribed" in found.reading.how
+    assert found.reading.what == "length of hosel that bends" and "scribed" in found.reading.how
     assert found.range_then < 0.7 * found.range_now
     found = fp.next_measurement(fp.estimate(fp.grade("4130"), "mid-iron", fp.Route(spray=None)))
     assert "thermocouple" not in " ".join(what for what, *_ in found.others)
-
-
-def test_a_reading_says_how_it_is_taken_or_is_refused():
     found = fp.next_measurement(fp.estimate(fp.grade("8620")))
     assert "0.2 mm of skin" in found.reading.how and "support the face" in found.reading.how
     refuses("refused", found.after, [430.0, 425.0, 433.0], taken_as_said=False)

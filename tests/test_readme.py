@@ -28,20 +28,17 @@ def test_snippet_runs(capsys):
     assert "HV" in capsys.readouterr().out
 
 
-def test_links_picture_and_first_paragraph():
+def test_links_picture_first_paragraph_and_table_of_trust():
     for target in re.findall(r"\]\(([^)#]+)\)", README):
         assert target.startswith("http") or (ROOT / target).exists(), f"{target} is missing"
     first = README.split("\n\n")[1]
     for words in "golf iron|second heat|estimate|metallurgist|hosel|range|limits".split("|"):
         assert words in first
+    assert TRUST.search(README)[2].strip() == trust_summary(), "run python tests/test_readme.py"
 
 
 #: The table between its marks.
 TRUST = re.compile(r"(<!-- trust: .*? -->\n)(.*?)(<!-- end of trust -->)", re.S)
-
-
-def test_table_of_trust_is_the_generated_one():
-    assert TRUST.search(README)[2].strip() == trust_summary(), "run python tests/test_readme.py"
 
 
 if __name__ == "__main__":

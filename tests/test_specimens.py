@@ -81,15 +81,12 @@ def test_imposed_rate_against_solve_ivp(steel, rate):
     assert found.fractions == pytest.approx(expected, abs=0.012)
 
 
-def test_hold_in_the_bainite_range_is_a_curve_too():
+def test_holds_histories_and_more_points_on_the_same_line():
     time, temperature = [0.0, 5.0, 305.0, 330.0], [870.0, 430.0, 430.0, 25.0]
     found = fp.continuous_cooling(CR_MO, time, temperature)
     expected = by_hand(CR_MO, lambda t: np.interp(t, time, temperature), 330.0)
     assert found.fractions == pytest.approx(expected, abs=0.012)
     assert found.fractions["bainite"] > 0.5
-
-
-def test_history_and_more_points_on_the_same_line():
     coarse = fp.continuous_cooling(CR_MO, [0.0, 845.0], [870.0, 25.0])
     fine = fp.continuous_cooling(CR_MO, np.linspace(0.0, 845.0, 400), np.linspace(870.0, 25.0, 400))
     by_rate = fp.continuous_cooling(CR_MO, from_c=870.0, rate_c_per_s=1.0)

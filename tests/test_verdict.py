@@ -20,7 +20,6 @@ from forgeprops.strength.tensile import strength
 
 R = fp.Route()
 #: Six heads of a shop, with the level and the cause that a metallurgist expects.
-#: Six heads of a shop, with the level and the cause that a metallurgist expects.
 SIX = {
     "4130": (R, "marginal", "face"), "1020": (R, "out", "face"), "8620": (R, "out", "face"),
     "4140": (R.with_(spray_s=4), "out", "pull"), "1045": (R, "out", "crack"),
@@ -256,9 +255,16 @@ def good():
 FINE = {"peak_c": 900.0, "share": 1.0, "undissolved": 0.01, "grain_astm": 8.0, "scale_um": 40.0}
 
 
-def test_silent_on_a_good_heat_and_on_carbides_of_carbon_steel(good):
+def test_good_heats_are_silent_and_a_zone_is_named(good):
     assert furnace(good, **FINE) == {}
     assert "carbides-left" not in furnace(evaluated("1030"), undissolved=1.0)
+    hot = {**FINE, "peak_c": 1290.0, "scale_um": 150.0, "share": 0.6}
+    marched = {name: np.full((1, len(ZONES)), v) for name, v in hot.items()}
+    e = dataclasses.replace(good, results=dataclasses.replace(good.results, **marched))
+    texts = [w.text for w in e.warnings(0) if w.code == "partial-austenite"]
+    assert ["of the face" in texts[0], "of the hosel" in texts[1]] == [True, True]
+    for code in ("burning", "scale"):
+        assert [w.code for w in e.warnings(0)].count(code) == 1
 
 
 @pytest.mark.parametrize("columns, code, words", [
@@ -273,16 +279,6 @@ def test_silent_on_a_good_heat_and_on_carbides_of_carbon_steel(good):
 def test_loud_on_a_bad_one(good, columns, code, words):
     found = furnace(good, **{**FINE, **columns})
     assert words in found[code].text and found[code].rank in ("stop", "change", "note")
-
-
-def test_a_zone_is_named_and_heat_and_scale_are_said_once(good):
-    hot = {**FINE, "peak_c": 1290.0, "scale_um": 150.0, "share": 0.6}
-    marched = {name: np.full((1, len(ZONES)), v) for name, v in hot.items()}
-    e = dataclasses.replace(good, results=dataclasses.replace(good.results, **marched))
-    texts = [w.text for w in e.warnings(0) if w.code == "partial-austenite"]
-    assert ["of the face" in texts[0], "of the hosel" in texts[1]] == [True, True]
-    for code in ("burning", "scale"):
-        assert [w.code for w in e.warnings(0)].count(code) == 1
 
 
 def test_every_code_of_one_case_is_a_code_of_many():

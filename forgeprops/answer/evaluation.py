@@ -30,7 +30,6 @@ from ..transformation import rate_doubt, temperatures
 from ..transformation.recrystallisation import press_strain_columns
 from . import interval
 from .second_opinions import OPINION_REHEAT_C, opinion_arrays
-from .variants import carbide_span_hv, hardness, rate_ends_hv, varied
 from .warnings.later_heats import hottest_c, relief_left
 from .warnings.listing import codes_of, of_case
 from .warnings.spray import crack_index
@@ -344,6 +343,53 @@ def _critical(steels: SteelColumns) -> dict[str, np.ndarray]:
     return {name: law(steels)[:, 0] for name, law in laws.items()}
 
 
+def _hardness(cases: Cases, rows: np.ndarray, speed, options) -> np.ndarray:
+    if not len(rows):
+        return np.zeros((0, len(ZONES)))
+    speed = None if speed is None else speed[rows]
+    return Results.of(march_columns(cases.rows(rows), strain_speed=speed, **options)).hardness_hv
+
+
+def _varied(cases: Cases, rows: np.ndarray, changes) -> Cases:
+    """The cases with their variants below them: the laws of water and baths at a deviate, or (None) no spray and no quench."""
+    if not changes:
+        return cases
+    stacked, n = cases.rows(rows), len(cases)
+    spray, route = stacked.shop["spray"], stacked.route
+    for rest, change in zip(np.split(np.arange(n, len(rows)), len(changes)), changes, strict=True):
+        if change is None:
+            route["has_spray"][rest] = route["has_quench"][rest] = False
+        else:
+            sd = interval.spray_ln_sd(stacked.shop["spray_ln_sd"][rest])
+            spray[rest] = np.clip(spray[rest] * np.exp(sd * change), 0.1, 10.0)
+            route["bath_factor"][rest] *= np.exp(interval.LN_SPRAY_SD * change)
+    return stacked
+
+
+def _rate_ends_hv(e, speed) -> np.ndarray:
+    """See `Evaluation.rate_ends_hv`: the cases with all rates faster and slower."""
+    _, sd, lean = e.rate_sd
+    reach = interval.Z * np.stack([-sd, np.hypot(sd, lean)])
+    most = np.abs(reach).max(axis=2)
+    rows, signed = np.tile(np.arange(len(e)), 2), most * np.array([[-1.0], [1.0]])
+    hv = _hardness(e.cases, rows, speed, {**e.options, "ln_delay": signed.ravel()})
+    share = np.abs(reach) / np.maximum(most, 1e-9)[:, :, None]
+    moved = (hv.reshape(reach.shape) - e.hardness_hv) * share
+    return np.stack([np.minimum(moved.min(axis=0), 0.0), np.maximum(moved.max(axis=0), 0.0)])
+
+
+def _carbide_span_hv(cases: Cases, results: Results, speed, options) -> np.ndarray:
+    """Hardness between slow and fast carbides where that could change the answer; 0 elsewhere."""
+    unsure = np.flatnonzero(interval.carbides_unsure(cases, results))
+    span = np.zeros_like(results.hardness_hv)
+    if len(unsure):
+        factor = np.repeat(interval.CARBIDE_SPEEDS, len(unsure))
+        rows = np.concatenate([unsure, unsure])
+        hv = _hardness(cases, rows, speed, {**options, "carbide_speed": factor})
+        span[unsure] = np.abs(hv[: len(unsure)] - hv[len(unsure) :])
+    return span
+
+
 def evaluate(
     cases: Cases, want: Collection[str] = (), *, count_press_strain: bool = False, **options: Any
 ) -> Evaluation:
@@ -365,7 +411,7 @@ def evaluate(
     wet, nodes = np.flatnonzero(cases.quenched), interval.spray_nodes()
     changes = [*(nodes if "interval" in want else ()), *([None] if "dry" in want else ())]
     rows = np.concatenate([np.arange(n), np.tile(wet, len(changes))])
-    stacked = varied(cases, rows, changes)
+    stacked = _varied(cases, rows, changes)
     speeds = None if speed is None else speed[rows]
     if not trace["trace"] or n <= _FEW:
         marched = march_columns(stacked, strain_speed=speeds, **trace, **options)
@@ -373,14 +419,14 @@ def evaluate(
         rest_hv = rest.hardness_hv
     else:
         results = Results.of(march_columns(cases, strain_speed=speed, **trace, **options))
-        rest_hv = hardness(stacked, np.arange(n, len(rows)), speeds, options)
+        rest_hv = _hardness(stacked, np.arange(n, len(rows)), speeds, options)
     variants = np.full((len(changes), n, len(ZONES)), np.nan)
     variants[:, wet] = rest_hv.reshape(len(changes), len(wet), len(ZONES))
     moved = {"dry_hv": variants[-1]} if "dry" in want else {}
     if "interval" in want:
         moved["nodes_hv"] = variants[: len(nodes)]
-        moved["carbide_span_hv"] = carbide_span_hv(cases, results, speed, options)
+        moved["carbide_span_hv"] = _carbide_span_hv(cases, results, speed, options)
     found = Evaluation(cases, results, **moved, counted_strain=counted, options=options)
     if "interval" in want:
-        found = dataclasses.replace(found, rate_ends_hv=rate_ends_hv(found, speed))
+        found = dataclasses.replace(found, rate_ends_hv=_rate_ends_hv(found, speed))
     return found

@@ -44,11 +44,9 @@ def hardness_sd_hv(hardness_hv, ferrite_pearlite, bainite, martensite, spread_hv
 
     Parameters
     ----------
-    hardness_hv : float or array; computed hardness, HV.
-    ferrite_pearlite, bainite, martensite : float or array; shares of the structure, 0 to 1
-        (retained austenite counts with martensite).
-    spread_hv : float or array; how far the other opinions stand apart, HV; see
-        `opinions_spread_hv`.
+    hardness_hv : computed hardness, HV
+    ferrite_pearlite, bainite, martensite : shares, 0 to 1 (retained austenite counts with martensite)
+    spread_hv : how far the other opinions stand apart, HV; see `opinions_spread_hv`
 
     Notes
     -----
@@ -81,16 +79,8 @@ def spread_variance(hv, fp, b, m, spread_hv, in_fp, in_b, in_m, in_share, in_opi
 
 
 def tempering_sd_hv(softened_hv, hardness_hv, temper_c):
-    """Standard deviation that later heats add to a hardness, HV; arrays.
+    """Standard deviation that later heats add to a hardness, HV, from what they took, the hardness after them, the hottest.
 
-    Parameters
-    ----------
-    softened_hv : array; what the later heats took, HV.
-    hardness_hv : array; hardness after them, HV.
-    temper_c : array; hottest of them, °C.
-
-    Notes
-    -----
     At most 5 % of the hardness up to 620 °C and 8 % from 660 °C, but no more than 35 % of what was softened: bainite that
     hardly softens is hardly unsure.
 
@@ -188,13 +178,8 @@ def _samples(centre, sd, deviates, values) -> np.ndarray:
 def interval_arrays(centre, sd, deviates, values) -> tuple[np.ndarray, np.ndarray]:
     """80 % intervals, low and high: model residuals with the response to an unsure input.
 
-    Skewed where the response is: near a cliff the two sides differ.
-
-    Parameters
-    ----------
-    centre, sd : shape (n,); central values and standard deviations from the model.
-    deviates : shape (nodes,); normal deviates of the input (without 0).
-    values : shape (nodes, n); the quantities there.
+    Central values and standard deviations from the model, shape (n,); normal deviates of the input (without 0), shape
+    (nodes,), and the quantities there, (nodes, n).  Skewed where the response is: near a cliff the two sides differ.
     """
     low, high = np.empty(len(centre)), np.empty(len(centre))
     ends = [0.5 - COVERAGE / 2, 0.5 + COVERAGE / 2]

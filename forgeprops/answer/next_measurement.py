@@ -5,8 +5,10 @@ from typing import Any
 
 import numpy as np
 
+from ..base.arrays import rounded
 from ..base.constants import Z80
 from ..base.errors import InputError, check_kind, check_number
+from ..base.tables import read_rows
 from ..inputs.limits import QUANTITIES
 from ..inputs.settings import table
 from .doubt import BEND_LENGTH_SHARE, COMMON, Doubt, deviates
@@ -33,21 +35,22 @@ _WORTH = 0.05
 class Reading:
     """A reading that a shop can take."""
 
-    key: str
     what: str
     how: str  # it must be taken; a reading taken otherwise is refused
     heads: int
     unit: str
     noise: float  # standard deviation of its mean about the lot's middle
-    observes: tuple[str, Any] = field(repr=False)
+    shows: str  # a quantity, or one of `COMMON`
+    drawn: tuple[
+        float, ...
+    ] = ()  # of the latter: its middle, and the standard deviation of its logarithm
 
     def expected(self, doubt: Doubt, z: np.ndarray) -> np.ndarray:
         """The reading's mean in lots of these deviates, shape (lots,)."""
-        kind, name = self.observes
-        if kind == "quantity":
-            return doubt.lot(0, z, name)
-        centre, scale = name[1:]
-        return centre * np.exp(scale * z[:, COMMON.index(name[0])])
+        if not self.drawn:
+            return doubt.lot(0, z, self.shows)
+        centre, scale = self.drawn
+        return centre * np.exp(scale * z[:, COMMON.index(self.shows)])
 
 
 @dataclass(frozen=True, eq=False)
@@ -102,8 +105,8 @@ class NextMeasurement:
     def to_dict(self) -> dict[str, Any]:
         """Plain numbers and texts, ready for JSON."""
         plain = {name: v for name, v in vars(self).items() if name not in ("doubt", "reading")}
-        numbers = {k: float(f"{v:.4g}") for k, v in plain.items() if isinstance(v, float)}
-        others = [{"what": w, "heads": n, "width": float(f"{v:.4g}")} for w, n, v in self.others]
+        numbers = {k: rounded(v) for k, v in plain.items() if isinstance(v, float)}
+        others = [{"what": w, "heads": n, "width": rounded(v)} for w, n, v in self.others]
         one = {"what": self.reading.what, "heads": self.reading.heads, "how": self.reading.how}
         return {**plain, **numbers, **one, "others": others, "words": self.words}
 
@@ -116,43 +119,30 @@ def readings(result, doubt: Doubt) -> list[Reading]:
     .. [1] Noise of testers, thermocouples, spring balances and scribed lines (our choice).
     .. [2] Skin removed before a hardness test; correction on a curved surface: ISO 6507-1, ISO 6508-1 (from memory).
     """
-    found = []
+    rows, found = {row["what"]: row for row in read_rows("library/readings.csv")}, []
     scatter = np.sqrt((doubt.scatter[:, :, 0] ** 2).sum(axis=0))
 
-    def add(key: str, what: str, how: str, heads: int, unit: str, noise: float, *observes) -> None:
-        found.append(Reading(key, what, how, heads, unit, noise, observes))
+    def add(what: str, heads: int, noise: float, *drawn: float) -> None:
+        how, unit, shows = (rows[what][n] for n in ("how", "unit", "shows"))
+        found.append(Reading(what, how, heads, unit, noise, shows, drawn))
 
-    def hardness(zone: str, how: str) -> None:
-        what, name = f"{zone} hardness", f"{zone}_hardness_hv"
-        sd = float(scatter[doubt.names.index(name)])
+    for zone in ("face", "hosel"):
+        sd = float(scatter[doubt.names.index(f"{zone}_hardness_hv")])
         for n in HEADS:
             noise = float(np.sqrt((sd**2 + READING_HV**2) / n + TESTER_HV**2))
-            add(what, what, how, n, "HV", noise, "quantity", name)
-
-    ground = "grind at least 0.2 mm of skin off first, cold, three indents a head"
-    hardness("face", f"{ground}; support the face from behind.")
-    hardness("hosel", f"{ground}; correct for the curve of the hosel, mandrel in the bore.")
+            add(f"{zone} hardness", n, noise)
     if result.sprayed:
-        ln_sd, flux = (
-            float(spray_ln_sd(result.shop.spray_ln_sd)),
-            float(result.route.sprays[0].flux_kg_m2_s),
-        )
+        ln_sd, flux = spray_ln_sd(result.shop.spray_ln_sd), result.route.sprays[0].flux_kg_m2_s
         if ln_sd > 0.0:
-            how = "bead pressed into a hole from the back to mid-thickness, 10 readings a second, from furnace to cold."
-            law = TRACE_LN_SD, "number", ("water law", 1.0, ln_sd)
-            add("thermocouple", "thermocouple in the face", how, 1, "× the water law", *law)
-        how = "can of known mouth in the face's place, three runs of the spray time."
-        rate = flux * CAN_SHARE, "number", ("spray rate", flux, table()["flux"].spread.value)
-        add("catch can", "catch can under the spray", how, 1, "kg/(m² s)", *rate)
+            add("thermocouple in the face", 1, TRACE_LN_SD, 1.0, float(ln_sd))
+        rate_sd = table()["flux"].spread.value
+        add("catch can under the spray", 1, flux * CAN_SHARE, float(flux), rate_sd)
     length = float(result.head.hosel.bend_zone_mm)
-    how = "lines scribed 1 mm apart along the hosel before a bend of 2°; measure where their distance changes."
-    spread = length * LENGTH_SHARE, "number", ("bend length", length, BEND_LENGTH_SHARE / Z80)
-    add("bend length", "length of hosel that bends", how, 1, "mm", *spread)
+    bent = length * LENGTH_SHARE, length, BEND_LENGTH_SHARE / Z80
+    add("length of hosel that bends", 1, *bent)
     pull = float(doubt.middle[doubt.names.index("bar_force_n"), 0])
-    how = "spring balance at the end of the bar, slowly, to the change that stays; the head clamped close to the neck."
     for n in (1, 3):
-        noise = pull * FORCE_SHARE / n**0.5
-        add("bend", "pull for the required change", how, n, "N", noise, "quantity", "bar_force_n")
+        add("pull for the required change", n, pull * FORCE_SHARE / n**0.5)
     return found
 
 
@@ -209,8 +199,8 @@ def next_measurement(result) -> NextMeasurement | None:
         means = means + reading.noise * random.standard_normal(_TRIED)
         ends = _ranges(doubt, worst.name, reading, means)
         width = float((ends[1] - ends[0]).mean())
-        if reading.key not in best or width < best[reading.key][0] - _WORTH * (high - low):
-            best[reading.key] = width, reading
+        if reading.what not in best or width < best[reading.what][0] - _WORTH * (high - low):
+            best[reading.what] = width, reading
     ranked = sorted(best.values(), key=lambda row: row[0])
     width, reading = ranked[0]
     what, now = QUANTITIES[worst.name], (worst.low, worst.high, float(high - low))

@@ -6,6 +6,7 @@ says stop.
 """
 
 import dataclasses
+from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import Any
 
@@ -26,19 +27,17 @@ from .verdict import chances, level_of
 from .warnings.listing import brief, stops_of
 
 KINDS = ("setting", "later heat", "cooling", "steel")
-#: Changes tried, in the setting's unit or as a factor; near ones, so that the rest of the process stays (our choice).
-_PREHEAT_STEPS_C = (-60, -40, -20, 20, 40, 60)
-#: Usual preheat temperatures, for a setting that is far from them.
-_USUAL_PREHEATS_C = (870, 930, 1000)
-#: The same of spray and soak: factors, and usual values in the setting's unit, for one that is far from them.
-_FACTORS = {
-    "spray_s": (0.5, 0.75, 1.25, 1.5, 2.0, 2.5, 3.0),
-    "flux": (0.6, 0.8, 1.25, 1.5),
-    "soak_s": (1.5, 2.0, 3.0),
+#: Changes tried by setting: steps in its unit, factors, and usual values for one that is far from them; near ones, so that
+#: the rest of the process stays (our choice).  A soak and a delay only grow: the shop's shortest is its own.
+_TRIED: dict[str, tuple[tuple, tuple, tuple]] = {
+    "preheat_c": ((-60, -40, -20, 20, 40, 60), (), (870, 930, 1000)),
+    "soak_s": ((), (1.5, 2.0, 3.0), (300, 600, 900)),
+    "spray_s": ((), (0.5, 0.75, 1.25, 1.5, 2.0, 2.5, 3.0), (6, 8, 10, 12, 15)),
+    "flux": ((), (0.6, 0.8, 1.25, 1.5), (8, 12, 16, 20)),
+    "delay_s": ((1.0, 2.0), (), ()),
+    "water_c": ((), (), (35, 45)),  # quenches milder
 }
-_USUAL = {"spray_s": (6, 8, 10, 12, 15), "flux": (8, 12, 16, 20), "soak_s": (300, 600, 900)}
-#: Water of a spray, °C, that quenches milder.
-_WARM_WATER_C = (35, 45)
+_OF_WATER = ("spray_s", "flux", "delay_s")
 _TEMPER_STEPS_C = (-250, -200, -150, -100, -50, 50, 100)
 _TEMPERS_C, _LOCAL_C = (200, 300, 400, 450, 500, 550, 600, 650), (600, 650, 680)
 #: Zones of a temper that leaves the face; least temper, and how far a later heat stays below Ac1, °C (our choice).
@@ -101,80 +100,71 @@ class Remedy:
         return {**plain, "chance_right": round(self.chance_right, 3)}
 
 
-def _setting(steel, route: Route, name: str, value: float, adds_water=False) -> Trial | None:
-    """A setting at another value of its slider; None where that is out of range or no change."""
-    what = table()[name]
-    low, high, _ = what.slider
-    step = step_of(name)
-    value = round(round(value / step) * step, 3)
-    now = route.setting(name)
-    if not low <= value <= high or abs(value - now) < 0.5 * step:
-        return None
-    far = abs(value - now) / (high - low)
-    shown = f"{_SHORT.get(name, what.label)} {value:g} {what.unit}"
-    if name == "flux":
-        # the command line takes kg/(m² s)
-        shown = f"{what.label} {from_flux(value).flow_l_min:.1f} L/min ({value:.4g} {what.unit})"
-    return Trial("setting", shown, far, steel, route.with_(**{name: value}), adds_water)
-
-
-def _other(steel, route: Route, name: str) -> list[Trial]:
-    """A setting times its factors, and at its usual values, each once; a soak only longer."""
-    now = route.setting(name)
-    values = [*(now * f for f in _FACTORS[name]), *_USUAL[name]]
-    values = [v for v in values if name != "soak_s" or v > now]
-    found = (_setting(steel, route, name, v, name != "soak_s" and v > now) for v in values)
-    return list({t.words: t for t in found if t is not None}.values())
+def _settings(steel: Steel, route: Route, wet: bool) -> Iterator[Trial]:
+    """Single settings at other values of their sliders, each once."""
+    for name, (steps, factors, usual) in _TRIED.items():
+        what, step, now = table()[name], step_of(name), route.setting(name)
+        if now is None or (name in _OF_WATER and not wet):
+            continue
+        (low, high, _), seen = what.slider, {now}
+        for value in (*(now + d for d in steps), *(now * f for f in factors), *usual):
+            more, value = value > now, round(round(value / step) * step, 3)
+            if value in seen or not low <= value <= high or abs(value - now) < 0.5 * step:
+                continue
+            if name == "soak_s" and not more:
+                continue
+            seen.add(value)
+            words = f"{_SHORT.get(name, what.label)} {value:g} {what.unit}"
+            if name == "flux":  # the command line takes kg/(m² s)
+                flow = f"{from_flux(value).flow_l_min:.1f} L/min"
+                words = f"{what.label} {flow} ({value:.4g} {what.unit})"
+            changed, far = route.with_(**{name: value}), abs(value - now) / (high - low)
+            adds = more and name in ("spray_s", "flux")
+            yield Trial("setting", words, far, steel, changed, adds)
 
 
 def trials(steel: Steel, route: Route) -> list[Trial]:
     """Near single changes of a case, in the order they are preferred."""
-    preheat_c, spray = route.preheat.temperature_c, route.spray
-    preheats_c = dict.fromkeys([*(preheat_c + d for d in _PREHEAT_STEPS_C), *_USUAL_PREHEATS_C])
-    found = [_setting(steel, route, "preheat_c", t) for t in preheats_c]
-    found += _other(steel, route, "soak_s")
+    grow, spray, far = dataclasses.replace, route.spray, _FIXED / _FAR
     wet = spray is not None and spray.flux_kg_m2_s * spray.duration_s > 0.0
-    if wet:
-        found += [*_other(steel, route, "spray_s"), *_other(steel, route, "flux")]
-        # longer only: the shop's shortest delay is its own
-        found += [_setting(steel, route, "delay_s", spray.delay_s + d) for d in (1.0, 2.0)]
-    found += [*_milder(steel, route), *_later_heats(steel, route)]
+    found = list(_settings(steel, route, wet))
+    baths = ("water bath", "polymer bath")
+    if any(q.medium in baths for q in route.quench):
+        oil = {"medium": "oil bath", "fluid_c": None}
+        oiled = tuple(grow(q, **oil) if q.medium in baths else q for q in route.quench)
+        words = "quench in oil, clear of its flash point"
+        found.append(Trial("cooling", words, far, steel, grow(route, quench=oiled)))
+    for later, words in _later_heats(float(ac1_c(steel)) - _BELOW_AC1_C, route.later):
+        found.append(Trial("later heat", words, far, steel, grow(route, later=later)))
     for name, words in COOLING_WORDS.items():
         if name != route.cool.surroundings:
-            cool = dataclasses.replace(route.cool, surroundings=name, view_factor=None)
-            cooled = dataclasses.replace(route, cool=cool)
-            found.append(Trial("cooling", f"cool {words}", _FIXED / _FAR, steel, cooled))
+            cool = grow(route.cool, surroundings=name, view_factor=None)
+            found.append(Trial("cooling", f"cool {words}", far, steel, grow(route, cool=cool)))
     usual = Spray().duration_s
-    for other in map(grade, grades()):
-        if other.name != steel.name:
-            words = f"steel {other.name}"
-            found.append(Trial("steel", f"{words} (next lot)", _FIXED / _FAR, other, route))
-            if wet and abs(spray.duration_s - usual) > 0.5:
-                sprayed = route.with_(spray_s=usual)
-                words = f"{words}, spray {usual:g} s (next lot)"
-                found.append(Trial("steel", words, 2.0 * _FIXED / _FAR, other, sprayed))
-    return [t for t in found if t is not None]
+    for other in (g for g in map(grade, grades()) if g.name != steel.name):
+        words = f"steel {other.name}"
+        found.append(Trial("steel", f"{words} (next lot)", far, other, route))
+        if wet and abs(spray.duration_s - usual) > 0.5:
+            words = f"{words}, spray {usual:g} s (next lot)"
+            found.append(Trial("steel", words, 2.0 * far, other, route.with_(spray_s=usual)))
+    return found
 
 
-def _later_heats(steel: Steel, route: Route) -> list[Trial]:
-    """A later heat where there is none; another temperature, fewer zones, or none, where there is one."""
-    highest = float(ac1_c(steel)) - _BELOW_AC1_C
-    found = []
-    for i, heat in enumerate(route.later):
-        before, after = route.later[:i], route.later[i + 1 :]
-        found.append(_later(steel, route, (*before, *after), "leave out the later heat"))
-        others = _other_heats(heat) if not isinstance(heat, Normalise) else []
-        for other, words in others:
-            if other.temperature_c <= highest:
-                found.append(_later(steel, route, (*before, other, *after), words))
-    if not route.later:
+def _later_heats(highest_c: float, later: tuple) -> Iterator[tuple[tuple, str]]:
+    """A later heat where there is none; another temperature, fewer zones, or none, where there is one; and words."""
+    for i, heat in enumerate(later):
+        before, after = later[:i], later[i + 1 :]
+        yield (*before, *after), "leave out the later heat"
+        for other, words in _other_heats(heat) if not isinstance(heat, Normalise) else ():
+            if other.temperature_c <= highest_c:
+                yield (*before, other, *after), words
+    if not later:
         heats = [(Temper(float(t)), f"temper at {t} °C, 1 h") for t in _TEMPERS_C]
         for t in _LOCAL_C:
             heats.append((Temper(float(t), zones=_ENDS), f"temper hosel and neck at {t} °C, 1 h"))
         for t in _LOCAL_C:
             heats.append((LocalHeat("hosel", float(t)), f"heat the hosel to {t} °C, 10 min"))
-        found += [_later(steel, route, (h,), w) for h, w in heats if h.temperature_c <= highest]
-    return found
+        yield from (((heat,), words) for heat, words in heats if heat.temperature_c <= highest_c)
 
 
 def _other_heats(heat: Temper | LocalHeat) -> list[tuple]:
@@ -190,25 +180,6 @@ def _other_heats(heat: Temper | LocalHeat) -> list[tuple]:
     if not heat.zones:
         found.append((grow(heat, zones=_ENDS), "temper hosel and neck alone"))
     return found
-
-
-def _milder(steel: Steel, route: Route) -> list[Trial | None]:
-    """Warmer water for the spray, oil for a bath: what the warning of a quench crack advises."""
-    found = []
-    if route.spray:
-        found += [_setting(steel, route, "water_c", t) for t in _WARM_WATER_C]
-    baths = [q.medium in ("water bath", "polymer bath") for q in route.quench]
-    if any(baths):
-        oil = [dataclasses.replace(q, medium="oil bath", fluid_c=None) if wet else q
-               for q, wet in zip(route.quench, baths, strict=True)]  # fmt: skip
-        words = "quench in oil, clear of its flash point"
-        oiled = dataclasses.replace(route, quench=tuple(oil))
-        found.append(Trial("cooling", words, _FIXED / _FAR, steel, oiled))
-    return found
-
-
-def _later(steel, route, later, words) -> Trial:
-    return Trial("later heat", words, _FIXED / _FAR, steel, dataclasses.replace(route, later=later))
 
 
 def best_remedy(result, verdict) -> Remedy | None:

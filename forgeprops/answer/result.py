@@ -286,17 +286,7 @@ class Estimate:
         """Formulas, tables and constants this estimate used, each with its reference and basis."""
         return sources_of(self)
 
-    def summary(self, units=None) -> str:
-        """What decides, in at most 25 lines; `units` as `Units.of` reads them, for example "US" or "°F, HRC"."""
-        return words.summary(self, units)
-
-    def details(self, units=None) -> str:
-        """Everything else in plain words: why, water, furnace, press, skin, hosel, strike, shape, all warnings."""
-        return words.details(self, units)
-
-    def to_dict(self, units=None) -> dict[str, Any]:
-        """Plain numbers and texts, ready for JSON; `units` are those of the texts."""
-        return words.to_dict(self, units)
+    summary, details, to_dict = words.summary, words.details, words.to_dict
 
     def __repr__(self) -> str:
         return self.summary()

@@ -52,20 +52,12 @@ _IN_CRITICAL = ("C", "Si", "Mn", "Ni", "Cr", "Mo", "V", "Cu")
 
 @dataclass(frozen=True)
 class Opinion:
-    """What a method says about one zone.
+    """What a method says about one zone."""
 
-    Attributes
-    ----------
-    hardness_hv : Hardness, HV; None if the method gives no number.
-    applicable : False: the number, if any, must not be counted.
-    why : How the number came about, or why the method does not apply.
-    method : "critical rates" or "end-quench position".
-    """
-
-    hardness_hv: float | None
-    applicable: bool
-    why: str
-    method: str = ""
+    hardness_hv: float | None  # None if the method gives no number
+    applicable: bool  # False: the number, if any, must not be counted
+    why: str  # how the number came about, or why the method does not apply
+    method: str = ""  # "critical rates" or "end-quench position"
 
 
 def _mixture(steel, rate, share, martensite: str = "end_quench"):
@@ -196,12 +188,9 @@ def opinions(
         return Opinion(*never, _CRITICAL), Opinion(*never, _END_QUENCH)
     said = f"{rate:.3g} °C/s at 700 °C"
     hv, parts, reasons = _critical(steel, rate, reheated, share, heat_c, hold_s, pa_unit)
-    shares = (
-        f"{100.0 * float(v):.0f} % {k.replace('_', ' and ')}"
-        for k, v in parts.items()
-        if v >= 0.005
-    )
-    critical = _opinion(hv, reasons, f"{said}: {', '.join(shares)}", _CRITICAL)
+    parts = {k.replace("_", " and "): 100.0 * float(v) for k, v in parts.items() if v >= 0.005}
+    structure = ", ".join(f"{percent:.0f} % {name}" for name, percent in parts.items())
+    critical = _opinion(hv, reasons, f"{said}: {structure}", _CRITICAL)
     hrc, distance, reasons = _end_quench(steel, rate, reheated, share)
     why = f"{said}, as {distance:.1f} mm from the quenched end: {hrc:.1f} HRC"
     return critical, _opinion(hv_from_hrc(hrc), reasons, why, _END_QUENCH)

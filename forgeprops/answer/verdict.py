@@ -8,6 +8,7 @@ from typing import Any
 
 import numpy as np
 
+from ..base.arrays import rounded
 from ..inputs.limits import QUANTITIES, Limits
 from .doubt import Doubt, deviates, doubt_of, other_shares
 from .warnings.listing import brief, stops_of
@@ -66,7 +67,7 @@ class LimitState:
     def to_dict(self) -> dict[str, Any]:
         """Plain numbers and texts, ready for JSON."""
         found = {"limit": self.words, "quantity": self.name}
-        found |= {n: float(f"{getattr(self, n):.4g}") for n in ("value", "low", "high")}
+        found |= {n: rounded(getattr(self, n)) for n in ("value", "low", "high")}
         return found | {"met": self.met, "chance": round(self.chance, 3)}
 
 

@@ -1,12 +1,15 @@
 """The answer in sentences: plain words first, numbers second, the reason beside them."""
 
 import dataclasses
+import functools
 import math
 import textwrap
 from typing import Any
 
 from ..base import cautions
+from ..base.arrays import rounded
 from ..base.ranges import ranked
+from ..base.tables import read_rows
 from ..forging.cautions import FULL_AUSTENITE, NO_AUSTENITE, is_idle
 from ..strength.hardness_scales import try_convert
 from ..thermal.spray_units import from_flux
@@ -15,6 +18,16 @@ from .warnings.spray import LATE_WATER_C
 
 #: Elements that are named as holding back ferrite and pearlite, from which wt% on: above residuals (our choice).
 _ALLOYING = (("chromium", "Cr", 0.30), ("nickel", "Ni", 0.40), ("molybdenum", "Mo", 0.08))
+
+
+@functools.cache
+def _sentences() -> dict[str, str]:
+    return {row["name"]: row["text"] for row in read_rows("library/sentences.csv")}
+
+
+def _say(name: str, result, **added) -> str:
+    """A sentence of the table; it names the result as r, its zones, and what is added."""
+    return _sentences()[name].format(r=result, **result.zones, **added)
 
 
 def structure(fractions, most: int | None = None) -> str:
@@ -96,19 +109,6 @@ def _face_why(result) -> str:
     return f"{first}this steel is too lean to harden under this spray"
 
 
-def headline(result) -> str:
-    """Two sentences for the top: face and hosel."""
-    face, hosel = result.zones["face"], result.zones["hosel"]
-    bend = result.hosel
-    return (
-        f"The face comes out at about {face.hardness_hv:.0f} HV ({face.hardness_low_hv:.0f} to "
-        f"{face.hardness_high_hv:.0f} HV, 80 % range): {_face_why(result)}. "
-        f"The hosel comes out at about {hosel.hardness_hv:.0f} HV ({hosel.hardness_low_hv:.0f} to "
-        f"{hosel.hardness_high_hv:.0f} HV) and takes {bend.allowed_deg:.1f}° at most ({bend.allowed_deg_low:.1f} to "
-        f"{bend.allowed_deg_high:.1f}°): {_hosel_why(result)}."
-    )
-
-
 #: Lines of a summary.
 _MOST_LINES = 25
 
@@ -159,32 +159,24 @@ def _job(result) -> str:
 
 def _deciding(result, units: Units) -> list[str]:
     """The six lines that decide: verdict, hardness, hosel, risk, remedy, how sure and what to measure."""
-    verdict, bend = result.verdict, result.hosel
-    zones, strike = [], result.face
+    verdict, bend, zones = result.verdict, result.hosel, []
     for name in ("face", "hosel"):
         hardness, span, second = _hardness(result.zones[name], units)
         zones.append(f"{name} {hardness} ({span}{f', {second}' * bool(second)})")
     by_hand = bend.bar_force_n <= cautions.STEADY_PULL_N
     pull = bend.ease.split(":")[0] if by_hand else "screw bender or longer bar"
-    bench = (
-        f"one bend {bend.one_bend_deg:.1f}°, {bend.rebend_deg:.1f}° if adjusted {bend.rebends:.0f} times "
-        f"({bend.allowed_deg_low:.1f} to {bend.allowed_deg_high:.1f}°)"
-    )
+    bench = _say("bench", result)
     if not bend.takes_change:
         bench += f"; do not bend it {bend.target_deg:.1f}°"
     elif bend.target_deg > 0.0:
-        bench += f"; {bend.bar_force_n:.0f} N on a {float(bend.bench.bar_mm[0]):.0f} mm bar for {bend.target_deg:.1f}° ({pull})"
+        bench += _say("pull", result, bar_mm=float(bend.bench.bar_mm[0]), pull=pull)
     remedy, measure = verdict.remedy, verdict.measure_next
     cure = "none needed." if verdict.level == "good" else "no single near change keeps all limits."
     if remedy is not None:
-        cure = (
-            f"{remedy.words}: {remedy.gives}; costs {remedy.costs}; then {100 * remedy.chance_right:.0f} % sure, "
-            f"{remedy.heads_inside} of 100 heads inside."
-        )
+        cure = _say("remedy", result, remedy=remedy, sure=100 * remedy.chance_right)
     lines = [
         verdict.sentence,
-        f"Hardness: {'; '.join(zones)}. Face at the strike: margin {strike.margin:.2f} ({strike.margin_low:.2f} to "
-        f"{strike.margin_high:.2f}), minimum thickness {strike.least_thickness_mm:.1f} mm.",
+        f"Hardness: {'; '.join(zones)}. {_say('strike', result)}",
         f"Hosel: {bench}.",
         f"Risk: {verdict.biggest_risk}",
         f"Remedy: {cure}",
@@ -195,7 +187,10 @@ def _deciding(result, units: Units) -> list[str]:
 
 
 def summary(result, units=None) -> str:
-    """What decides in six lines, the zones, the cautions: at most 25 lines of 100 characters."""
+    """What decides in six lines, the zones, the cautions: at most 25 lines of 100 characters.
+
+    `units` as `Units.of` reads them, for example "US" or "°F, HRC".
+    """
     units = Units.of(units)
     title = textwrap.wrap(units.text(_job(result)), 100, subsequent_indent="  ")[:2]
     head = f"{'zone':6} {'hardness, 80 % range':20} {'':>7} {f'tensile, {units.strength}':16} {f'yield, {units.strength}':16} structure"
@@ -218,24 +213,16 @@ def warnings(result):
 
 def details(result, units=None) -> str:
     """Everything beside the summary: why, water, furnace, press, skin, hosel, strike, shape, warnings, cautions."""
-    face = result.zones["face"]
-    texts = [_water(result), headline(result)]
-    if result.without_spray is not None:
-        both = f"{result.without_spray['face']:.0f} HV without, {face.hardness_hv:.0f} HV with it"
-        texts.append(f"Effect of the spray on the face: {both}.")
-    loss = face.peak_c - (face.water_c if face.water_c is not None else face.die_c)
-    water = "spray" if result.route.sprays else "quench"
-    where = f"when the {water} starts" if face.water_c is not None else "at the press"
-    texts.append(
-        f"Face: preheat temperature {result.route.preheat.temperature_c:.0f} °C, metal {face.peak_c:.0f} °C leaving "
-        f"the furnace, {face.die_c:.0f} °C in the die, {face.peak_c - loss:.0f} °C {where} (transfer and press "
-        f"{'took' if loss >= 0.0 else 'gave'} {abs(loss):.0f} °C)."
-    )
-    critical = result.critical
-    texts.append(
-        f"Steel: ideal diameter {result.ideal_diameter_mm:.0f} mm with the grain the furnace gave "
-        f"the face; Ae3 {critical.ae3_c:.0f} °C, Bs {critical.bs_c:.0f} °C, Ms {critical.ms_c:.0f} °C."
-    )
+    face, sprayed = result.zones["face"], result.zones["face"].water_c is not None
+    whys = {"face_why": _face_why(result), "hosel_why": _hosel_why(result)}
+    texts = [_water(result), _say("headline", result, **whys)]
+    texts += [] if result.without_spray is None else [_say("effect", result)]
+    now_c = face.water_c if sprayed else face.die_c
+    water, loss_c = "spray" if result.route.sprays else "quench", face.peak_c - now_c
+    where = f"when the {water} starts" if sprayed else "at the press"
+    heat = {"now_c": now_c, "where": where, "loss_c": abs(loss_c)}
+    texts.append(_say("face", result, **heat, took="took" if loss_c >= 0.0 else "gave"))
+    texts.append(_say("steel", result))
     texts += [*_second_heat(result), "Hosel: " + result.hosel.words()]
     texts += ["Face at the strike: " + result.face.words(), "Shape: " + result.distortion.words()]
     verdict = result.verdict
@@ -264,65 +251,39 @@ def _water(result) -> str:
     if spray.flux_kg_m2_s <= 0.0:
         return f"Water 0 kg/(m² s); {after}"
     reading = from_flux(spray.flux_kg_m2_s)
-    across = (4.0 / math.pi * reading.can_area_mm2) ** 0.5
-    return (
-        f"Spray {reading.total_l_min:.1f} L/min on {reading.footprint_mm[0]:g} × {reading.footprint_mm[1]:g} mm "
-        f"({spray.flux_kg_m2_s:.3g} kg/(m² s); a can {across:.0f} mm across catches {reading.can_ml:.0f} mL in "
-        f"{reading.can_seconds:g} s) for {spray.duration_s:g} s, {spray.delay_s:g} s after the press; then {after}"
-    )
+    across_mm = (4.0 / math.pi * reading.can_area_mm2) ** 0.5
+    return _say("spray", result, spray=spray, reading=reading, across_mm=across_mm, after=after)
 
 
 def _austenite(result) -> str:
     """How much austenite the furnace made, and how coarse."""
-    face, hosel = result.zones["face"], result.zones["hosel"]
-    if max(face.austenite_share, hosel.austenite_share) < NO_AUSTENITE:
-        return " No austenite forms."
-    return (
-        f" Austenite: {100 * face.austenite_share:.0f} % of the face, grain ASTM {face.grain_astm:.1f}; "
-        f"{100 * hosel.austenite_share:.0f} % of the hosel, ASTM {hosel.grain_astm:.1f}."
-    )
+    face, hosel = (100 * result.zones[name].austenite_share for name in ("face", "hosel"))
+    if max(face, hosel) < 100 * NO_AUSTENITE:
+        return "No austenite forms."
+    return _say("austenite", result, face_share=face, hosel_share=hosel)
 
 
 def _second_heat(result) -> list[str]:
     """What the second heat costs: time, effort, skin, press strain; one sentence or two each."""
-    soak, through = result.route.preheat.soak_s, result.heat_through_s
-    if through is None:
-        time = "The slowest zone does not come within 10 °C of the furnace."
-    elif through <= soak:
-        time = f"Heated through after {through:.0f} s of the {soak:.0f} s in the furnace."
-    else:
-        time = f"Not heated through: that takes {through:.0f} s, the furnace has {soak:.0f} s."
-    time += _austenite(result)
-    effort, surface = result.effort, result.surface
-    press = (
-        f"Effort: flow stress {effort.mean_mpa:.0f} MPa in the die, {effort.relative:.2f} times that of 1030 at the "
-        f"same temperatures; about {effort.press_force.kn / 1000:.1f} MN on the press "
-        f"({effort.press_force.low_kn / 1000:.1f} to {effort.press_force.high_kn / 1000:.1f} MN).{_as_easy(result)}"
-    )
+    soak_s, through = result.route.preheat.soak_s, result.heat_through_s
+    name = "never through" if through is None else "through" if through <= soak_s else "not through"
+    time = f"{_say(name, result, soak_s=soak_s)} {_austenite(result)}"
+    force, surface = result.effort.press_force, result.surface
+    mn = {"mn": force.kn / 1000, "low_mn": force.low_kn / 1000, "high_mn": force.high_kn / 1000}
+    press = _say("effort", result, **mn, as_easy=_as_easy(result))
     if any(w.code == "too-cold-to-press" for w in result.warnings):
-        press = f"Effort: not known at {effort.die_c:.0f} °C in the die: do not press."
-    skin = f"Skin of the face: {surface.scale_um:.0f} µm of scale took {surface.metal_loss_um:.0f} µm of metal; "
-    if surface.decarburised_um < 1.0:
-        skin += "no carbon is lost."
-    else:
-        blast = surface.blast
-        how = " by grinding or milling; a blast does not take so much" * (
-            blast.metal_um > _BLAST_UM
-        )
-        skin += (
-            f"carbon is lost to {surface.decarburised_um:.0f} µm, so the skin has {surface.skin_hv:.0f} HV over "
-            f"{surface.sound_hv:.0f} HV; for a hard skin {blast.scale_um:.0f} µm of scale and "
-            f"{blast.metal_um:.0f} µm of metal must come off{how}."
-        )
-    hosel, effect = result.zones["hosel"], result.strain_effect_hv
-    counted, sign = ("is counted", 0.0) if result.press_strain_counted else ("is not counted", 1.0)
-    strain = (
-        f"Press strain: {100 * hosel.recrystallised_share:.0f} % of the hosel has recrystallised "
-        f"{'when the spray starts' if result.route.spray is not None else 'at Ae3'}; what is left {counted}; "
-        f"at most it changes the face to {result.zones['face'].hardness_hv + sign * effect['face']:.0f} HV and the hosel "
-        f"to {hosel.hardness_hv + sign * effect['hosel']:.0f} HV."
-    )
-    return [time, press, skin, strain]
+        press = _say("no effort", result)
+    how = " by grinding or milling; a blast does not take so much"
+    name = "no carbon lost" if surface.decarburised_um < 1.0 else "carbon lost"
+    skin = _say(name, result, s=surface, how=how * (surface.blast.metal_um > _BLAST_UM))
+    zones, effect = result.zones, result.strain_effect_hv
+    sign = 0.0 if result.press_strain_counted else 1.0
+    hv = {f"{n}_hv": zones[n].hardness_hv + sign * effect[n] for n in ("face", "hosel")}
+    counted = "is counted" if result.press_strain_counted else "is not counted"
+    when = "when the spray starts" if result.route.spray is not None else "at Ae3"
+    share = 100 * zones["hosel"].recrystallised_share
+    strained = {"recrystallised": share, "when": when, "counted": counted, **hv}
+    return [time, press, skin, _say("press strain", result, **strained)]
 
 
 #: Metal that a cleaning blast takes off at most, µm (common practice, no source).
@@ -339,10 +300,8 @@ def _as_easy(result) -> str:
     band = f"{abs(ends[0]):.0f} to {abs(ends[1]):.0f}"
     if ends[0] * ends[1] < 0.0:
         band = f"{equal.low_c:+.0f} to {equal.high_c:+.0f}"
-    return (
-        f" To press like 1030 its metal would have to be {abs(equal.hotter_c):.0f} °C {way} in the die "
-        f"(by {band} °C, depending on the flow-stress law)."
-    )
+    by_c = abs(equal.hotter_c)
+    return " " + _say("as easy", result, by_c=by_c, way=way, band=band)
 
 
 def _spelled(value, units: Units):
@@ -372,10 +331,6 @@ hotter_like_1030_c=equal_effort.hotter_c hotter_like_1030_low_c=equal_effort.low
 hotter_like_1030_high_c=equal_effort.high_c"""
 
 
-def _rounded(value) -> float | None:
-    return None if value is None else float(f"{value:.4g}")
-
-
 def _numbers(thing, names: str) -> dict[str, float | None]:
     found = {}
     for name in names.split():
@@ -383,16 +338,16 @@ def _numbers(thing, names: str) -> dict[str, float | None]:
         value = thing
         for part in path.split("."):
             value = None if value is None else getattr(value, part)
-        found[new or path] = _rounded(value)
+        found[new or path] = rounded(value)
     return found
 
 
 def _zone_numbers(zone, strain_effect_hv: float) -> dict[str, Any]:
     found = _numbers(zone, _ZONE)
     found["fractions"] = {name: round(share, 4) for name, share in zone.fractions.items()}
-    found |= {**_numbers(zone, _FLOW), "strain_effect_hv": _rounded(strain_effect_hv)}
+    found |= {**_numbers(zone, _FLOW), "strain_effect_hv": rounded(strain_effect_hv)}
     for of in ("tensile", "yield"):
-        low, high = map(_rounded, zone.interval(f"{of}_mpa"))
+        low, high = map(rounded, zone.interval(f"{of}_mpa"))
         found |= {f"{of}_low_mpa": low, f"{of}_high_mpa": high}
     return found
 
@@ -415,7 +370,7 @@ def to_dict(result, units=None) -> dict[str, Any]:
         "surface": _numbers(result.surface, _SURFACE),
         "effort": _numbers(result, _EFFORT),
         "press_strain_counted": result.press_strain_counted,
-        "without_spray_hv": dry and {name: _rounded(hv) for name, hv in dry.items()},
+        "without_spray_hv": dry and {name: rounded(hv) for name, hv in dry.items()},
         "warnings": [dataclasses.asdict(w) for w in ranked(result.warnings)],
         "cautions": cautions.beside(),
         "sources": [str(source) for source in result.sources],

@@ -31,19 +31,12 @@ _ENTRY = re.compile(rf"(.+?) \(({'|'.join(BASES)})\)\.?", re.DOTALL)
 
 @dataclass(frozen=True)
 class Source:
-    """One entry of a References section.
+    """One entry of a References section."""
 
-    Attributes
-    ----------
-    where : Module and function within the package, or row of a table.
-    what : What the formula gives: the first line of its docstring.
-    reference, basis : Author, year, journal, standard or reason; one of `BASES`.
-    """
-
-    where: str
-    what: str
-    reference: str
-    basis: str
+    where: str  # module and function within the package, or row of a table
+    what: str  # the formula gives: the first line of its docstring
+    reference: str  # author, year, journal, standard or reason
+    basis: str  # one of `BASES`
 
     @property
     def room(self) -> str:

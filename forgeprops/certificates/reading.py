@@ -5,10 +5,10 @@ from collections.abc import Sequence
 from dataclasses import replace
 
 from ..base.errors import InputError, OtherLayout, check_choice
+from ..base.in_words import InWords
 from ..inputs.grades import grade as library_grade
 from ..inputs.steel import DEFAULT_RESIDUALS, ELEMENTS, Steel
-from ..io.columns import page
-from ..io.grids import Grid, Problem, read_grids
+from ..io.grids import Problem, read_grids
 from ..io.tables import data_frame
 from .layout import find_tables, header_score
 from .rows import Certificate, read_table
@@ -21,7 +21,7 @@ CELL_LIMIT = 200_000
 _SLIP_FACTOR = 4.0
 
 
-class Certificates(tuple):
+class Certificates(InWords, tuple):
     """Certificates in the file's order: a tuple of `Certificate` that also knows the file's problems."""
 
     problems: tuple[Problem, ...]
@@ -58,12 +58,10 @@ class Certificates(tuple):
         first += f", {bad} cannot." if bad else "."
         return "\n".join([first, *(f"- {p}" for p in self.problems)])
 
-    def __repr__(self) -> str:
-        return self.summary()
+    words = summary
 
-    def _repr_html_(self) -> str:
-        title = self.summary().splitlines()[0]
-        return page(title, self.table().drop(columns="problems"), self.problems)
+    def shown(self):
+        return self.table().drop(columns="problems")
 
 
 def read_certificates(
@@ -79,14 +77,10 @@ def read_certificates(
 
     Parameters
     ----------
-    source : path, bytes or upload
-        The file, its bytes, or a file chooser's upload.
-    sheet : str, optional
-        Read this sheet of a workbook only; by default all visible sheets.
-    filename : str, optional
-        Name used in messages when bytes are given.
-    below_limit : {"half", "zero"}
-        What "<0.01" counts for: half the limit, or nothing.
+    source : path, bytes or upload of a file chooser
+    sheet : str, optional; this sheet of a workbook only, by default all visible ones
+    filename : str, optional; name used in messages when bytes are given
+    below_limit : {"half", "zero"}; what "<0.01" counts for
 
     Returns
     -------
@@ -124,7 +118,11 @@ def read_certificates(
         if tables[0].grid.transposed:
             grid.report("element names run down a column", "read column by column")
         elif tables[0].header > 0:
-            _report_title(grid, tables[0].header, tables[0].given)
+            first, last = grid.row_numbers[0], grid.row_numbers[tables[0].header] - 1
+            rows = f"rows {first} to {last}" if last > first else f"row {first}"
+            taken = ", ".join(f"{k} {v}" for k, v in tables[0].given.items())
+            read = f" ({taken} read from it)" if taken else ""
+            grid.report(f"{rows} above the header", f"taken as a title{read}", 0)
         for table in tables:
             named |= {c.name: None for c in table.columns.values() if c.name in ELEMENTS}
             certificates += read_table(table, below_limit)
@@ -140,14 +138,6 @@ def read_certificates(
     graded = any(c.grade for c in merged)
     checked = [_compare_with_grade(c, named, graded, problems) for c in merged]
     return Certificates(checked, problems)
-
-
-def _report_title(grid: Grid, header: int, given) -> None:
-    first, last = grid.row_numbers[0], grid.row_numbers[header] - 1
-    rows = f"rows {first} to {last}" if last > first else f"row {first}"
-    taken = ", ".join(f"{k} {v}" for k, v in given.items())
-    read = f" ({taken} read from it)" if taken else ""
-    grid.report(f"{rows} above the header", f"taken as a title{read}", 0)
 
 
 def _merge_heats(certificates: list[Certificate], problems: list[Problem]) -> list[Certificate]:

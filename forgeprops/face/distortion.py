@@ -298,13 +298,9 @@ def cutting_warnings(hardness_hv: Mapping[str, float], to_cut, limit_hv=CUTTING_
     is_, layer, it = "are", "their hardest layers have", "them"
     if len(hard) == 1:
         is_, layer, it = "is", "its hardest layer has", "it"
+    zones, hv = (" and ".join(", ".join(x).rsplit(", ", 1)) for x in (hard, hard.values()))
     text = (
-        f"The {_listed(hard)} {is_} machined later; {layer} {_listed(hard.values())} HV, above {limit:.0f} HV: cut {it} before, "
-        f"temper {it}, or use carbide."
+        f"The {zones} {is_} machined later; {layer} {hv} HV, above {limit:.0f} HV: cut {it} before, temper {it}, or use "
+        "carbide."
     )
     return (Warn("distortion:hard-to-cut", text),)
-
-
-def _listed(words) -> str:
-    *first, last = words
-    return f"{', '.join(first)} and {last}" if first else last

@@ -158,20 +158,30 @@ def damage_mpa(hardness_hv, pulse_mpa, residual_mpa=0.0, skin_hv=None):
     return strain * np.maximum(top / amplitude, 0.3) ** (1.0 - walker)
 
 
-def _pulse(hardness_hv, wanted, residual_mpa, skin_hv=None):
-    """Pulse whose damage is `wanted`: secant in logarithms, where damage is nearly a power of the pulse."""
-    x = np.log(wanted) + 0.3
-    goal, older, at_older = np.log(wanted), x - 0.2, None
-    at_older = np.log(damage_mpa(hardness_hv, np.exp(older), residual_mpa, skin_hv)) - goal
+def secant(miss_of, x, slope, slopes, most, close, ends=(-np.inf, np.inf)):
+    """Root of a rising function of arrays: steps of at most `most`, slopes held within `slopes`, `slope` the first."""
+    older = at_older = None
     for _ in range(40):
-        value = np.log(damage_mpa(hardness_hv, np.exp(x), residual_mpa, skin_hv)) - goal
-        if np.all(np.abs(value) < 1e-9):
+        miss = miss_of(x)
+        if np.all(np.abs(miss) < close):
             break
-        run = x - older
-        slope = np.where(run == 0.0, 1.5, (value - at_older) / np.where(run == 0.0, 1.0, run))
-        older, at_older = x, value
-        x = x - np.clip(value / np.clip(slope, 0.5, 4.0), -1.0, 1.0)
-    return np.exp(x)
+        steep = slope
+        if older is not None:
+            run = x - older
+            steep = np.where(run == 0.0, slope, (miss - at_older) / np.where(run == 0.0, 1.0, run))
+        older, at_older = x, miss
+        x = np.clip(x - np.clip(miss / np.clip(steep, *slopes), -most, most), *ends)
+    return x
+
+
+def _pulse(hardness_hv, wanted, residual_mpa, skin_hv=None):
+    """Pulse whose damage is `wanted`; in logarithms damage is nearly a power of the pulse."""
+    goal = np.log(wanted)
+
+    def miss(x):
+        return np.log(damage_mpa(hardness_hv, np.exp(x), residual_mpa, skin_hv)) - goal
+
+    return np.exp(secant(miss, goal + 0.3, 1.5, (0.5, 4.0), 1.0, 1e-9))
 
 
 # ---- tables: a strike's capacity is a function of hardness (and skin) once finish and number are chosen ----

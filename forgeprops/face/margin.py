@@ -19,7 +19,7 @@ from ..inputs.drawing import tour_speed_m_s
 from ..inputs.head import MASS_G
 from ..strength.tensile import strength_arrays, structure_shares
 from . import plate as plates
-from .fatigue import capacity_mpa, life
+from .fatigue import capacity_mpa, life, secant
 from .result import LOCATIONS, FaceStrike
 from .strike import PEAK_FACTOR, PEAK_RANGE, Faces, Strike, strike_load, strike_options
 
@@ -190,20 +190,14 @@ def _least_thickness(faces: Faces, strike: Strike, wanted):
     """Thickness at which the margin is `wanted` (the share of clamping moves with it), mm."""
     bending, takes = _Bending.of(faces, strike), _capacities(faces, strike)
     dent = _dent_mpa(faces, bending.patch, strike.dent_rate)
-    # the margin goes nearly with a power of the thickness: secant in logarithms
-    x = np.log(np.broadcast_to(faces.thickness_mm, np.shape(wanted)).astype(float))
-    older, at_older = x, None
-    for _ in range(40):
+
+    def miss(x):
         margin = _by_place(faces, bending, takes, dent, np.exp(x))[0].min(axis=0)
-        miss, slope = np.log(margin / wanted), 1.7
-        if at_older is not None:
-            run = x - older
-            slope = np.where(run == 0.0, 1.7, (miss - at_older) / np.where(run == 0.0, 1.0, run))
-        older, at_older = x, miss
-        x = np.clip(x - np.clip(miss / np.clip(slope, 0.7, 4.0), -0.5, 0.5), -1.6, 3.9)
-        if np.all(np.abs(miss) < 1e-8):
-            break
-    return np.exp(older)
+        return np.log(margin / wanted)
+
+    # the margin goes nearly with a power of the thickness
+    begin = np.log(np.broadcast_to(faces.thickness_mm, np.shape(wanted)).astype(float))
+    return np.exp(secant(miss, begin, 1.7, (0.7, 4.0), 0.5, 1e-8, (-1.6, 3.9)))
 
 
 def core_hv(layers):

@@ -60,6 +60,8 @@ def carbon_equivalents(steel) -> dict[str, float]:
 
     Contents of one steel outside the range of an equivalent are warned of (CEN has no stated range).
 
+    Examples
+    --------
     >>> from forgeprops.inputs.steel import Steel
     >>> steel = Steel("4140 without residuals", {"C": 0.405, "Si": 0.25, "Mn": 0.875, "Cr": 0.95, "Mo": 0.20,
     ...                                          "Ni": 0.0, "Cu": 0.0})

@@ -124,13 +124,17 @@ def ideal_diameter_upper(steel, unit: str = "mm"):
     whose dividing factors belong to it; this is the upper end for low-carbon grades.  Never below `ideal_diameter` with
     its grain-size term.
 
+    References
+    ----------
+    .. [1] M. A. Grossmann, Trans. AIME 150 (1942) 227-259, base diameters as tabulated in ASM handbooks
+       (data/constants/base_diameters.csv) (from memory).
+
+    Examples
+    --------
     >>> from forgeprops.inputs.grades import grade
     >>> steel = grade("SCM420")
     >>> round(ideal_diameter_upper(steel) / ideal_diameter(steel), 2)
     1.38
-
-    .. [1] M. A. Grossmann, Trans. AIME 150 (1942) 227-259, base diameters as tabulated in ASM handbooks
-       (data/constants/base_diameters.csv) (from memory).
     """
     steel = check_steel(steel)
     rows, carbon = read_rows("constants/base_diameters.csv"), content_of(steel, "C")

@@ -210,16 +210,13 @@ class Nodes:
         own = {name: np.take(v, index, axis=0) for name, v in own.items()}
         return Nodes(**own, section=Section(**section))
 
-    def least_force(self, curvature) -> np.ndarray:
-        """Least force on the bar at which some point has its given curvature, N, (..., n)."""
-        return self._least(self.section.moment_slope(curvature)[0])
-
     def yield_force(self) -> np.ndarray:
         """Force on the bar at which the first fibre yields, N."""
         first = self.metal[..., 1] * self.section.stiffness / (self.fibre_mm * YOUNGS_MPA)
-        return self._least(first)
+        return self.least_force(first)
 
-    def _least(self, moment) -> np.ndarray:
+    def least_force(self, moment) -> np.ndarray:
+        """Least force on the bar at which some point bears its given moment (N mm), N, (..., n)."""
         return np.where(self.real, self.moment_factor * moment / self.arm_mm, np.inf).min(axis=-1)
 
     def elastic(self, force) -> np.ndarray:

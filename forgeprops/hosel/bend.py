@@ -257,7 +257,10 @@ def _answer(shape, here, neck, bench: Bench, state, notes) -> HoselBend:
     for name, bar in zip(("bar_length_needed_mm", "bar_length_steady_mm"), bars, strict=True):
         pull[name] = float(bar) if target else 0.0
     metal = {"strength": here, "hardness_hv": here.hardness_hv, "outer_strain": strain}
-    metal |= {"yield_moment_nm": _first_yield_nm(shape, here, bench), "limit_moment_nm": limit_nm}
+    left = max(here.yield_mpa - bench.residual_stress_mpa, 0.0)  # residual tension taken off
+    factor = shape.get("moment_factor", 1.0) / shape.get("fibre_factor", 1.0)
+    yield_nm = left * bending_moment.elastic_modulus_mm3(*sizes) * factor / 1000.0
+    metal |= {"yield_moment_nm": yield_nm, "limit_moment_nm": limit_nm}
     return HoselBend(
         **{**allowed, **change, **pull, **metal},
         for_length={x: float(degrees[1 + i]) for i, x in enumerate(LENGTHS_MM)},
@@ -327,14 +330,6 @@ def _rebends_left(material: Strength, strain: float, bench: Bench, damage: float
     left = max(1.0 - damage, 0.0) / bench.scatter_factor
     amplitude = 0.5 * range_ * notch
     return {n: float(fatigue.cycles_to_crack(x, amplitude)) * left for n, x in lives.items()}
-
-
-def _first_yield_nm(shape, here: Strength, bench: Bench) -> float:
-    """First yield at the hosel's section, residual tension taken off."""
-    left = max(here.yield_mpa - bench.residual_stress_mpa, 0.0)
-    section = bending_moment.elastic_modulus_mm3(shape["outside_mm"], shape["bore_mm"])
-    factor = shape.get("moment_factor", 1.0) / shape.get("fibre_factor", 1.0)
-    return left * section * factor / 1000.0
 
 
 def _return_force(n: Nodes, strain, force: float, reverse: float) -> float:

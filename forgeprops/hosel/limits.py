@@ -41,7 +41,7 @@ def limit_forces(n: Nodes, bench: Bench, cold=fatigue.COLD_STRAIN, scatter=None,
     crumpling = np.minimum(2.0 * bench.wall_thinning, wall / (2.0 * n.outside_mm)) / n.fibre_mm
     strains = np.maximum(np.stack([crack, rebend]), 1e-6) / n.fibre_mm
     curvature = np.stack([np.minimum(ovalising, crumpling), *strains])
-    return n.least_force(curvature), curvature
+    return n.least_force(n.section.moment_slope(curvature)[0]), curvature
 
 
 def governing(forces):

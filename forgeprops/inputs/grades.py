@@ -98,15 +98,13 @@ def _steel(name: str) -> Steel:
 def grade(name: str) -> Steel:
     """A library grade at the middle of its standard's range.
 
-    An element with a range takes its middle.  An element with a maximum only takes half of it where that is
-    less than the default residual, and carbon half of it; otherwise it stays unnamed, so that the default residual fills it and
-    `Steel.assumed` says so.  An element the standard does not name stays unnamed too.
+    An element with a maximum only takes half of it where that is less than the default residual, and carbon half of it;
+    otherwise it stays unnamed, as one that the standard does not name, so that the default residual fills it and
+    `Steel.assumed` says so.
 
     Parameters
     ----------
-    name : str
-        Grade name or alias: "4130", "AISI 4130", "42CrMo4", "1.7225", "SCM420".  Blanks, dashes and case do
-        not matter.
+    name : str; "4130", "AISI 4130", "42CrMo4", "1.7225", "SCM420": blanks, dashes and case do not matter
 
     Returns
     -------

@@ -40,10 +40,10 @@ _ODD = np.arange(1.0, 40.0, 2.0)
 
 
 def bar_mean_rise_mm2(width_mm, thickness_mm):
-    """Mean of u over a rectangle where the Laplacian of u is −1 and u = 0 on the edge, mm².
+    """Mean of u over a rectangle where the Laplacian of u is −1 and u = 0 on the edge, mm²; numbers or arrays.
 
-    Numbers or arrays.  In a bar cooling steadily the mean is hotter than the surface by (heat per
-    volume)·u/k; a wide plate gives thickness²/12, a square 0.03514·side².
+    In a bar cooling steadily the mean is hotter than the surface by (heat per volume)·u/k; a wide plate gives
+    thickness²/12, a square 0.03514·side².
 
     Source: the equation of Saint-Venant torsion, u = torsion constant / (4 × section area); series of Timoshenko & Goodier,
     *Theory of Elasticity*, art. 109, from memory, checked against 0.1406 side⁴ for a square.
@@ -115,16 +115,11 @@ class Head:
 
     Parameters
     ----------
-    name : str
-        What the shop calls it.
-    face, rim, neck, hosel : Face, Rim, Neck, Hosel
-        The parts of the drawing.
-    body : tuple of Block
-        Sole, top line, toe, heel.
-    declared_mass_g : float or None
-        Finished mass from the drawing or the scales; it must agree with the dimensions within 3 %.
-    note : str
-        Where the dimensions come from.
+    name : str; what the shop calls it
+    face, rim, neck, hosel : Face, Rim, Neck, Hosel; the parts of the drawing
+    body : tuple of Block; sole, top line, toe, heel
+    declared_mass_g : float or None; from the drawing or the scales, within 3 % of the dimensions' mass
+    note : str; where the dimensions come from
 
     Raises
     ------
@@ -203,7 +198,7 @@ class Head:
         return parts if finished else forged_parts(*parts)
 
     def zones(self, state: str = "forged") -> dict[str, Zone]:
-        """Zones of the head, computed from its dimensions, in the order of `ZONES`, of the drawing in the state "forged" or "finished"."""
+        """Zones of the drawing in the state "forged" or "finished", in the order of `ZONES`."""
         return dict(_zones(self, state))
 
     def mass_g(self, state: str = "finished") -> float:

@@ -20,18 +20,11 @@ COOLING = tuple(COOLING_WORDS)
 
 @dataclass(frozen=True)
 class Temper:
-    """A heat below Ac1 of the whole head or of some zones: temper, bake, stress relief, subcritical anneal.
+    """A heat below Ac1 of the whole head or of some zones: temper, bake, stress relief, subcritical anneal."""
 
-    Attributes
-    ----------
-    temperature_c : Metal temperature, °C.
-    hold_s : Time at temperature, s.
-    zones : Zones that reach it; empty means all.
-    """
-
-    temperature_c: float
-    hold_s: float = 3600.0
-    zones: tuple[str, ...] = ()
+    temperature_c: float  # of the metal
+    hold_s: float = 3600.0  # at temperature
+    zones: tuple[str, ...] = ()  # that reach it; empty means all
 
     def __post_init__(self):
         check_settings(self, "later_heat")
@@ -60,22 +53,14 @@ class LocalHeat:
     """Torch or coil on the bend zone of the hosel; hosel and neck are hot as far as they conduct.
 
     Above Ac1 the hosel becomes austenite, and what it cools to in still air is calculated; what stays ferrite begins from
-    the first-heat structure.
-
-    Attributes
-    ----------
-    place : {"hosel"}
-    peak_c : Temperature of the hottest place, °C.
-    hold_s : Time at temperature, s.
-    cooled : {"cloth", "air"}; what the head lies in meanwhile: a soaked cloth or water up to the
-        neck, or still air, where a hot head loses the hardness of its face (see
-        `forgeprops.thermal.local_heat`).
+    the first-heat structure.  Meanwhile the head lies in a soaked cloth or water up to the neck ("cloth"), or in still air
+    ("air"), where a hot head loses the hardness of its face (see `forgeprops.thermal.local_heat`).
     """
 
     place: str = "hosel"
-    peak_c: float = 680.0
-    hold_s: float = 600.0
-    cooled: str = "cloth"
+    peak_c: float = 680.0  # of the hottest place
+    hold_s: float = 600.0  # at temperature
+    cooled: str = "cloth"  # or "air"
 
     def __post_init__(self):
         check_choice(self.place, "place", ("hosel",), "local heat")
@@ -101,18 +86,11 @@ class LocalHeat:
 
 @dataclass(frozen=True)
 class Normalise:
-    """A heat of the whole head above Ac3, cooled in air: new austenite, and nothing of the quench is left.
+    """A heat of the whole head above Ac3, cooled in air: new austenite, and nothing of the quench is left."""
 
-    Attributes
-    ----------
-    temperature_c : Furnace temperature, °C, above the steel's Ac3.
-    hold_s : Time in the furnace from loading cold, s.
-    surroundings : How it cools, one of `COOLING`.
-    """
-
-    temperature_c: float = 890.0
-    hold_s: float = 1800.0
-    surroundings: str = "single"
+    temperature_c: float = 890.0  # of the furnace, above the steel's Ac3
+    hold_s: float = 1800.0  # in the furnace from loading cold
+    surroundings: str = "single"  # how it cools, one of `COOLING`
 
     def __post_init__(self):
         check_settings(self, "later_heat")

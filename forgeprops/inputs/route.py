@@ -42,16 +42,11 @@ MEDIA = {"water spray": (25.0, _SPRAYED), **{name: (c, _ALL) for name, c in _USU
 class FirstHeat:
     """The hot forging before: it leaves the structure and grain the second heat starts from.
 
-    Attributes
-    ----------
-    finish_c : Temperature at which the first forging ends and still-air cooling begins, °C (850–950
-        °C is the finish range read for alloy steel; 900 °C is our default).
-    grain_size_astm : Austenite grain after hot forging and recrystallisation (default 5, common
-        practice, no source).
+    850–950 °C is the finish range read for alloy steel; the default grain is common practice, no source.
     """
 
-    finish_c: float = 900.0
-    grain_size_astm: float = 5.0
+    finish_c: float = 900.0  # where the first forging ends and still-air cooling begins
+    grain_size_astm: float = 5.0  # austenite after hot forging and recrystallisation
 
     def __post_init__(self):
         check_settings(self, "first_heat")
@@ -100,19 +95,15 @@ class Press:
 
     Attributes
     ----------
-    dwell_s : Contact under load, s. A screw or mechanical press holds 0.01–0.06 s hot, a hydraulic
-        one longer (from memory); the default 0.05 s is a mechanical press.
+    dwell_s : Contact under load, s: 0.01–0.06 hot in a screw or mechanical press, longer in a
+        hydraulic one (from memory).
     die_c : Die temperature, °C; dies run at 150–400 °C.
     contact_w_m2k : Conductance of the interface under load, W/(m² K): 5000–12 000 in a forging
-        stroke with graphite (from memory). In series with it the engine puts the die's own
-        transient resistance.
-    rest_s : Time the head lies in the lower die under its own weight, s: half of it before the
-        stroke, half after.
+        stroke with graphite (from memory), in series with the die's own transient resistance.
+    rest_s : Time in the lower die under its own weight, s: half before the stroke, half after.
     strain : Mean plastic strain of the press, which heats the metal.
-    scale_left : Share of the scale's thickness that still sticks after the press (0.3 is our
-        estimate, no source).
-    shape : {"simple", "complex", "very complex", "coining"}; what the press fills, for its force
-        only (`forgeprops.forging.press.FORCE_FACTORS`).
+    scale_left : Share of the scale's thickness that sticks after the press (our estimate, no source).
+    shape : One of `SHAPES`; for the force only (`forgeprops.forging.press.FORCE_FACTORS`).
     """
 
     dwell_s: float = 0.05
@@ -134,13 +125,12 @@ class Spray:
 
     Attributes
     ----------
-    flux_kg_m2_s : Impact density on the face, kg/(m² s). Use `forgeprops.thermal.spray_units` to
-        get it from L/min, nozzles and footprint or from a catch can.
+    flux_kg_m2_s : Impact density on the face, kg/(m² s); `forgeprops.thermal.spray_units` gets it
+        from L/min, nozzles and footprint or from a catch can.
     delay_s : From the end of the press to the spray, s.
     duration_s : How long the water runs, s.
     water_c : Water temperature, °C.
-    rim_share, body_share, neck_share, hosel_share : Overspray: share of the flux that reaches the
-        front of the other zones.
+    rim_share, body_share, neck_share, hosel_share : Overspray: share of it on the front of the zone.
     back_on_die : The back still rests on the die while the water runs.
     """
 
@@ -239,13 +229,11 @@ class Cool:
 
     Attributes
     ----------
-    surroundings : {"single", "row", "bin", "fan", "sleeve", "box", "vermiculite"}; a single head in
-        still air; a row on a conveyor; a bin of hot heads; a fan on it; still air with an
-        insulating sleeve on the hosel; a closed insulated box; buried in vermiculite.
+    surroundings : One of `later.COOLING_WORDS`.
     air_c : Air and wall temperature, °C.
     air_speed_m_s : Air speed of the fan, m/s (used by "fan" only).
-    view_factor : Share of what the head radiates that reaches the room; None takes the stated value
-        of the surroundings.
+    view_factor : Share of what the head radiates that reaches the room; None: that of the
+        surroundings.
     """
 
     surroundings: str = "single"

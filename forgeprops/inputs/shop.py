@@ -24,10 +24,8 @@ class Shop(Saved):
 
     Attributes
     ----------
-    spray : Multiplies the spray heat-transfer law (a published spray law is good to about a factor
-        1.5).
-    emissivity : Emissivity of the scaled head in air (0.8 ± 0.1 for thin tight scale at 500–1000
-        °C).
+    spray : Multiplies the spray heat-transfer law (a published one is good to about a factor 1.5).
+    emissivity : Of the scaled head in air (0.8 ± 0.1 for thin tight scale at 500–1000 °C).
     air : Multiplies the convection of still or moving air.
     die : Multiplies the die contact.
     delay_s : Added to the spray delay: what the valve and the pipe take, s.
@@ -133,10 +131,8 @@ def load_shop(source, filename: str | None = None) -> Shop:
 
     Parameters
     ----------
-    source : path, bytes or upload
-        The file (see `io.reading.read_source`).
-    filename : str, optional
-        Name for messages when bytes are given.
+    source : path, bytes or upload (see `io.reading.read_source`)
+    filename : str, optional; name for messages when bytes are given
 
     Raises
     ------

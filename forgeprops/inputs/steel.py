@@ -50,20 +50,15 @@ class Steel:
 
     Parameters
     ----------
-    name : str
-        What the shop calls it.
-    composition : mapping of str to float
-        Element symbol → wt%.  Carbon must be given.  An element that is absent is *unknown* and read
-        through `get` as a stated default residual; 0.0 is zero.
-    grain_size_astm : float
-        ASTM E112 grain-size number of the austenite for formulas that need one, 0 to 14.  The furnace model
-        replaces it by what time and temperature make of it.
-    limits : mapping of str to (low, high), optional
-        The grade's range in wt%; None at an end means "no limit named".
+    name : str; what the shop calls it
+    composition : mapping of str to float; wt% by element symbol, carbon among them
+        An element that is absent is *unknown* and read through `get` as a stated default residual; 0.0 is zero.
+    grain_size_astm : float; ASTM E112 number of the austenite for formulas that need one, 0 to 14
+        The furnace model replaces it by what time and temperature make of it.
+    limits : mapping of str to (low, high), optional; the grade's range, wt%, None for no limit named
     fine_grain : bool
         Fine-grain practice (aluminium-killed): grain boundaries are pinned up to the coarsening temperature.
-    source : str
-        Standard or certificate the numbers come from.
+    source : str; standard or certificate the numbers come from
     unsure : mapping of str to float, optional
         Standard deviations of contents that the certificate leaves open ("<0.05"), wt%.
 

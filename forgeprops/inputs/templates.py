@@ -25,18 +25,12 @@ def head_from(
 
     Parameters
     ----------
-    mass_g : float, optional
-        Finished mass, g; the body closes it.
-    face_mm : float, optional
-        Finished thickness of the face.
-    blade_mm : (length, height), optional
-        Whole blade, heel to toe and sole to top line at its middle.
-    hosel_mm : (outside, bore, length), optional
-        Finished diameters and length from the neck to the free end.
-    like : str or Head
-        Template: "mid-iron", "long-iron", "wedge", "muscle-back", "cavity", "hollow-recess", or a head of your own.
-    loft_deg : float, optional
-        Static loft; the club speed follows.
+    mass_g : float, optional; finished mass, g: the body closes it
+    face_mm : float, optional; finished thickness of the face
+    blade_mm : (length, height), optional; whole, heel to toe and sole to top line at its middle
+    hosel_mm : (outside, bore, length), optional; finished, from the neck to the free end
+    like : str or Head; template of the library (see `heads`), or a head of your own
+    loft_deg : float, optional; static loft: the club speed follows
     name : str, optional
 
     Returns

@@ -4,12 +4,12 @@ Each reader says which fields it wants; whatever cannot be used is reported once
 """
 
 import datetime
-import html
 import math
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
 
 from ..base.errors import InputError, OtherLayout
+from ..base.in_words import InWords
 from .cells import cell_text, header_key, read_number
 from .grids import Grid, Problem, column_letter, decimal_mark, read_grids
 from .saved import plain_cell
@@ -71,6 +71,12 @@ class Rows:
         what = str(what).rstrip(".")
         self.problems.append(Problem(self.file[i], self.row[i], column, what, assumed))
 
+    def require(self, found, what: str) -> None:
+        """Refuse a table of which nothing was usable, with its first problem."""
+        if not found:
+            why = self.problems[0] if self.problems else "the table has no rows."
+            raise InputError(f"no usable {what}; {why}")
+
     def frame(self):
         """All fields and ``file_row`` as a DataFrame; what is not given is "" or NaN."""
         import pandas as pd
@@ -78,6 +84,23 @@ class Rows:
         blank = {f.name: "" if f.kind == "text" else float("nan") for f in self.fields}
         columns = {n: [blank[n] if v is None else v for v in vs] for n, vs in self.values.items()}
         return pd.DataFrame({**columns, "file_row": self.row})
+
+
+@dataclass(frozen=True, repr=False)
+class Read(InWords):
+    """What was read from a file, and the problems met."""
+
+    frame: object
+    problems: tuple[Problem, ...] = ()
+
+    def words(self) -> str:
+        return "\n".join([f"{len(self.frame)} rows.", *listed(self.problems)])
+
+
+def listed(problems: Sequence[Problem], most: int = 30) -> list[str]:
+    """The first problems in words, and how many more there are."""
+    more = len(problems) - most
+    return [*map(str, problems[:most]), *([f"And {more} more."] if more > 0 else [])]
 
 
 def text_field(name: str, headers: str = "", needed: bool = True, parse=str) -> Field:
@@ -99,37 +122,6 @@ def number_field(
 
 #: Which head a reading belongs to.
 HEAD_FIELD = text_field("head_id", "head headno part piece sample run Stück serial", needed=False)
-
-
-def first_problem(rows: Rows) -> str:
-    """The first problem of a table, or that it has no rows."""
-    return str(rows.problems[0]) if rows.problems else "the table has no rows."
-
-
-def page(title: str, frame, problems: Sequence[Problem], shown: int = 30) -> str:
-    """A small page for notebooks: a table and what was met; every text of the user's is escaped."""
-
-    def text(cell) -> str:
-        if isinstance(cell, bool):
-            return "yes" if cell else "no"
-        if isinstance(cell, float):
-            return "" if cell != cell else f"{cell:.4g}"
-        return html.escape(str(cell))
-
-    def line(row, tag="td") -> str:
-        return "<tr>" + "".join(f"<{tag}>{text(c)}</{tag}>" for c in row) + "</tr>"
-
-    def table(head, rows) -> str:
-        return f"<table>{line(head, 'th')}{''.join(map(line, rows))}</table>"
-
-    rows = frame.head(shown).itertuples(index=False, name=None)
-    made = f"<p>{html.escape(title)}</p>{table(frame.columns, rows)}"
-    if problems:
-        met = [(p.row or "", p.column, p.what, p.assumed) for p in problems[:shown]]
-        made += "<p>What was met and assumed:</p>"
-        made += table(("row", "column", "what", "assumed"), met)
-    more = len(problems) - shown
-    return made + f"<p>and {more} more</p>" * (more > 0)
 
 
 def stretches(rows: Sequence[int]) -> list[tuple[int, int]]:

@@ -36,12 +36,9 @@ def write_table(table, path, overwrite: bool = False) -> None:
 
     Parameters
     ----------
-    table : DataFrame
-        Columns of numbers, whole numbers, True and False, or texts.
-    path : path
-        Ends in .csv, .xlsx or .parquet.
-    overwrite : bool
-        Replace an existing file.
+    table : DataFrame; columns of numbers, whole numbers, True and False, or texts
+    path : path that ends in .csv, .xlsx or .parquet
+    overwrite : bool; replace an existing file
 
     Raises
     ------
@@ -89,8 +86,7 @@ def read_table(source, filename: str | None = None):
     Parameters
     ----------
     source : path, bytes or upload
-    filename : str, optional
-        Name with its ending when bytes are given.
+    filename : str, optional; name with its ending when bytes are given
 
     Returns
     -------

@@ -292,6 +292,8 @@ def strength_of(
 def tensile_strength(hv: float, branch: str = "quenched and tempered") -> float:
     """Tensile strength from Vickers hardness, MPa; quenched and tempered unless another branch is named.
 
+    Examples
+    --------
     >>> round(tensile_strength(285))
     889
     """

@@ -18,10 +18,6 @@ def against_expectation(result) -> list[str]:
     """Sentences on delay and preheat where the face of this case goes against the usual expectation.
 
     Silent where the change is below 20 HV, about one standard error of the method.
-
-    >>> import forgeprops as fp
-    >>> against_expectation(fp.estimate(fp.grade("1020"), None, fp.Route(spray=None)))
-    []
     """
     found = []
     for name, (words, sign, more) in _EXPECTED.items():

@@ -208,6 +208,8 @@ _KINETIC = ("kirkaldy", "li")
 def critical_temperatures(steel) -> CriticalTemperatures:
     """Every critical temperature of `steel` with the spread of the published formulas.
 
+    Examples
+    --------
     >>> t = critical_temperatures({"C": 0.30, "Mn": 0.50, "Si": 0.25, "Cr": 0.95, "Mo": 0.20})
     >>> t.ms_c < t.bs_c < t.ae1_c < t.ae3_c
     True

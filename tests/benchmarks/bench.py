@@ -14,6 +14,7 @@ import subprocess
 import sys
 import time
 from pathlib import Path
+from unittest import mock
 
 import numpy as np
 
@@ -24,8 +25,7 @@ from first_library import ordinary
 
 import forgeprops as fp
 from forgeprops.answer.evaluation import Evaluation
-from forgeprops.engine import packing
-from forgeprops.engine import run as heads
+from forgeprops.engine import batch, packing
 from forgeprops.engine.native.library import load as load_engine
 from forgeprops.engine.results import Results
 from forgeprops.engine.run import march_columns
@@ -105,10 +105,6 @@ def rates(n):
     return clock.cpu / n
 
 
-def _stop(*_args, **_options):
-    raise InterruptedError
-
-
 def parts(n=1024):
     """Where the processor time of a batch goes."""
     steels, parts_, routes = ordinary(n, 1)
@@ -126,10 +122,9 @@ def parts(n=1024):
         return lambda: (getattr(e, name), e.__dict__.pop(name))
 
     def pack():
-        run, heads.batch.run = heads.batch.run, _stop
-        with contextlib.suppress(InterruptedError):
-            march_columns(columns)
-        heads.batch.run = run
+        with mock.patch.object(batch, "run", side_effect=InterruptedError):
+            with contextlib.suppress(InterruptedError):
+                march_columns(columns)
 
     rest = 0.0
     stages = {
@@ -163,19 +158,9 @@ def studies(quick):
 
 def obvious(ours_s, count):
     """The same physics by `scipy.integrate.solve_ivp`, as loose as gives the engine's error or less."""
-    columns = Cases.of(*ordinary(count, 8), [fp.Shop()] * count)
-    taken = []
-    run = heads.batch.run
-
-    def record(packed, **options):
-        taken[:] = tuple(vars(packed).values())[:-1]
-        return run(packed, **options)
-
-    heads.batch.run = record
-    try:
-        engine = march_columns(columns).zones[:, :, 0]
-    finally:
-        heads.batch.run = run
+    cases = ordinary(count, 8)
+    engine = march_columns(Cases.of(*cases, [fp.Shop()] * count)).zones[:, :, 0]
+    taken = reference.fed(*cases)
     with Clock() as clock:
         exact = np.array([_solve(taken, c, 1e-6) for c in range(count)])
     tell("solve_ivp at rtol 1e-6, processor time a case", clock.cpu / count, "s")

@@ -69,6 +69,11 @@ def test_everything_stands_inside_the_window(served):
     served.page.set_viewport_size({"width": 1280, "height": 720})
 
 
+def wait_for_face(page, hv: float) -> None:
+    value = "document.querySelector('[data-tile=face] .value').textContent"
+    page.wait_for_function(f"() => {value} == '{hv:.0f}'")
+
+
 def tab_to(page, condition: str, key: str = "Tab") -> None:
     """Walk with the Tab key to the element for which the condition on ``e`` holds."""
     for _ in range(70):
@@ -97,9 +102,7 @@ def test_keyboard_alone_pins_ruins_mends_and_undoes(served):
     for _ in range(2):  # the remedy, then all the keys at once
         page.keyboard.press("Control+z")
         ready(page)
-    page.wait_for_function(
-        f"() => document.querySelector('[data-tile=face] .value').textContent == '{before:.0f}'"
-    )
+    wait_for_face(page, before)
     tab_to(page, "e.dataset.tab === 'why'")
     page.keyboard.press("ArrowRight")
     page.wait_for_selector(".other table button.link")
@@ -109,6 +112,7 @@ def test_keyboard_alone_pins_ruins_mends_and_undoes(served):
 
 def test_the_map_dims_and_is_never_blank(served):
     page = served.page
+    before = face(page)
     page.get_by_role("tab", name="Window").click()
     page.wait_for_selector(".other:not(.stale) .map", timeout=30_000)
     page.locator("[data-name=flux]").focus()
@@ -120,6 +124,7 @@ def test_the_map_dims_and_is_never_blank(served):
     for _ in range(2):
         page.keyboard.press("Control+z")
         ready(page)
+    wait_for_face(page, before)
 
 
 def test_files_are_dropped_fitted_and_used_and_the_sheet_is_saved_twice(served):

@@ -10,9 +10,11 @@ Taken over are the table of the spray over scale and the state at the end of the
 hardness from structure (`outcome.collect`).
 """
 
+import contextlib
 import dataclasses
 import math
 from dataclasses import dataclass
+from unittest import mock
 
 import numpy as np
 from engine import twins
@@ -21,7 +23,7 @@ from scipy.sparse import csc_matrix
 
 from forgeprops.base.constants import STEFAN_BOLTZMANN
 from forgeprops.engine import batch, march, outcome, packing
-from forgeprops.engine import run as heads
+from forgeprops.engine.run import march_columns
 from forgeprops.engine.section import lobatto
 from forgeprops.forging.scale import ATMOSPHERES, scale_rate
 from forgeprops.inputs.cases import Cases
@@ -42,21 +44,13 @@ DIE = (die_contact.DIE_CONDUCTIVITY_W_MK, die_contact.DIE_DENSITY_KG_M3, die_con
 (T, F, P, B, M, U) = range(6)
 
 
-def fed(monkeypatch, steels, heads_, routes, shops=None):
+def fed(steels, parts, routes, shops=None):
     """What the engine is fed for these cases: the parts of `batch.Packed` without baths."""
-    taken = {}
-
-    def record(packed, **options):
-        taken["args"] = tuple(vars(packed).values())[:-1]
-        raise InterruptedError
-
-    with monkeypatch.context() as patch:
-        patch.setattr(heads.batch, "run", record)
-        try:
-            heads.march_columns(Cases.of(steels, heads_, routes, shops or [Shop()] * len(steels)))
-        except InterruptedError:
-            pass
-    return taken["args"]
+    columns = Cases.of(steels, parts, routes, shops or [Shop()] * len(steels))
+    with mock.patch.object(batch, "run", side_effect=InterruptedError) as run:
+        with contextlib.suppress(InterruptedError):
+            march_columns(columns)
+    return tuple(vars(run.call_args.args[0]).values())[:-1]
 
 
 @dataclass

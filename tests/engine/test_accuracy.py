@@ -177,7 +177,7 @@ def test_energy_of_a_coil_closes_too():
     assert abs(taken + transformed - stored) < 1e-3 * stored
 
 
-def test_steps_in_time(delivered):
+def test_steps_points_and_shares(delivered):
     """As delivered against 0.02 °C a step."""
     cases, marched = delivered
     some = tuple(column[:150] for column in cases)
@@ -185,17 +185,11 @@ def test_steps_in_time(delivered):
     coarse = dataclasses.replace(marched, zones=marched.zones[:150])
     median, last = errors(f"time, {TOLERANCE_C} °C against 0.02 °C", coarse, fine)
     assert median < 0.2 and last < 1.0
-
-
-def test_points_through_the_thickness(delivered):
-    """As delivered against 9 points (both at 0.1 °C a step)."""
+    # As delivered against 9 points (both at 0.1 °C a step).
     cases = delivered[0]
     found, fine = again(cases, tolerance_c=0.1), again(cases, tolerance_c=0.1, points=(9,) * 5)
     median, last = errors(f"layers, {POINTS[0]} points against 9", found, fine)
     assert median < 0.1 and last < 3.0
-
-
-def test_shares_sum_to_one_and_hardness_is_sane(delivered):
     zones = delivered[1].zones
     kinds = o.O_FERRITE, o.O_PEARLITE, o.O_BAINITE, o.O_MARTENSITE, o.O_AUSTENITE, o.O_UNTRANSFORMED
     shares = zones[:, :, kinds]
@@ -205,11 +199,10 @@ def test_shares_sum_to_one_and_hardness_is_sane(delivered):
     assert delivered[1].steps.max() < 3000
 
 
-def test_even_cells_with_local_conductivity(monkeypatch):
+def test_even_cells_with_local_conductivity():
     """The whole scheme against 9 even cells a zone with their own conductivity and structure: only formulas are shared."""
     steel, part, route = fp.grade("4130"), fp.head("mid-iron"), fp.Route()
-    fed = reference.fed(monkeypatch, [steel], [part], [route])
-    case = reference.Case(fed, 0, (9,) * 5, cells=True)
+    case = reference.Case(reference.fed([steel], [part], [route]), 0, (9,) * 5, cells=True)
     case.run(stop_c=150.0)
     found = march_columns(Cases.of([steel], [part], [route], [fp.Shop()])).zones[0, :, o.O_HV]
     assert found == pytest.approx(case.hardness()[:, o.O_HV], abs=2.5)
@@ -225,9 +218,9 @@ PART = fp.Route().with_(preheat_c=775.0, spray_s=6.0, back_on_die=True, surround
     [("4130", SPRAYED), ("1030", DRY), ("4340", PART)],
     ids=["4130-sprayed", "1030-dry", "4340-part-austenite"],
 )
-def test_same_curves_and_hardness_as_solve_ivp(name, route, monkeypatch, record_property):
+def test_same_curves_and_hardness_as_solve_ivp(name, route, record_property):
     steel, part = fp.grade(name), fp.head("mid-iron")
-    case = reference.Case(reference.fed(monkeypatch, [steel], [part], [route]), 0, POINTS)
+    case = reference.Case(reference.fed([steel], [part], [route]), 0, POINTS)
     pieces = case.run(rtol=1e-6)
     expected = case.hardness()
 

@@ -30,10 +30,15 @@ def copy(tmp_path):
     return shutil.copytree(library.FOLDER, tmp_path / "native", ignore=ignored)
 
 
-def test_engine_was_compiled_from_these_sources():
+def test_engine_is_of_these_sources_loads_alone_and_names_a_low_processor():
     engine = library.load()
     assert isinstance(engine, ctypes.CDLL) and library.load() is engine
     assert engine.forgeprops_source_hash().decode() == library.source_hash()
+    with pytest.raises(library.EngineLibraryError, match="runs instruction level 1; the compiled"):
+        library._choose([2, 3, 4], 1)
+    code = "import library; print(library.load()._name)"
+    how = {"cwd": library.FOLDER, "capture_output": True, "text": True, "check": True}
+    assert str(library.FOLDER) in subprocess.run([sys.executable, "-c", code], **how).stdout
 
 
 def test_missing_library_names_the_platform_and_the_remedy(copy):
@@ -79,11 +84,6 @@ def test_processor_chooses_the_level_and_a_lower_one_can_be_named(copy, monkeypa
     assert "FORGEPROPS_LEVEL is 'fast'; allowed on this processor: 3" in refused(copy)
 
 
-def test_processor_below_the_lowest_level_is_named():
-    with pytest.raises(library.EngineLibraryError, match="runs instruction level 1; the compiled"):
-        library._choose([3, 4], 1)
-
-
 @pytest.mark.skipif(
     not os.path.exists("/proc/cpuinfo"), reason="the kernel's list is the reference"
 )
@@ -100,9 +100,3 @@ def test_level_agrees_with_the_flags_of_the_kernel():
     while level < 4 and needed[level + 1] <= flags:
         level += 1
     assert library.load().forgeprops_cpu_level() == level
-
-
-def test_loading_needs_no_other_module_of_the_package():
-    code = "import library; print(library.load()._name)"
-    how = {"cwd": library.FOLDER, "capture_output": True, "text": True, "check": True}
-    assert str(library.FOLDER) in subprocess.run([sys.executable, "-c", code], **how).stdout

@@ -38,7 +38,7 @@ def test_exponential_and_logarithm(engine):
     same(engine("log", near), np.log(near), least=1e-6)
 
 
-def test_heat_capacity_and_conductivity(engine):
+def test_heat_capacity_conductivity_and_sensible_heat(engine):
     a = np.linspace(0.0, 1.0, 11)[:, None]
     t = np.broadcast_to(T, (11, len(T)))
     cold = each(properties.ferrite_cp_j_kgk, T)
@@ -46,9 +46,6 @@ def test_heat_capacity_and_conductivity(engine):
     same(engine("capacity", t, a), mixed)
     for alloyed in (0.0, 0.4, 1.0):
         same(engine("conductivity", t, alloyed, a), each(properties.conductivity, t, alloyed, a))
-
-
-def test_sensible_heat_is_the_integral_of_heat_capacity(engine):
     nodes, weights = np.polynomial.legendre.leggauss(24)
     for low, high in ((20.0, 690.0), (705.0, 1200.0), (900.0, 720.0)):
         t = low + 0.5 * (high - low) * (nodes + 1.0)
@@ -62,8 +59,8 @@ def test_extent_of_reaction_and_its_inverse(engine, law):
     forward, inverse, top = kinetics.extent_tables()
     x = np.concatenate([np.geomspace(1e-9, 0.5, 4000), 1.0 - np.geomspace(1e-9, 0.5, 4000)])
     s = engine("extent", x, law)
-    same(s, each(lambda v: kinetics.extent_of(v, forward, law), x))
-    back = each(lambda v: kinetics.inverse_extent(v, forward, inverse, top, law), s)
+    same(s, each(lambda v: twins.extent_of(v, forward, law), x))
+    back = each(lambda v: twins.inverse_extent(v, forward, inverse, top, law), s)
     same(engine("inverse", s, law), back)
     same(engine("inverse", s, law), x, rel=1e-9)  # a round trip loses nothing
     assert engine("inverse", [top[law], 2.0 * top[law]], law).tolist() == [1.0, 1.0]
@@ -81,12 +78,24 @@ def test_lever_rule_and_carbon_of_the_rest(engine, carbon):
     same(engine("carbon_left", np.full(801, carbon), 0.8, f), left)
 
 
-def test_martensite_law(engine):
+def test_laws_of_martensite_spray_and_die(engine):
     carbon = np.linspace(0.0, 1.2, 97)[:, None]
     start, end = 320.0, np.linspace(320.0, -50.0, 75)
     ms, alpha = twins.martensite_law(engine.start, carbon)
     fall = np.maximum(ms - end, 0.0) - np.maximum(ms - start, 0.0)
     same(engine("martensite", carbon, start, end), 1.0 - np.exp(-alpha * fall), least=1e-3)
+    superheat = np.linspace(0.0, 1200.0, 1201)
+    for flux in (0.2, 1.0, 3.0, 10.0, 30.0):
+        for water in (10.0, 25.0, 60.0):
+            law = each(lambda s, v=flux, w=water: spray.spray_w_m2k(v, w + s, w), superheat)
+            same(engine("spray", np.full(1201, flux), water, superheat), law)
+    # Interpolated: within 1e-6 of the surface's conductance.
+    d = die_contact
+    die = d.DIE_CONDUCTIVITY_W_MK, d.DIE_DENSITY_KG_M3, d.DIE_HEAT_J_KGK
+    for contact in (200.0, 400.0, 7500.0, 30_000.0):
+        t = np.concatenate([[0.0], np.geomspace(1e-6, 30.0, 2000)])
+        law = each(lambda s, h=contact: die_contact.die_contact_w_m2k(h, s, *die), t)
+        assert np.abs(engine("die", np.full(2001, contact), t) - law).max() < 1e-6 * contact
 
 
 def test_furnace(engine):
@@ -117,30 +126,12 @@ def test_austenite_at_the_start_of_cooling(name, share, undissolved):
     same(found, twins.set_austenite(engine.case, engine.kin, share, undissolved, 22.0, 780.0))
 
 
-def test_spray_law(engine):
-    superheat = np.linspace(0.0, 1200.0, 1201)
-    for flux in (0.2, 1.0, 3.0, 10.0, 30.0):
-        for water in (10.0, 25.0, 60.0):
-            law = each(lambda s, v=flux, w=water: spray.spray_w_m2k(v, w + s, w), superheat)
-            same(engine("spray", np.full(1201, flux), water, superheat), law)
-
-
 @pytest.mark.parametrize("scale_um", [0.0, 15.0, 60.0])
 @pytest.mark.parametrize("flux", [0.3, 4.0, 12.0, 25.0])
 def test_table_of_a_sprayed_surface(engine, flux, scale_um):
     superheat, table = engine.wet_table(flux, scale_um)
     assert superheat.tolist() == (twins.WET_STEP_C * np.arange(twins.WET_POINTS)).tolist()
     same(table, twins.wet_table(flux, 25.0, scale_um, engine.case, np.full(29, 12.0)), least=1e-3)
-
-
-def test_die_contact_from_its_table(engine):
-    """Interpolated: within 1e-6 of the surface's conductance."""
-    d = die_contact
-    die = d.DIE_CONDUCTIVITY_W_MK, d.DIE_DENSITY_KG_M3, d.DIE_HEAT_J_KGK
-    for contact in (200.0, 400.0, 7500.0, 30_000.0):
-        t = np.concatenate([[0.0], np.geomspace(1e-6, 30.0, 2000)])
-        law = each(lambda s, h=contact: die_contact.die_contact_w_m2k(h, s, *die), t)
-        assert np.abs(engine("die", np.full(2001, contact), t) - law).max() < 1e-6 * contact
 
 
 def test_tempering(engine):

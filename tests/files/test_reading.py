@@ -27,7 +27,7 @@ def workbook(rows, change=None) -> bytes:
     return buffer.getvalue()
 
 
-def test_path_bytes_and_upload_read_the_same(tmp_path):
+def test_sources_their_names_and_sizes(tmp_path):
     path = tmp_path / "a.csv"
     path.write_bytes(b"C;Mn")
     upload = {"name": "a.csv", "type": "text/csv", "size": 4, "content": memoryview(b"C;Mn")}
@@ -35,6 +35,12 @@ def test_path_bytes_and_upload_read_the_same(tmp_path):
         read_source(path), read_source(str(path)), read_source(b"C;Mn", "a.csv"),
         read_source(upload), read_source((upload,))]  # fmt: skip
     assert len(set(sources)) == 1
+    assert read_source(b"x", "a\nb\x1b[31m.csv").name == "a?b?[31m.csv"
+    path = tmp_path / "big.csv"
+    with path.open("wb") as file:
+        file.truncate(30 * 2**20)
+    for source in (path, b"x" * (21 * 2**20), memoryview(bytearray(21 * 2**20))):
+        refuses("larger than 20 MB", read_source, source)
 
 
 @pytest.mark.parametrize("source, message", [
@@ -45,15 +51,6 @@ def test_path_bytes_and_upload_read_the_same(tmp_path):
 ])  # fmt: skip
 def test_unusable_sources(source, message):
     refuses(message, read_source, source)
-
-
-def test_names_and_sizes_of_sources(tmp_path):
-    assert read_source(b"x", "a\nb\x1b[31m.csv").name == "a?b?[31m.csv"
-    path = tmp_path / "big.csv"
-    with path.open("wb") as file:
-        file.truncate(30 * 2**20)
-    for source in (path, b"x" * (21 * 2**20), memoryview(bytearray(21 * 2**20))):
-        refuses("larger than 20 MB", read_source, source)
 
 
 TEXTS = {
@@ -123,7 +120,7 @@ def test_delimiters(delimiter):
     assert grid.rows == [["heat", "C", "Mn"], ["A1", "0.21", "0.82"]] and grid.row_numbers == [1, 2]
 
 
-def test_rows_quotes_and_marks_of_a_text():
+def test_cells_of_texts_and_workbooks():
     (grid,) = read_grids(b'\n\nheat;"C\n%"\n\nA1;0,21\n', "a.csv")
     assert grid.rows == [["heat", "C %"], ["A1", "0,21"]] and grid.row_numbers == [3, 6]
     (grid,) = read_grids(b'heat;C\n"A1;0,21\nA2;0,22\n', "a.csv")
@@ -131,9 +128,10 @@ def test_rows_quotes_and_marks_of_a_text():
     assert any("quotation mark" in p.what and p.row == 2 for p in grid.problems)
     (grid,) = read_grids(b"sep=;\r\nheat;C\r\nA1;0,21\r\n", "a.csv")
     assert grid.rows[0] == ["heat", "C"] and grid.row_numbers[0] == 2 and decimal_mark(grid) == ","
+    data, start = b"heat;C;Mn\n" + b"H1;0,2;0,5\n" * 1_000_000, time.monotonic()
+    refuses("more than 2000000 cells", read_grids, data, "a.csv")
+    assert time.monotonic() - start < 5.0  # splitting it took 43 s
 
-
-def test_xlsx_cells_keep_row_column_percent_and_merges():
     def change(book):
         book.active["B2"].number_format = "0.00%"
         book.active.merge_cells("A2:A3")
@@ -141,6 +139,13 @@ def test_xlsx_cells_keep_row_column_percent_and_merges():
     (grid,) = read_grids(workbook([["heat", "C"], ["A1", 0.0021], [None, 0.22]], change), "a.xlsx")
     assert grid.rows[2][0] == "A1" and (2, 0) in grid.spans and (1, 1) in grid.percent
     assert grid.place(1, 1) == (2, "B") and grid.transpose().place(1, 1) == (2, "B")
+
+    def change(book):
+        book.active.row_dimensions[2].hidden = True
+
+    (grid,) = read_grids(workbook([["heat", "C"], ["A1", "=0.2+0.01"]], change), "a.xlsx")
+    assert {(p.row, p.column) for p in grid.problems if "formula" in p.what} == {(2, "B")}
+    assert any("hidden row" in p.what for p in grid.problems)
 
 
 def test_hidden_sheet_is_reported_and_readable_by_name():
@@ -153,15 +158,6 @@ def test_hidden_sheet_is_reported_and_readable_by_name():
     assert any("'secret' is hidden" in p.what for p in grid.problems)
     assert read_grids(data, "a.xlsx", sheet="secret")[0].rows == [["x"]]
     refuses("did you mean 'secret'", read_grids, data, "a.xlsx", sheet="secrets")
-
-
-def test_formula_without_result_and_hidden_row_are_reported():
-    def change(book):
-        book.active.row_dimensions[2].hidden = True
-
-    (grid,) = read_grids(workbook([["heat", "C"], ["A1", "=0.2+0.01"]], change), "a.xlsx")
-    assert {(p.row, p.column) for p in grid.problems if "formula" in p.what} == {(2, "B")}
-    assert any("hidden row" in p.what for p in grid.problems)
 
 
 def repacked(part, change, data=None) -> bytes:
@@ -204,12 +200,6 @@ def merges(*spans):
 def test_a_workbook_that_would_take_the_machine_is_never_opened(monkeypatch, data, message):
     monkeypatch.setattr(openpyxl, "load_workbook", lambda *_, **__: pytest.fail("opened"))
     refuses(message, read_grids, data, "a.xlsx")
-
-
-def test_a_text_with_too_many_cells_is_refused_before_it_is_split():
-    data, start = b"heat;C;Mn\n" + b"H1;0,2;0,5\n" * 1_000_000, time.monotonic()
-    refuses("more than 2000000 cells", read_grids, data, "a.csv")
-    assert time.monotonic() - start < 5.0  # splitting it took 43 s
 
 
 def other_zip() -> bytes:

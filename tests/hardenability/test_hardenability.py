@@ -47,12 +47,21 @@ def test_arrays_equal_scalars(law):
 # ---- ideal diameter
 
 
-def test_product_of_factors_and_units():
+def test_ideal_diameter_is_a_product_grain_size_an_option_and_residuals_count():
     for steel in STEELS:
         inches = np.prod(list(di.ideal_diameter_factors(steel).values()))
         assert di.ideal_diameter(steel, "in") == pytest.approx(inches, rel=1e-12)
         assert di.ideal_diameter(steel) == pytest.approx(25.4 * inches, rel=1e-12)
     refuses("unit 'inch' is unknown; did you mean 'in'", di.ideal_diameter, STEELS[0], "inch")
+    wt = {"C": 0.3, "Cr": 1.0, "Mo": 0.2}
+    coarse, normal = (fp.Steel("heat", wt, grain_size_astm=g) for g in (5, 7))
+    assert di.ideal_diameter(coarse) == di.ideal_diameter(normal)
+    ratio = di.ideal_diameter(coarse, grain_size=True) / di.ideal_diameter(normal)
+    assert ratio == pytest.approx(0.923**-2)
+    # absent residuals are filled by their default, zeros are zeros
+    bare = _bare(C=0.465, Mn=0.75, Si=0.25)
+    assert di.ideal_diameter(bare) == pytest.approx(23.9, abs=0.1)
+    assert 1.25 < di.ideal_diameter(fp.grade("1045")) / di.ideal_diameter(bare) < 1.45
 
 
 @pytest.mark.parametrize("element", di.ELEMENTS_IN_FACTORS)
@@ -71,14 +80,6 @@ def test_branches_nearly_meet():
         assert above == pytest.approx(below, rel=0.011), (element, at)
 
 
-def test_grain_size_is_an_option_and_off_by_default():
-    wt = {"C": 0.3, "Cr": 1.0, "Mo": 0.2}
-    coarse, normal = (fp.Steel("heat", wt, grain_size_astm=g) for g in (5, 7))
-    assert di.ideal_diameter(coarse) == di.ideal_diameter(normal)
-    ratio = di.ideal_diameter(coarse, grain_size=True) / di.ideal_diameter(normal)
-    assert ratio == pytest.approx(0.923**-2)
-
-
 @pytest.mark.parametrize("carbon, ratio", [(0.205, 1.38), (0.25, 1.25), (0.305, 1.13), (0.355, 1.06), (0.45, 1.0)])  # fmt: skip
 def test_size_of_the_disagreement_with_the_classic_base_diameter(carbon, ratio):
     steel = fp.Steel("heat", {"C": carbon})
@@ -86,62 +87,13 @@ def test_size_of_the_disagreement_with_the_classic_base_diameter(carbon, ratio):
     assert found == pytest.approx(ratio, abs=0.015)
 
 
-def test_residuals_matter():
-    # absent residuals are filled by their default, zeros are zeros
-    bare = _bare(C=0.465, Mn=0.75, Si=0.25)
-    assert di.ideal_diameter(bare) == pytest.approx(23.9, abs=0.1)
-    assert 1.25 < di.ideal_diameter(fp.grade("1045")) / di.ideal_diameter(bare) < 1.45
-
-
-def test_warnings_of_the_ideal_diameter():
+def test_warnings_of_ideal_diameter_and_end_quench():
     assert di.ideal_diameter_warnings(fp.grade("4130")) == ()
     odd = fp.Steel("odd", {"C": 1.0, "Mo": 1.0, "B": 0.002, "Ti": 0.0, "N": 0.008})
     expected = ["range:ideal_diameter.C", "range:ideal_diameter.Mo", "ideal_diameter:boron"]
     assert _codes(di.ideal_diameter_warnings(odd)) == expected
     coarse = di.ideal_diameter_warnings(fp.Steel("c", {"C": 0.3}, grain_size_astm=1.0), grain_size=True)  # fmt: skip
     assert _codes(coarse) == ["range:ideal_diameter.grain_size"]
-
-
-# ---- end-quench curve
-
-
-def test_frame():
-    curve = eq.end_quench(fp.grade("4130"))
-    assert list(curve.columns) == ["distance_mm", "hrc"]
-    assert curve.distance_mm.tolist() == [1.5, 3, 5, 7, 9, 11, 13, 15, 20, 25, 30, 35, 40, 45, 50]
-    assert curve.hrc.notna().all()
-    assert curve.attrs["ideal_diameter_mm"] == pytest.approx(68.8, abs=0.1)
-
-
-@pytest.mark.parametrize("steel", STEELS, ids=lambda s: s.name)
-def test_never_rises_and_starts_at_the_initial_hardness(steel):
-    hrc = eq.end_quench_hrc(steel)
-    assert hrc[0] == eq.as_quenched_hardness_hrc(steel.get("C"))
-    assert np.all(np.diff(hrc) <= 0.0)
-
-
-def test_factors_fall_with_ideal_diameter_and_rise_with_distance():
-    factors = eq.dividing_factors(np.linspace(8.0, 250.0, 2000))
-    assert factors.min() == 1.0
-    # where a row is cut off at its upper end the step to 1 must be small
-    assert np.diff(factors, axis=0).max() < 0.03 and np.all(np.diff(factors, axis=1) >= 0.0)
-
-
-def test_safeguards_hardly_touch_the_standard_inside_its_range():
-    distance, poly, upper, _ = eq._coefficients()
-    law = np.polynomial.polynomial.polyval
-    for d in np.linspace(25.4, 177.8, 400):
-        raw = [law(d, c) if d <= u else 1.0 for c, u in zip(poly, upper, strict=True)]
-        assert eq.dividing_factors(d) == pytest.approx(np.maximum(raw, 1.0), abs=0.03)
-
-
-def test_hardness_at_the_tabulated_distances_and_beyond():
-    hrc, at = eq.end_quench_hrc(fp.grade("4140")), eq.hardness_at_distance_hrc
-    assert at(fp.grade("4140"), eq.end_quench_distances_mm()) == pytest.approx(hrc)
-    assert [at(fp.grade("4140"), mm) for mm in (0.1, 99.0)] == [hrc[0], hrc[-1]]
-
-
-def test_low_hardenability_is_flagged():
     codes = _codes(eq.end_quench(fp.grade("1020")).attrs["warnings"])
     assert "range:end_quench.ideal_diameter" in codes and "end_quench:below_20_hrc" in codes
     assert eq.end_quench(fp.grade("4140")).attrs["warnings"] == ()
@@ -154,18 +106,48 @@ def test_low_hardenability_is_flagged():
     )
 
 
+# ---- end-quench curve
+
+
+def test_frame_and_hardness_at_any_distance():
+    curve = eq.end_quench(fp.grade("4130"))
+    assert list(curve.columns) == ["distance_mm", "hrc"]
+    assert curve.distance_mm.tolist() == [1.5, 3, 5, 7, 9, 11, 13, 15, 20, 25, 30, 35, 40, 45, 50]
+    assert curve.hrc.notna().all()
+    assert curve.attrs["ideal_diameter_mm"] == pytest.approx(68.8, abs=0.1)
+    hrc, at = eq.end_quench_hrc(fp.grade("4140")), eq.hardness_at_distance_hrc
+    assert at(fp.grade("4140"), eq.end_quench_distances_mm()) == pytest.approx(hrc)
+    assert [at(fp.grade("4140"), mm) for mm in (0.1, 99.0)] == [hrc[0], hrc[-1]]
+
+
+@pytest.mark.parametrize("steel", STEELS, ids=lambda s: s.name)
+def test_never_rises_and_starts_at_the_initial_hardness(steel):
+    hrc = eq.end_quench_hrc(steel)
+    assert hrc[0] == eq.as_quenched_hardness_hrc(steel.get("C"))
+    assert np.all(np.diff(hrc) <= 0.0)
+
+
+def test_factors_fall_with_ideal_diameter_and_safeguards_hardly_touch_them():
+    factors = eq.dividing_factors(np.linspace(8.0, 250.0, 2000))
+    assert factors.min() == 1.0
+    # where a row is cut off at its upper end the step to 1 must be small
+    assert np.diff(factors, axis=0).max() < 0.03 and np.all(np.diff(factors, axis=1) >= 0.0)
+    distance, poly, upper, _ = eq._coefficients()
+    law = np.polynomial.polynomial.polyval
+    for d in np.linspace(25.4, 177.8, 400):
+        raw = [law(d, c) if d <= u else 1.0 for c, u in zip(poly, upper, strict=True)]
+        assert eq.dividing_factors(d) == pytest.approx(np.maximum(raw, 1.0), abs=0.03)
+
+
 # ---- carbon equivalents
 
 
-def test_carbon_equivalents_of_carbon_and_of_manganese():
+def test_carbon_equivalents_of_one_element_and_outside_their_range():
     assert _equivalents(_bare(C=0.2)) == pytest.approx(0.2)
     # CEN, A = 0.5 far below 0.12 % C, 1.0 far above: Mn counts /12, then /6
     low, high = (fp.carbon_equivalents(_bare(C=c, Mn=1.2))["CEN"] - c for c in (0.025, 0.6))
     assert low == pytest.approx(0.10, abs=0.004)
     assert high == pytest.approx(0.20, abs=1e-6)
-
-
-def test_carbon_equivalents_outside_their_range_are_said():
     with warnings.catch_warnings():
         warnings.simplefilter("error")
         fp.carbon_equivalents(_bare(C=0.17, Mn=0.6))

@@ -24,7 +24,7 @@ def plain(**changes):
     return he.Head(**{**parts, **changes})
 
 
-def test_volumes_by_hand():
+def test_volumes_surfaces_slab_and_path_factor_by_hand():
     z = plain().zones("finished")
     assert z["face"].volume_mm3 == pytest.approx(40 * 30 * 3)
     assert z["rim"].volume_mm3 == pytest.approx((70 * 40 - 40 * 30) * 4)
@@ -35,9 +35,6 @@ def test_volumes_by_hand():
     assert z["face"].volume_mm3 == pytest.approx(40 * 30 * 3.5)
     assert z["hosel"].volume_mm3 == pytest.approx(math.pi * 7.5**2 * 52)  # solid, wider, longer
     assert z["neck"].volume_mm3 == pytest.approx(math.pi * 20 / 3 * (7.5**2 + 7.5 * 8 + 8**2))
-
-
-def test_surfaces_by_hand():
     z = plain().zones("finished")
     assert z["face"].front_mm2 == z["face"].back_mm2 == 1200
     # the rim stands on the sole over 60 × 4 mm
@@ -45,6 +42,17 @@ def test_surfaces_by_hand():
     assert 2 * z["hosel"].front_mm2 == pytest.approx(math.pi * 14 * 50 + math.pi * (7**2 - 5**2))
     frustum = quad(lambda x: 2 * math.pi * (8 - x / 20) * math.sqrt(1 + 1 / 20**2), 0, 20)[0]
     assert 2 * z["neck"].front_mm2 == pytest.approx(frustum)
+    for name in he.heads():
+        for z in he.head(name).zones("forged").values():
+            assert z.path_mm * (z.front_mm2 + z.back_mm2) / 2 == pytest.approx(z.volume_mm3)
+    z = he.head("mid-iron").zones("forged")
+    assert z["face"].path_factor == z["rim"].path_factor == 1.0
+    # slab L/3k with L = R/2 against round R/4k
+    assert z["hosel"].path_factor == pytest.approx(2 / 3)
+    assert z["neck"].path_factor == pytest.approx(2 / 3)
+    thin = plain(hosel=he.Hosel(50, 14, 12.2, 50), neck=he.Neck(20, 16)).zones("finished")["hosel"]
+    assert 0.9 < thin.path_factor < 1  # a thin wall is nearly a plate cooled from one side
+    assert thin.path_mm == pytest.approx(2 * 0.9, rel=0.10)
 
 
 @pytest.mark.parametrize("name", he.heads())
@@ -69,12 +77,6 @@ def test_library_heads_are_believable(name):
     assert 12.5 <= h.hosel.outside_mm <= 14.0 and 1.6 <= h.hosel.wall_mm <= 2.5
     assert 50 <= h.hosel.length_mm + h.neck.length_mm <= 75 and 25 <= h.hosel.bore_depth_mm <= 38
     assert "invented" in h.note
-
-
-def test_slab_holds_exactly_the_zone():
-    for name in he.heads():
-        for z in he.head(name).zones("forged").values():
-            assert z.path_mm * (z.front_mm2 + z.back_mm2) / 2 == pytest.approx(z.volume_mm3)
 
 
 def poisson_mean(width, height, n=160):
@@ -107,24 +109,13 @@ def test_mean_rise_of_a_tube_against_quadrature(bore):
     assert he.tube_mean_rise_mm2(14.0, bore) == pytest.approx(mean, rel=1e-9)
 
 
-def test_path_factor_of_plate_round_and_thin_tube():
-    z = he.head("mid-iron").zones("forged")
-    assert z["face"].path_factor == z["rim"].path_factor == 1.0
-    # slab L/3k with L = R/2 against round R/4k
-    assert z["hosel"].path_factor == pytest.approx(2 / 3)
-    assert z["neck"].path_factor == pytest.approx(2 / 3)
-    thin = plain(hosel=he.Hosel(50, 14, 12.2, 50), neck=he.Neck(20, 16)).zones("finished")["hosel"]
-    assert 0.9 < thin.path_factor < 1  # a thin wall is nearly a plate cooled from one side
-    assert thin.path_mm == pytest.approx(2 * 0.9, rel=0.10)
-
-
 def links(drawing, state):
     """Bridges between the zones of a head."""
     parts = drawing._drawn(state)
     return he.links_of(*parts, he.zones_of(*parts))
 
 
-def test_face_to_rim_bridge_against_the_plate_solved_in_its_plane():
+def test_bridges_against_the_plate_and_a_cooling_rod():
     h = plain()
     face, rim = h.face, h.rim
     link = links(h, "finished")[0]
@@ -134,11 +125,7 @@ def test_face_to_rim_bridge_against_the_plate_solved_in_its_plane():
     rim_side = breadth / 2 * face.thickness_mm / rim.thickness_mm
     assert link.area_mm2 == pytest.approx(edge * face.thickness_mm)
     assert link.length_mm == pytest.approx(face_side + rim_side, rel=2e-3)
-
-
-def test_hosel_bridge_is_a_third_of_a_cooling_rod():
-    """A rod that cools slowly and evenly along its length: mean minus root = q‴ L²/(3 k), from the fin
-    equation."""
+    # A rod that cools slowly and evenly along its length: mean minus root = q‴ L²/(3 k), from the fin equation.
     h = plain(neck=he.Neck(1, 15), hosel=he.Hosel(50, 14, 0, 0))
     link = links(h, "finished")[3]
     k, loss, section, length = 30e-3, 1e-3, math.pi / 4 * 14**2, 50.0  # W/(mm K), W/mm³
@@ -149,11 +136,17 @@ def test_hosel_bridge_is_a_third_of_a_cooling_rod():
     assert link.length_mm == pytest.approx(length / 3 + neck_part, rel=1e-6)
 
 
-def test_with_keeps_the_allowance_and_drops_the_mass():
+def test_changed_heads_keep_the_allowance_and_templates_come_back():
     h = he.head("mid-iron").with_(face_thickness_mm=3.0, hosel_outside_mm=14.0)
     assert h.face.forged_thickness_mm == pytest.approx(3.4)
     assert h.hosel.forged_outside_mm == pytest.approx(14.6)
     assert h.declared_mass_g is None and h.mass_g() > he.head("mid-iron").mass_g()
+    like = fp.head("wedge")
+    made = fp.head_from(like.mass_g(), 3.4, (73, 48), (13.6, 9.4, 50), like="wedge", name="again")
+    for part in ("face", "rim", "neck", "hosel"):
+        assert getattr(made, part) == getattr(like, part)
+    for mine, theirs in zip(made.body, like.body, strict=True):
+        assert isinstance(mine, Block) and mine.width_mm == pytest.approx(theirs.width_mm)
 
 
 @pytest.mark.parametrize("changes, words", [
@@ -200,15 +193,6 @@ def test_seven_numbers_close_the_mass_on_every_template(like):
     assert (made.rim.length_mm, made.rim.height_mm, made.face.thickness_mm) == (76, 45, 2.4)
     assert (made.hosel.outside_mm, made.hosel.bore_mm, made.hosel.length_mm) == (13.4, 9.4, 60)
     assert made.note.startswith(f"Assumed from {like}: face") and "bore" in made.note
-
-
-def test_the_templates_own_numbers_give_the_template_back():
-    like = fp.head("wedge")
-    made = fp.head_from(like.mass_g(), 3.4, (73, 48), (13.6, 9.4, 50), like="wedge", name="again")
-    for part in ("face", "rim", "neck", "hosel"):
-        assert getattr(made, part) == getattr(like, part)
-    for mine, theirs in zip(made.body, like.body, strict=True):
-        assert isinstance(mine, Block) and mine.width_mm == pytest.approx(theirs.width_mm)
 
 
 @pytest.mark.parametrize("change, says", [

@@ -101,7 +101,7 @@ def test_table_is_the_ritz_solution_and_interpolation_follows_it():
             assert float(getattr(fast, name)) == pytest.approx(getattr(exact, name), rel=2e-3)
 
 
-def test_first_frequency_and_limit_load():
+def test_first_frequency_limit_load_and_limits_of_clamping():
     # clamped square: ω a² √(ρt/D) = 35.99 (Leissa, from memory)
     a, t = 0.1, 0.002
     plate = 205e9 * t**3 / (12 * 0.91)
@@ -113,6 +113,10 @@ def test_first_frequency_and_limit_load():
     assert float(limit_load_factor(1.0)) == pytest.approx(11.26 / 2, abs=0.01)
     assert 1.0 < float(limit_load_factor(1e-4)) < 1.15
     assert (np.diff(limit_load_factor(np.linspace(0.01, 1.0, 50))) > 0).all()
+    assert float(edge_held(2.6, (46, 32), 50.0, (74, 44), 9.0, 1e4)) == pytest.approx(1.0, abs=1e-3)
+    held = [float(edge_held(2.6, (46, 32), t, (74, 44), 9.0)) for t in (3, 4, 5, 6, 8)]
+    assert (np.diff(held) > 0).all()
+    assert fillet_share((46, 32), 9.7, 0.0) == pytest.approx(1.0)
 
 
 @pytest.mark.parametrize("t, rim, depth", [(2.6, 4.2, 10.0), (3.2, 4.2, 8.0), (2.0, 3.0, 12.0)])
@@ -145,13 +149,6 @@ def test_share_of_clamping_by_numerical_integration(t, rim, depth):
     share = -moment(found.y[:2, -1], a, t) / clamped
     ours = float(edge_held(t, face, rim, blade, patch, depth))
     assert ours == pytest.approx(min(max(share, 0.3), 1.0), rel=5e-3)
-
-
-def test_clamping_limits():
-    assert float(edge_held(2.6, (46, 32), 50.0, (74, 44), 9.0, 1e4)) == pytest.approx(1.0, abs=1e-3)
-    held = [float(edge_held(2.6, (46, 32), t, (74, 44), 9.0)) for t in (3, 4, 5, 6, 8)]
-    assert (np.diff(held) > 0).all()
-    assert fillet_share((46, 32), 9.7, 0.0) == pytest.approx(1.0)
 
 
 def test_fatigue_limit_of_the_data_sheets_and_roughness_of_the_guideline():

@@ -96,7 +96,7 @@ def test_angle_and_springback_against_general_library(case):
         assert exact == pytest.approx(float(sprung[0]), rel=5e-3)
 
 
-def test_yielded_length_of_a_cantilever():
+def test_cantilever_yields_over_its_length_and_unloads_elastically():
     # Derived: yielding spreads over l (1 − My/Mmax) of a cantilever of arm l; short bar, so that the arm is the zone.
     bend = hosel_bend(hardness_hv=320, length_mm=20, bar_mm=50)
     force = 1.3 * float(bend.bench.nodes().yield_force()[0])
@@ -106,9 +106,6 @@ def test_yielded_length_of_a_cantilever():
     assert 20 - s[over][0] == pytest.approx(min(20.0, 70 * (1 - 1 / 1.3)), abs=0.01)
     assert (np.diff(shape["outer_strain"]) > 0).all()  # greatest at the clamp
     assert (shape["permanent_strain"] >= -1e-12).all()
-
-
-def test_unloading_stays_elastic():
     # after the bend the outer fibre must not yield in reverse: drop M R/I below stress + 0.7 yield (Bauschinger)
     for bend in (soft(), hard(), hosel_bend(hardness_hv=450)):
         shape = bend.along(max(bend.allowed_deg, 1.0))

@@ -17,14 +17,17 @@ from forgeprops.strength import tensile as t
 K = {r["id"]: float(r["value"]) for r in read_rows("fits/strength_fits.csv")}
 
 
-def test_refit_gives_the_stored_constants():
+def test_refit_gives_the_stored_constants_and_errors():
     assert {name: K[name] for name in fit_strength()} == pytest.approx(fit_strength(), rel=1e-5)
-
-
-def test_tensile_of_quenched_and_tempered_handbook_bars_is_near_3_12_hv():
     rows = handbook("quenched and tempered")
     assert np.mean(rows["tensile_mpa"] / rows["hardness_hv"]) == pytest.approx(3.12, rel=0.03)
     assert t.tensile_strength(300) == pytest.approx(3.12 * 300)
+    rows = handbook("ferrite-pearlite")
+    s = t.strength_arrays(rows["hardness_hv"], 1.0)
+    for name in ("yield_mpa", "tensile_mpa"):
+        off = rows[name] - s[name]
+        expected = s[name.replace("_mpa", "_se_mpa")][0]
+        assert np.sqrt(np.mean(off**2)) == pytest.approx(expected, rel=0.15)
 
 
 # 4140, 25 mm, oil quenched and tempered: tension read, hardness from memory of the same table.
@@ -34,15 +37,6 @@ def test_4140_quenched_and_tempered(hb, ys, ts, el):
     assert abs(s.tensile_mpa - ts) < 2 * s.tensile_se_mpa
     assert abs(s.yield_mpa - ys) < 2 * s.yield_se_mpa
     assert s.elongation * 100 == pytest.approx(el, rel=0.2)
-
-
-def test_errors_of_the_fit_are_the_stated_ones():
-    rows = handbook("ferrite-pearlite")
-    s = t.strength_arrays(rows["hardness_hv"], 1.0)
-    for name in ("yield_mpa", "tensile_mpa"):
-        off = rows[name] - s[name]
-        expected = s[name.replace("_mpa", "_se_mpa")][0]
-        assert np.sqrt(np.mean(off**2)) == pytest.approx(expected, rel=0.15)
 
 
 @pytest.mark.parametrize("branch", t.BRANCHES)
@@ -77,16 +71,13 @@ def test_single_equals_batch_and_blend_has_no_jumps():
     assert (np.diff(many["yield_plateau_strain"]) <= 0).all()
 
 
-def test_harder_is_stronger_and_less_ductile():
+def test_harder_is_stronger_and_less_ductile_by_both_estimates():
     hv = np.linspace(120, 600, 97)
     for shares in ((1, 0, 0), (0, 1, 0), (0, 0, 1), (0, 0, 0), (0.4, 0.4, 0.2)):
         s = t.strength_arrays(hv, *shares)
         assert (np.diff(s["tensile_mpa"]) > 0).all() and (np.diff(s["yield_mpa"]) > 0).all()
         assert (np.diff(s["elongation"]) < 0).all()
         assert (s["uniform_elongation"] < 0.8 * s["elongation"]).all()
-
-
-def test_uniform_elongation_lies_between_its_two_estimates():
     # ASME VIII: 0.60 (1 − YS/TS); from memory: 0.55 of the total elongation.
     for branch in t.BRANCHES:
         for hv in (130, 200, 300, 400):
@@ -97,7 +88,7 @@ def test_uniform_elongation_lies_between_its_two_estimates():
             assert s.hardening_exponent_se > 0.19 * s.hardening_exponent
 
 
-def test_outside_the_range_warns_and_bad_input_raises():
+def test_outside_the_range_warns_bad_input_raises_and_odd_numbers_make_a_curve():
     assert [w.code for w in t.strength(650, {"martensite": 1}).warnings] == ["range:strength_qt"]
     plain = t.strength(300, {"martensite": 1})
     assert plain.warnings == ()
@@ -108,9 +99,6 @@ def test_outside_the_range_warns_and_bad_input_raises():
     refuses("did you mean 'bainite'", t.strength, 200, {"bainit": 1})
     refuses("at least one of", t.strength, 200, {"austenite": 1})
     refuses("branch", t.strength, 200, branch="annealed")
-
-
-def test_flow_curve_survives_contradicting_numbers():
     c = t.flow_curve(900.0, 905.0, 0.004, 0.015)  # plateau longer than the uniform strain
     assert c.hardening_power <= 1 and math.isfinite(float(c.stress_mpa(0.05)))
 
@@ -193,13 +181,17 @@ def test_one_brinell_relation_follows_iso_18265(low, high):
         assert hs.convert_hardness(hv, "HV", "HB") == pytest.approx(hb, abs=1.0)
 
 
-def test_values_of_the_standards():
+def test_values_of_the_standards_and_checksum_of_the_table():
     for hv in (80.0, 150.0, 222.0, 238.0):  # ISO 18265: 0.95 HV up to 238
         assert hs.convert_hardness(hv, "HV", "HB") == pytest.approx(0.95 * hv, abs=0.2)
     # HRC column of ISO 18265 table A.1 (DIN 50150), read in a public reproduction
     column = (20.3, 21.3, 22.2, 23.1, 24.0, 24.8, 25.6, 26.4)
     for hv, hrc in zip(range(240, 276, 5), column, strict=True):
         assert hs.convert_hardness(hv, "HV", "HRC") == pytest.approx(hrc, abs=0.15)
+    # a changed cell must be a deliberate change
+    totals = {"HV": 55966.0, "HRC": 2156.0, "HRB": 3565.0, "HB": 28870.2, "Rm_MPa": 82355.0}
+    for column, total in totals.items():
+        assert sum(float(r[column]) for r in ROWS if r[column]) == total, column
 
 
 @pytest.mark.parametrize("a", hs.SCALES)
@@ -216,28 +208,15 @@ def test_round_trip_and_rising(a, b):
     assert back == pytest.approx(values, abs=1e-9)
 
 
-def test_table_checksum():
-    # a changed cell must be a deliberate change
-    totals = {"HV": 55966.0, "HRC": 2156.0, "HRB": 3565.0, "HB": 28870.2, "Rm_MPa": 82355.0}
-    for column, total in totals.items():
-        assert sum(float(r[column]) for r in ROWS if r[column]) == total, column
-
-
-def test_outside_the_table_raises_and_try_gives_none():
+def test_outside_the_table_bad_values_and_arrays():
     outside = "237.9 HV HRC|941 HV HRC|19.9 HRC HV|101 HRB HV|241 HV HRB|700 HV HB|40 HRC HRB"
     for value, a, b in (text.split() for text in outside.split("|")):
         assert hs.try_convert(float(value), a, b) is None
         refuses(f"{a} cannot be converted to {b}", hs.convert_hardness, float(value), a, b)
-
-
-def test_bad_value_and_bad_scale():
     for bad in (float("nan"), float("inf"), -1, "hard", None, True):
         refuses("(?i)hardness HV", hs.convert_hardness, bad, "HV", "HRC")
     refuses("to_scale 'HRA' is unknown; did you mean 'HR", hs.convert_hardness, 300, "HV", "HRA")
     assert hs.convert_hardness(421, "HBW", "hrc") == 45.0
-
-
-def test_arrays_agree_with_scalars_and_flag_the_outside():
     hrc, outside = hs.convert_array([100.0, 238.0, 300.0, 940.0, 1000.0], "HV", "HRC")
     assert outside.tolist() == [True, False, False, False, True]
     assert hrc[[0, 4]].tolist() == [20.0, 68.0]

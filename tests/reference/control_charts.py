@@ -3,7 +3,7 @@
 import numpy as np
 from scipy.stats import norm
 
-from forgeprops.study.shop.charts import EWMA_WEIGHT, EWMA_WIDTH
+from forgeprops.study.shop.tracking import EWMA_WEIGHT, EWMA_WIDTH
 
 
 def ewma_run_length(shift=0.0, weight=EWMA_WEIGHT, width=EWMA_WIDTH) -> float:

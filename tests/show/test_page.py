@@ -86,12 +86,18 @@ def test_damaged_files_are_kept_or_left_alone(tmp_path):
     assert u.units() == u.Units()
 
 
-def test_remedy_on_the_button_makes_the_verdict_good():
+def test_remedy_on_the_button_and_stops_first():
     page = Page(Desk(fp.Job().with_(spray_s=5.0)))
     assert page.state["level"] == "out" and page.state["zones"]["face"]["level"] == "out"
     page._heard(None, {"do": "remedy"}, [])
     assert page.state["level"] == "good"
     assert page.more["strips"]["spray_s"].count("good") >= 1
+    limits = fp.Limits(crack_index=(None, 1.0), forging_low_c=(900.0, None))
+    page = Page(Desk(fp.Job(steel=fp.grade("4140"), limits=limits).with_(spray_s=10)))
+    assert [s["level"] for s in page.state["signs"][:2]] == ["out", "out"]
+    said = [b.get("words", "") for b in TABS["sure"].content(page.desk, page._result, print)]
+    assert said[0].startswith("Stop. Quench cracks")
+    assert any(words.startswith("Note. A longer delay makes this face harder") for words in said)
 
 
 def test_hardness_of_a_move_comes_first_and_agrees_with_the_whole_answer():
@@ -109,15 +115,6 @@ def test_hardness_of_a_move_comes_first_and_agrees_with_the_whole_answer():
         assert page.first["value"] == face != old["tiles"]["face"]["value"]
 
     asyncio.run(drag())
-
-
-def test_a_stop_comes_first_and_limits_on_crack_and_die_reach_their_signs():
-    limits = fp.Limits(crack_index=(None, 1.0), forging_low_c=(900.0, None))
-    page = Page(Desk(fp.Job(steel=fp.grade("4140"), limits=limits).with_(spray_s=10)))
-    assert [s["level"] for s in page.state["signs"][:2]] == ["out", "out"]
-    said = [b.get("words", "") for b in TABS["sure"].content(page.desk, page._result, print)]
-    assert said[0].startswith("Stop. Quench cracks")
-    assert any(words.startswith("Note. A longer delay makes this face harder") for words in said)
 
 
 def test_no_other_unit_is_left_after_the_switch():
@@ -147,12 +144,18 @@ def test_search_finds_a_setting_that_is_at_least_as_sure_and_can_be_stopped():
     assert all("best so far" in words for _, words in said) and said[-1][0] < 0.6
 
 
-def test_sheet_of_a_tab_is_the_sheet_of_the_job():
+def test_sheet_of_the_job_own_steel_and_own_head():
     page = Page(Desk(fp.Job()), "sheet")
     page._heard(None, {"do": "act", "act": "note", "values": {"note": "order <7>"}}, [])
     shown = page.content["blocks"][-1]
     assert fp.Job().id in shown["html"] and "order &lt;7&gt;" in shown["html"]
     assert re.fullmatch(r"\d{4}-\d\d-\d\d_4130_mid-iron_\w+\.html", shown["name"])
+    page = Page(Desk(fp.Job()))
+    page._heard(None, {"do": "steel", "text": "C 0.31 Mn 0.5 Cr 0.95 Mo 0.2"}, [])
+    sizes = {"mass_g": 262, "face_mm": 2.4, "hosel_outside_mm": None}
+    page._heard(None, {"do": "head", "set": sizes}, [])
+    assert page.desk.note == "" and page.desk.job.steel.get("Cr") == 0.95
+    assert page.desk.job.head.face.thickness_mm == 2.4
 
 
 def test_a_limit_is_edited_in_the_readers_scale():
@@ -170,15 +173,6 @@ def test_nonsense_from_the_browser_is_answered_in_one_sentence(message):
     assert page.state["note"] and page.desk.job == fp.Job()
 
 
-def test_own_steel_and_own_head():
-    page = Page(Desk(fp.Job()))
-    page._heard(None, {"do": "steel", "text": "C 0.31 Mn 0.5 Cr 0.95 Mo 0.2"}, [])
-    sizes = {"mass_g": 262, "face_mm": 2.4, "hosel_outside_mm": None}
-    page._heard(None, {"do": "head", "set": sizes}, [])
-    assert page.desk.note == "" and page.desk.job.steel.get("Cr") == 0.95
-    assert page.desk.job.head.face.thickness_mm == 2.4
-
-
 @pytest.fixture(scope="module")
 def lesson():
     return Lesson(fp.Units())
@@ -188,7 +182,7 @@ def answers(lesson):
     return [s["answer"]["value"] for s in lesson.static["steps"]]
 
 
-def test_answers_are_the_estimates(lesson):
+def test_answers_are_the_estimates_hidden_before_the_guess_and_the_film_is_in_order(lesson):
     own, soft, hard = (fp.estimate(fp.grade(g)) for g in ("4130", "1030", "4140"))
     hosel, after, cross_s, hv, alloyed, pull = answers(lesson)
     face = own.zones["face"]
@@ -198,16 +192,10 @@ def test_answers_are_the_estimates(lesson):
     assert alloyed == pytest.approx(hard.zones["hosel"].hardness_hv, abs=0.1)
     assert pull == pytest.approx(hard.hosel.bar_force_n, abs=0.1)
     assert pull > 1.5 * soft.hosel.bar_force_n
-
-
-def test_nothing_is_given_away_before_the_guess(lesson):
     for step in lesson.static["steps"]:
         guess, axis = step["guess"], step["guess"]["axis"]
         assert not step["answer"]["near"][0] <= guess["start"] <= step["answer"]["near"][1]
         assert step["chart"][axis]["low"] < step["answer"]["value"] < step["chart"][axis]["high"]
-
-
-def test_film_is_slow_in_the_spray_and_says_what_happens_in_order(lesson):
     film = lesson.static["film"]
     result = fp.estimate(fp.grade("4130"))
     on, off = (result.events[f"water {w}"] - result.events["out of furnace"] for w in ("on", "off"))
@@ -218,10 +206,14 @@ def test_film_is_slow_in_the_spray_and_says_what_happens_in_order(lesson):
     assert order == sorted(order)
 
 
-def test_every_warning_has_its_step():
+def test_every_warning_has_its_step_and_units_are_the_readers():
     named = tuple(" ".join(_STEPS.values()).split())
     assert [r.code for r in RULES if not r.code.startswith(named)] == []
     assert {step_of(r.code) for r in RULES} == set(_STEPS)
+    lesson = Lesson(fp.Units(temperature="°F", length="in", force="lbf", hardness="HRC"))
+    words = json.dumps([lesson.static, lesson.task], ensure_ascii=False)
+    assert "°F" in words and "°C" not in words and " N " not in words and " mm" not in words
+    assert "HRC" in words and " HV" not in words
 
 
 @pytest.mark.parametrize("steel, good", [("1030", {"flux": 4.5, "spray_s": 12.0}), ("4130", {"flux": 4.1, "cooling": "sleeve"})]
@@ -240,13 +232,6 @@ def test_task_is_solved_with_sense_and_failed_without_spray(steel, good):
 def test_nonsense_is_answered_in_one_sentence(lesson, given):
     lesson._heard(None, {"do": "act", "act": "try", "values": given}, [])
     assert lesson.tries == [] and lesson.task["tries"][0]["words"].endswith(".")
-
-
-def test_only_the_readers_units():
-    lesson = Lesson(fp.Units(temperature="°F", length="in", force="lbf", hardness="HRC"))
-    words = json.dumps([lesson.static, lesson.task], ensure_ascii=False)
-    assert "°F" in words and "°C" not in words and " N " not in words and " mm" not in words
-    assert "HRC" in words and " HV" not in words
 
 
 LOOKS = re.findall(r'\["(#\w{6})", "(\w+)"\]', (PAGE / "chart.js").read_text("utf-8"))

@@ -49,7 +49,7 @@ def test_stamp_follows_the_verdict(settings, stamp):
     assert f"<b>{stamp}</b>" in sheet_html(made)
 
 
-def test_tolerance_columns_are_estimates_of_the_same_head(page, result):
+def test_tolerance_columns_and_only_the_readers_units(page, result):
     """The range that the sheet prints for the spray rate is what two more estimates give."""
     flux = result.route.spray.flux_kg_m2_s
     tolerance = table()["flux"].tolerance(flux)
@@ -57,25 +57,19 @@ def test_tolerance_columns_are_estimates_of_the_same_head(page, result):
     ends = [fp.estimate(result.steel, result.head, r).zones["face"].hardness_hv for r in routes]
     row = re.search(r"Spray rate</td>(.*?)</tr>", page, re.S)[1]
     assert f">{ends[0]:.0f} to {ends[1]:.0f} HV<" in row and ends[0] < ends[1]
-
-
-def test_only_the_readers_units_stand_on_it(result):
     page = html.unescape(sheet_html(result, display_units=fp.Units("°F", "in", "HB")))
     body = page.split("<body>")[1].split("Sources</h2>")[0]
     assert "1706 °F" in body and "± 25 °F" in body and "0.528 in" in body
     assert not re.search(r"°C|\d HV| mm\b|HRC|HRB", body.replace("above 31 HRC", "").replace("Above 50 HRC", ""))  # fmt: skip
 
 
-def test_no_name_is_markup_or_style():
+def test_odd_names_no_spray_and_later_heats():
     steel = fp.Steel('<script>alert(1)</script> A&B "S45C"', {"C": 0.3, "Mn": 0.7})
     page = sheet_html(fp.estimate(steel), note="<img src=x>", date="}} x")
     style = re.search("<style>(.*?)</style>", page, re.S)[1]
     assert "<script>" not in page and "<img src=x>" not in page and "&lt;script&gt;" in page
     assert "S45C" not in style and "}} x" not in style
     assert re.fullmatch(r"[\w.-]+\.html", sheet_name(fp.estimate(steel)))
-
-
-def test_no_spray_and_later_heats_are_rows():
     later = (fp.Temper(600, hold_s=3600),)
     route = dataclasses.replace(fp.Route(later=later), spray=None)
     page = sheet_html(fp.estimate(fp.grade("1030"), route=route))
@@ -184,16 +178,16 @@ def test_drift_spray_plate_and_log(page_tab):
     assert times == pytest.approx(1.25, abs=0.04)
 
 
-@pytest.mark.parametrize("content", [b"", b"\0\1", b"a,b\n1,2\n", b"%PDF-1.4", b"PK\3\4", b"{", b"<html>"])  # fmt: skip
-@pytest.mark.parametrize("name", ["x.csv", "x.json", "<script>.csv", "../" * 40])
-def test_a_foreign_file_is_answered_in_a_sentence(name, content):
-    file = recognise(name, content)
-    assert file.level == "out" and len(file.error) > 10 and preview(file)
-
-
 def test_nonsense_in_forms_and_drops_is_answered_in_a_sentence(page_tab):
     for values in ({"face": "abc"}, {"face": "430 nan"}, {"face": ""}, {}):
         (block,) = act(page_tab, "drift", **values)
         assert block["look"] == "stop" and len(block["words"]) > 10
     (table,) = blocks_of(act(page_tab, "drop", [b"a,b"], names=["../<b>"]), "table", "files")
     assert table["levels"] == ["out"] and page_tab.desk.job == fp.Job()
+
+
+@pytest.mark.parametrize("content", [b"", b"\0\1", b"a,b\n1,2\n", b"%PDF-1.4", b"PK\3\4", b"{", b"<html>"])  # fmt: skip
+@pytest.mark.parametrize("name", ["x.csv", "x.json", "<script>.csv", "../" * 40])
+def test_a_foreign_file_is_answered_in_a_sentence(name, content):
+    file = recognise(name, content)
+    assert file.level == "out" and len(file.error) > 10 and preview(file)

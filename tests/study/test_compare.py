@@ -7,8 +7,8 @@ from checks import refuses
 import forgeprops as fp
 from forgeprops.inputs.cases import Cases
 from forgeprops.inputs.limits import QUANTITIES, Limits
-from forgeprops.study.process.line_cost import Line, line_arrays
 from forgeprops.study.process.search import raise_least
+from forgeprops.study.process.study import Line, line_arrays
 
 
 def test_margins_count_in_steps():

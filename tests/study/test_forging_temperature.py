@@ -10,9 +10,9 @@ import forgeprops as fp
 from forgeprops.answer.evaluation import evaluate
 from forgeprops.forging import effort
 from forgeprops.inputs.cases import Cases
-from forgeprops.study.diagram import cooling_diagram
+from forgeprops.specimens import cooling_diagram
 from forgeprops.study.expectation import against_expectation
-from forgeprops.study.process import equal_effort as ee
+from forgeprops.study.process import preheat as ee
 
 SETTINGS_C = np.arange(700.0, 1250.1, 5.0)
 #: Face, body, hosel.
@@ -148,7 +148,7 @@ def answer(results):
     return fp.soften(results["4340"])
 
 
-def test_each_remedy_is_the_estimate_of_its_route(results, answer):
+def test_remedies_are_estimates_and_local_heat_spares_the_face(results, answer):
     base = results["4340"]
     assert answer.hosel_hv == pytest.approx(base.zones["hosel"].hardness_hv)
     for remedy in (answer.remedies[0], answer.remedies[-1]):
@@ -159,9 +159,6 @@ def test_each_remedy_is_the_estimate_of_its_route(results, answer):
         expected = base.zones["face"].hardness_hv - fresh.zones["face"].hardness_hv
         assert remedy.face_softer_hv == pytest.approx(expected)
         assert remedy.face_margin == pytest.approx(fresh.face.margin)
-
-
-def test_local_heat_spares_the_face_and_a_temper_costs_it(answer):
     heats = [r for r in answer.remedies if r.kind == "local heat"]
     assert len(heats) == 3
     for remedy in heats:

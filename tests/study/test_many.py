@@ -72,7 +72,7 @@ def test_order_and_inputs_are_kept_and_tasks_pickle(batch):
     assert all(np.array_equal(a[name], b[name]) for name in a)
 
 
-def test_independent_of_chunks_and_threads(batch):
+def test_independent_of_chunks_threads_and_processes(batch):
     inputs, table = batch
     with ThreadPoolExecutor(3) as pool:
         for chunk, executor in ((1, None), (7, None), (64, pool)):
@@ -81,9 +81,6 @@ def test_independent_of_chunks_and_threads(batch):
     one_by_one = [compute(Cases.of(*([part[i]] for part in inputs)), False)[0] for i in range(20)]
     alone = [float(r["face_hardness_hv"][0]) for r in one_by_one]
     assert alone == pytest.approx(table["face_hardness_hv"].tolist(), rel=1e-9)
-
-
-def test_process_pool(batch):
     import multiprocessing
 
     inputs, table = batch
@@ -100,12 +97,18 @@ def test_cluster_of_dask(batch):
         same(fp.estimate_many(*inputs, executor=client.get_executor()), table)
 
 
-def test_singles_serve_all_and_names_are_enough():
+def test_singles_serve_all_and_what_cannot_be_paired_is_refused(tmp_path):
     table = fp.estimate_many("4130", routes=[{"preheat_c": 880}, fp.Route(), {"spray": None}])
     assert len(table) == 3 and table["error"].eq("").all() and set(table["head"]) == {"mid-iron"}
     assert len(fp.estimate_many("1020")) == 1
     heads = fp.estimate_many("1020", [{"head": "wedge", "face_thickness_mm": 3.0}, "wedge"])
     assert heads["face_margin"].iloc[0] != heads["face_margin"].iloc[1]
+    words = "differ in length: 3 steels, 2 heads"
+    refuses(words, fp.estimate_many, ["4130"] * 3, ["wedge"] * 2)
+    words = "(?i)heads end after 2 cases but steels go on"
+    refuses(words, fp.estimate_many, iter(["4130"] * 3), iter(["wedge"] * 2))
+    refuses("no case at all", fp.estimate_many, [], to=tmp_path / "none")
+    assert not (tmp_path / "none").exists()
 
 
 def test_a_bad_case_and_an_object_that_raises_anything_cost_their_row():
@@ -148,15 +151,6 @@ def test_alone_and_in_the_batch_the_same_is_taken_and_refused(case):
         assert row["error"] == str(error)
     else:
         assert row["error"] == "" and row["face_hardness_hv"] == result.zones["face"].hardness_hv
-
-
-def test_what_cannot_be_paired_is_refused(tmp_path):
-    words = "differ in length: 3 steels, 2 heads"
-    refuses(words, fp.estimate_many, ["4130"] * 3, ["wedge"] * 2)
-    words = "(?i)heads end after 2 cases but steels go on"
-    refuses(words, fp.estimate_many, iter(["4130"] * 3), iter(["wedge"] * 2))
-    refuses("no case at all", fp.estimate_many, [], to=tmp_path / "none")
-    assert not (tmp_path / "none").exists()
 
 
 def test_a_failure_of_our_own_code_costs_its_row_and_blames_no_executor(monkeypatch, recwarn):

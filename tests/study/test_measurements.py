@@ -134,31 +134,27 @@ def test_places_of_channels_and_names_of_heads():
     refuses("channel 'T9'", got.trace, "T9")
 
 
-@pytest.mark.parametrize("file, message", [
-    (b"channel,zone,depth_mm\nT1,nose,1", "'nose' is no zone"),
-    (b"channel,zone\nT1,face\nT1,hosel", "twice"),
-    (b"channel,zone,depth_mm\nT1,face,deep", "not a number"),
-    (b"channel,zone,depth_mm\nT1,face,-2", "outside 0 to 60"),
-    (b"a,b\n1,2", "no channel map"), (b"channel,zone\n,face", "nothing given"),
+@pytest.mark.parametrize("given, message", [
+    ((read_channels, b"channel,zone,depth_mm\nT1,nose,1"), "'nose' is no zone"),
+    ((read_channels, b"channel,zone\nT1,face\nT1,hosel"), "twice"),
+    ((read_channels, b"channel,zone,depth_mm\nT1,face,deep"), "not a number"),
+    ((read_channels, b"channel,zone,depth_mm\nT1,face,-2"), "outside 0 to 60"),
+    ((read_channels, b"a,b\n1,2"), "no channel map"), ((read_channels, b"channel,zone\n,face"), "nothing given"),
+    ((read_traces, b"time_s,channel\n0,T1", MAP), "missing temperature_c"),
+    ((read_traces, b"hello", MAP), "no thermocouple trace"), ((read_traces, b"", MAP), "empty"),
+    ((read_traces, b"time_s,channel,temperature_c\n0,T1,OL", MAP), "no usable reading"),
+    ((read_traces, b"time_s,channel,temperature_c", MAP), "no rows"),
+    ((fp.read_runs, b"a,b\n1,2"), "no list of runs"), ((fp.read_runs, b"head_id,flux\n7,90"), "no usable head"),
+    ((fp.read_runs, b"head_id\n7", "slow"), "must be a Route"),
 ])  # fmt: skip
-def test_bad_channel_maps(file, message):
-    refuses(f"(?i){message}", read_channels, file)
-
-
-@pytest.mark.parametrize("text, message", [
-    (b"time_s,channel\n0,T1", "missing temperature_c"),
-    (b"hello", "no thermocouple trace"), (b"", "empty"),
-    (b"time_s,channel,temperature_c\n0,T1,OL", "no usable reading"),
-    (b"time_s,channel,temperature_c", "no rows"),
-])  # fmt: skip
-def test_unusable_traces(text, message):
-    refuses(f"(?i){message}", read_traces, text, MAP)
+def test_unusable_files(given, message):
+    refuses(f"(?i){message}", *given)
 
 
 # ------------------------------------------------------------------------------------------ hardness
 
 
-def test_hardness_in_every_way_of_naming_the_scale():
+def test_hardness_in_every_scale_and_by_zone():
     text = (
         "head_id,zone,position,value,scale\n7,face,centre,45,HRC\n7,face,toe,285 HV10,\n"
         "7,Hosel,10,92,HRB\n7,body,,228,HBW 10/3000\n8,rim,x,300,HV 0.5\n"
@@ -172,9 +168,6 @@ def test_hardness_in_every_way_of_naming_the_scale():
     headed = fp.read_hardness(b"head;zone;HRC\n7;face centre;45,5\n")
     hv = fp.convert_hardness(45.5, "HRC", "HV")
     assert headed.frame["hardness_hv"].tolist() == [pytest.approx(hv)]
-
-
-def test_hardness_by_zone():
     text = b"head_id,zone,value,scale\n7,face,440,HV\n7,face,450,HV\n7,face,460,HV\n7,hosel,210,HV"
     table = fp.read_hardness(text).by_zone().set_index("zone")
     assert table.loc["face", "mean_hv"] == 450
@@ -264,11 +257,3 @@ def test_settings_by_name_and_what_is_silent_stays():
 def test_bad_rows_are_reported_and_the_good_one_stays(row, what):
     runs = fp.read_runs(f"head_id,heat,head,preheat_c,flux\n1,A1,mid-iron,900,8\n{row}".encode())
     assert list(runs) == ["1"] and any(what in p.what and p.row == 3 for p in runs.problems)
-
-
-@pytest.mark.parametrize("text, options, message", [
-    (b"a,b\n1,2", {}, "no list of runs"), (b"head_id,flux\n7,90", {}, "no usable head"),
-    (b"head_id\n7", {"route": "slow"}, "must be a Route"),
-])  # fmt: skip
-def test_unusable_lists(text, options, message):
-    refuses(f"(?i){message}", fp.read_runs, text, **options)

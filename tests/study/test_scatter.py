@@ -12,8 +12,16 @@ from forgeprops.answer.interval import LN_SPRAY_SD
 from forgeprops.inputs.job import changed
 from forgeprops.inputs.settings import setting
 from forgeprops.study.process import study as study_module
-from forgeprops.study.process.scattering import Input, Spread, even_numbers, inputs_of
-from forgeprops.study.process.sensitivity import capability, share_interval, swap, variance_indices
+from forgeprops.study.process.scattering import (
+    Input,
+    Spread,
+    capability,
+    even_numbers,
+    inputs_of,
+    share_interval,
+    swap,
+    variance_indices,
+)
 from forgeprops.study.process.study import Study
 
 # ---- indices: published test function
@@ -35,8 +43,8 @@ def test_indices_on_ishigami():
     u = even_numbers(4096, 6, 1)
     a, b = (math.pi * (2 * part - 1) for part in (u[:, :3], u[:, 3:]))
     found = variance_indices("xyz", ishigami(a), ishigami(b), ishigami(swap(a, b)))
-    assert found.first == pytest.approx(FIRST, abs=0.015)
-    assert found.total == pytest.approx(TOTAL, abs=0.01) and found.cases == 4096 * 5
+    assert found["first"].to_numpy() == pytest.approx(FIRST, abs=0.015)
+    assert found["total"].to_numpy() == pytest.approx(TOTAL, abs=0.01)
     # the intervals hold the truth (each 95 %, so one of six may miss)
     lows, highs = (*found.first_low, *found.total_low), (*found.first_high, *found.total_high)
     held = [a <= t <= b for a, b, t in zip(lows, highs, (*FIRST, *TOTAL), strict=True)]
@@ -53,8 +61,8 @@ def test_indices_agree_with_another_library():
     y = np.stack([fa, *fab, fb], axis=1).ravel()
     problem = {"num_vars": 3, "names": list("xyz"), "bounds": [[-math.pi, math.pi]] * 3}
     theirs = salib.analyze(problem, y, calc_second_order=False, seed=1, num_resamples=20)
-    assert ours.first == pytest.approx(theirs["S1"], abs=0.02)
-    assert ours.total == pytest.approx(theirs["ST"], abs=0.02)
+    assert ours["first"].to_numpy() == pytest.approx(theirs["S1"], abs=0.02)
+    assert ours["total"].to_numpy() == pytest.approx(theirs["ST"], abs=0.02)
 
 
 @pytest.mark.parametrize("spread, exact", [
@@ -74,13 +82,19 @@ def test_quantiles_are_those_of_the_distribution(spread, exact):
         assert spread.sd(930.0) == pytest.approx(expected, rel=1e-9)
 
 
-def test_quantiles_of_a_cut_off_distribution_and_the_spread_of_the_spray_law():
+def test_quantiles_and_wilsons_interval():
     drawn = Input(setting("delay_s"), 0.3, Spread("normal", 0.5), 0.0, 600.0)
     u = np.linspace(0.001, 0.999, 101)
     exact = stats.truncnorm((0.0 - 0.3) / 0.5, (600.0 - 0.3) / 0.5, 0.3, 0.5)
     np.testing.assert_allclose(drawn.quantile(u), exact.ppf(u), rtol=1e-7, atol=1e-9)
     assert drawn.quantile(u).min() >= 0.0
     assert setting("shop_spray").spread.value == pytest.approx(LN_SPRAY_SD, abs=5e-5)
+    # Wilson 1927 by hand: (p + z²/2n ± z √(p(1-p)/n + z²/4n²)) / (1 + z²/n)
+    for k, n in ((0, 50), (5, 100), (400, 1000)):
+        z, p = stats.norm.ppf(0.975), k / n
+        mid, half = (p + z * z / 2 / n), z * math.sqrt(p * (1 - p) / n + z * z / 4 / n / n)
+        low, high = ((mid + s * half) / (1 + z * z / n) for s in (-1, 1))
+        assert share_interval(k, n) == pytest.approx((low, high), abs=1e-12)
 
 
 def test_inputs_follow_route_shop_and_steel():
@@ -110,21 +124,12 @@ def test_bad_spreads_are_refused(spread, chemistry, words):
     refuses(words, inputs_of, Study(fp.Steel("mine", {"C": 0.3})), spread, chemistry)
 
 
-def test_share_interval_is_wilsons():
-    # Wilson 1927 by hand: (p + z²/2n ± z √(p(1-p)/n + z²/4n²)) / (1 + z²/n)
-    for k, n in ((0, 50), (5, 100), (400, 1000)):
-        z, p = stats.norm.ppf(0.975), k / n
-        mid, half = (p + z * z / 2 / n), z * math.sqrt(p * (1 - p) / n + z * z / 4 / n / n)
-        low, high = ((mid + s * half) / (1 + z * z / n) for s in (-1, 1))
-        assert share_interval(k, n) == pytest.approx((low, high), abs=1e-12)
-
-
 def test_capability_of_normal_and_other_processes():
     x = stats.norm(400, 10).ppf((np.arange(20_000) + 0.5) / 20_000)
     found = capability(x, 370.0, 450.0)
     assert found.cp == pytest.approx(80 / 60, rel=2e-3)
     assert found.cpk == pytest.approx(1.0, rel=2e-3)
-    assert found.by_percentiles == pytest.approx(found.cpk, rel=0.02) and found.normal
+    assert found.cpk_by_percentiles == pytest.approx(found.cpk, rel=0.02) and found.normal
     assert capability(x, 370.0, None).cp is None
     x = stats.expon(0, 10).ppf((np.arange(20_000) + 0.5) / 20_000)
     found = capability(x, None, 80.0)
@@ -132,7 +137,7 @@ def test_capability_of_normal_and_other_processes():
     # exp(-8) = 0.03 % are above 80; Cpk of 2.3 promises far fewer, the percentile form does not
     top, median = -10 * math.log(0.00135), 10 * math.log(2)
     assert found.cpk > 2.3
-    assert found.by_percentiles == pytest.approx((80 - median) / (top - median), rel=0.01)
+    assert found.cpk_by_percentiles == pytest.approx((80 - median) / (top - median), rel=0.01)
 
 
 @pytest.fixture(scope="module")
@@ -147,11 +152,11 @@ def study():
 def test_shares_are_counted_and_samples_are_single_estimates(study):
     hv, deg = study.samples["face_hardness_hv"], study.samples["hosel_allowed_deg"]
     out = (hv < 400) | (hv > 470)
-    assert study.by_quantity["face_hardness_hv"].share == pytest.approx(out.mean())
+    assert study.quantities.loc["face_hardness_hv", "outside"] == pytest.approx(out.mean())
     either = out | (deg < 2.5)
     assert study.outside.share == pytest.approx(either.mean())
     assert study.outside.low <= study.outside.share <= study.outside.high
-    assert study.distributions["face_hardness_hv"].mean == pytest.approx(hv.mean())
+    assert study.quantities.loc["face_hardness_hv", "mean"] == pytest.approx(hv.mean())
     assert study.cases == 256 + 32 * len(study.inputs)
     # Three drawn cases, made as objects and estimated one by one.
     for i in (0, 255):
@@ -172,7 +177,7 @@ def test_what_matters_is_what_matters(study):
     assert abs(hosel[["shop_spray", "flux"]].sum()) < 0.1
     assert hosel["C"] + hosel["Mn"] + hosel["Cr"] > 0.2
     assert "Outside the limits" in study.words() and "Cpk" in study.words()
-    assert len(study.table()) == len(study.distributions) and "<table" in study._repr_html_()
+    assert len(study.table()) == len(study.quantities) and "<table" in study._repr_html_()
 
 
 @pytest.mark.xfail(strict=True, reason="0.23: the neck, which the water reaches, counts in the bend")  # fmt: skip

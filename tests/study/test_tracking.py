@@ -10,68 +10,38 @@ from hypothesis import given
 from hypothesis import strategies as st
 from reference.control_charts import ewma_run_length
 
-from forgeprops.study.shop.charts import cusum, cusum_run_length, ewma
-from forgeprops.study.shop.tracking import add_to_log, read_log, track
-
-# Montgomery & Runger, Applied Statistics and Probability for Engineers, 3rd ed., Table 16-8: tabular CUSUM
-# of the chemical process concentration, target 99, K = 1, H = 10.  Columns: x, upper sum, n, lower sum, n.
-# Page 636 (read).  Row 20 prints n = 0 beside an upper sum of 1.0; a misprint for 1.
-TABLE_16_8 = [
-    (102.0, 2.0, 1, 0.0, 0), (94.8, 0.0, 0, 3.2, 1), (98.3, 0.0, 0, 2.9, 2),
-    (98.4, 0.0, 0, 2.5, 3), (102.0, 2.0, 1, 0.0, 0), (98.5, 0.5, 2, 0.0, 0),
-    (99.0, 0.0, 0, 0.0, 0), (97.7, 0.0, 0, 0.3, 1), (100.0, 0.0, 0, 0.0, 0),
-    (98.1, 0.0, 0, 0.0, 0), (101.3, 1.3, 1, 0.0, 0), (98.7, 0.0, 0, 0.0, 0),
-    (101.1, 1.1, 1, 0.0, 0), (98.4, 0.0, 0, 0.0, 0), (97.0, 0.0, 0, 1.0, 1),
-    (96.7, 0.0, 0, 2.3, 2), (100.3, 0.3, 1, 0.0, 0), (101.4, 1.7, 2, 0.0, 0),
-    (97.2, 0.0, 0, 0.8, 1), (101.0, 1.0, 1, 0.0, 0),
-]  # fmt: skip
+from forgeprops.base.tables import read_rows
+from forgeprops.study.shop.tracking import (
+    add_to_log,
+    cusum,
+    cusum_run_length,
+    ewma,
+    read_log,
+    track,
+)
 
 
-def test_published_tabular_cusum():
-    x, high, n_high, low, n_low = map(np.array, zip(*TABLE_16_8, strict=True))
+def printed(table, *columns):
+    rows = [r for r in read_rows("validation/control_charts.csv") if r["table"] == table]
+    return [np.array([float(r[name]) for r in rows]) for name in columns]
+
+
+def test_published_charts():
+    x, high, n_high, low, n_low = printed("16-8", "x", "upper", "n_upper", "lower", "n_lower")
     got = cusum(x, target=99.0, allowance=1.0, interval=10.0)
     np.testing.assert_allclose(got.high, high, atol=0.05)  # printed to one decimal
     np.testing.assert_allclose(got.low, low, atol=0.05)
-    assert not got.alarm.any()  # "in control", says the book
+    assert len(x) == 20 and not got.alarm.any()
     # the book's n: rows 10 and 14 have a sum of 0.0 only after rounding, so counts are held where the sum is clear
     for found, sums, counts in ((got.n_high, high, n_high), (got.n_low, low, n_low)):
         assert found[sums > 0.05].tolist() == counts[sums > 0.05].tolist()
-
-
-# NIST/SEMATECH e-Handbook of Statistical Methods, 6.3.2.4 (doi 10.18434/M32189): λ = 0.3, target 50, s =
-# 2.0539, k = 3; all values as printed, read in a public transcription.  All lie between the limits, says the
-# page.
-NIST_DATA = [
-    52.0, 47.0, 53.0, 49.3, 50.1, 47.0, 51.0, 50.1, 51.2, 50.5, 49.6, 47.6, 49.9, 51.3, 47.8,
-    51.2, 52.6, 52.4, 53.6, 52.1,
-]  # fmt: skip
-NIST_EWMA = [
-    50.60, 49.52, 50.56, 50.18, 50.16, 49.21, 49.75, 49.85, 50.26, 50.33, 50.11, 49.36, 49.52,
-    50.05, 49.38, 49.92, 50.73, 51.23, 51.94, 51.99,
-]  # fmt: skip
-
-
-def test_published_ewma():
-    got = ewma(NIST_DATA, target=50.0, sigma=2.0539, weight=0.3, width=3.0, steady=True)
-    assert got.value.round(2).tolist() == NIST_EWMA
+    x, expected = printed("6.3.2.4", "x", "ewma")
+    got = ewma(x, target=50.0, sigma=2.0539, weight=0.3, width=3.0, steady=True)
+    assert len(x) == 20 and got.value.round(2).tolist() == expected.tolist()
     # the page multiplies with 0.4201 for √(0.3/1.7) = 0.42008
     assert got.upper[0] == pytest.approx(52.5884, abs=2e-4)
     assert got.lower[0] == pytest.approx(47.4115, abs=2e-4)
     assert not got.alarm.any()
-
-
-# Montgomery & Runger, Table 16-9: run lengths with k = 1/2 (read).
-TABLE_16_9 = {
-    4: (168, 74.2, 26.6, 13.3, 8.38, 4.75, 3.34, 2.62, 2.19, 1.71),
-    5: (465, 139, 38.0, 17.0, 10.4, 5.75, 4.01, 3.11, 2.57, 2.01),
-}
-
-
-@pytest.mark.parametrize("h", [4, 5])
-def test_published_run_lengths_of_the_cusum(h):
-    shifts = (0, 0.25, 0.5, 0.75, 1, 1.5, 2, 2.5, 3, 4)
-    for shift, printed in zip(shifts, TABLE_16_9[h], strict=True):
-        assert cusum_run_length(shift, 0.5, h) == pytest.approx(printed, rel=0.005)
 
 
 # Crowder's widths for a run length of 250, as quoted in the manual of R's spc package (xewma.crit).
@@ -111,7 +81,7 @@ def invented_log(n=60, drift_from=None, drift=0.0, offset=0.0, seed=0, quantity=
     return pd.DataFrame({**table, "predicted": 440.0, "measured": 440.0 + error})
 
 
-def test_a_drift_is_found_soon_and_dated():
+def test_drifts_are_found_soon_and_logs_in_control_rarely_alarm():
     late, begin, shift = [], [], []
     for seed in range(20):
         got = track(invented_log(120, 60, -20.0, seed=seed), sigma=10.0, centre="zero")
@@ -123,9 +93,6 @@ def test_a_drift_is_found_soon_and_dated():
     # 4.0 at two standard deviations
     assert np.mean(late) == pytest.approx(cusum_run_length(2.0), abs=1.2)
     assert abs(np.median(begin)) <= 2 and np.mean(shift) == pytest.approx(-20.0, abs=6.0)
-
-
-def test_in_control_logs_rarely_alarm_and_say_so():
     logs = (invented_log(100, seed=s) for s in range(40))
     charts = [track(log, sigma=10.0, centre="zero").alarms["chart"] for log in logs]
     alarms = sum((chart == "CUSUM").sum() for chart in charts)

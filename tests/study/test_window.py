@@ -73,20 +73,21 @@ def test_box_of_a_known_rectangle_and_triangle():
     assert centre["flux"] == pytest.approx(2.5, abs=0.11)
 
 
-def test_nothing_meets_says_what_is_nearest():
+def test_nearest_is_told_any_number_is_an_axis_within_its_bounds():
     axes = {"x": ("preheat_c", 860, 940, 3), "y": ("delay_s", 1, 5, 3)}
     none = fp.window("4140", **axes, limits=fp.Limits(hosel_allowed_deg=(3, None)))
     assert none.centre is None and none.box is None
     assert none.tolerances_held == 0.0 and none.share == 0.0
     assert "Nothing on this map" in none.words() and "hosel bend at least 3°" in none.words()
-
-
-def test_any_number_of_the_case_is_an_axis():
     w = fp.window("4130", x=("face_thickness_mm", 2.2, 3.2, 3), y=("C", 0.28, 0.34, 3))
     assert (np.diff(w.maps["face_margin"], axis=1) > 0).all()  # thicker is stronger
     assert (np.diff(w.maps["hosel_hardness_hv"], axis=0) > 0).all()  # more carbon is harder
     s = fp.window("4130", x=("shop_spray", 0.7, 1.4, 3), y=("delay_s", 0.5, 4, 2))
     assert (np.diff(s.maps["face_hardness_hv"], axis=1) > 0).all()
+    case = fp.grade("4130"), fp.head("wedge"), fp.Route(), fp.Shop()
+    wrong = {"flux": (5.0, 99.0), "hosel_bore_mm": (9.0, 13.0), "C": (0.3, np.nan)}
+    for (name, ends), words in zip(wrong.items(), ("Spray rate 99", "hosel wall", "C content"), strict=True):  # fmt: skip
+        refuses(words, varied, *case, {name: np.array(ends)})
 
 
 @pytest.mark.parametrize("x, words", [
@@ -118,13 +119,6 @@ def test_varied_cases_are_the_changed_case():
         value = pytest.approx(b[name][0], rel=1e-9) if a[name].dtype.kind == "f" else b[name][0]
         assert a[name][0] == value
     assert len(settings()) > 60
-
-
-def test_numbers_out_of_bounds_are_refused_at_the_ends():
-    case = fp.grade("4130"), fp.head("wedge"), fp.Route(), fp.Shop()
-    wrong = {"flux": (5.0, 99.0), "hosel_bore_mm": (9.0, 13.0), "C": (0.3, np.nan)}
-    for (name, ends), words in zip(wrong.items(), ("Spray rate 99", "hosel wall", "C content"), strict=True):  # fmt: skip
-        refuses(words, varied, *case, {name: np.array(ends)})
 
 
 def test_progress_and_a_cancel(monkeypatch):

@@ -130,7 +130,7 @@ def heated(peak_c=690.0, hold_s=600.0, cooled="cloth", shape=SHAPE):
     return hosel_heat((shape,), peak_c, hold_s, cooled, 31000.0)
 
 
-def test_hottest_place_is_as_set_inside_the_band_and_more_tempers_more():
+def test_hottest_place_cloth_and_many_hosels():
     heat = heated()
     assert heat.peak_c.max() == pytest.approx(690.0, abs=1e-6)
     low, high = heated_band_mm(*(SHAPE[i] for i in (0, 2, 4)))
@@ -139,6 +139,15 @@ def test_hottest_place_is_as_set_inside_the_band_and_more_tempers_more():
     assert np.all(np.diff(j, axis=0)[:, 3:] > 0.0)
     assert j[-1][4] < 1800.0 * np.exp(-31000.0 / 963.15)  # nowhere more than the hottest place
     assert j[2][4] < 600.0 * np.exp(-31000.0 / 963.15)
+    wet, dry = heated(), heated(cooled="air")
+    assert wet.neck_end_c[0] < 150.0 < 300.0 < dry.neck_end_c[0]
+    assert wet.body_c[0] < 80.0 < 200.0 < dry.body_c[0] < 500.0
+    assert 400.0 < wet.ferrule_end_c[0] < 690.0  # a ferrule would burn: it goes on afterwards
+    assert 100.0 < dry.power_w[0] < wet.power_w[0] < 500.0
+    other = (50.0, 13.6, 17.0, 16.6, 20.0)
+    both = hosel_heat((SHAPE, other), 690.0, 600.0, "cloth", 31000.0)
+    for i, shape in enumerate((SHAPE, other)):
+        assert both.zone_j[i] == pytest.approx(heated(shape=shape).zone_j[0], rel=1e-9)
 
 
 def test_ferrule_end_after_hours_obeys_the_steady_fin():
@@ -160,14 +169,6 @@ def test_ferrule_end_after_hours_obeys_the_steady_fin():
     assert np.abs(found.sol(place)[0] - peak).max() < 4.0
 
 
-def test_cloth_keeps_the_head_cold_and_air_does_not():
-    wet, dry = heated(), heated(cooled="air")
-    assert wet.neck_end_c[0] < 150.0 < 300.0 < dry.neck_end_c[0]
-    assert wet.body_c[0] < 80.0 < 200.0 < dry.body_c[0] < 500.0
-    assert 400.0 < wet.ferrule_end_c[0] < 690.0  # a ferrule would burn: it goes on afterwards
-    assert 100.0 < dry.power_w[0] < wet.power_w[0] < 500.0
-
-
 def test_steps_are_fine_enough(monkeypatch):
     coarse = [heated(cooled=c).zone_j[0, 4] for c in ("air", "cloth")]
     hosel_heat.cache_clear()
@@ -178,13 +179,6 @@ def test_steps_are_fine_enough(monkeypatch):
     fine = [heated(cooled=c).zone_j[0, 4] for c in ("air", "cloth")]
     hosel_heat.cache_clear()
     assert np.log10(coarse) == pytest.approx(np.log10(fine), abs=0.05)  # 1 HV
-
-
-def test_many_hosels_as_one_by_one():
-    other = (50.0, 13.6, 17.0, 16.6, 20.0)
-    both = hosel_heat((SHAPE, other), 690.0, 600.0, "cloth", 31000.0)
-    for i, shape in enumerate((SHAPE, other)):
-        assert both.zone_j[i] == pytest.approx(heated(shape=shape).zone_j[0], rel=1e-9)
 
 
 FACTOR = 1.5
@@ -247,16 +241,13 @@ def test_severity_of_a_25_mm_bar(medium, agitation, low, high):
     assert low / FACTOR < found < high * FACTOR
 
 
-def test_baths_are_in_order():
+def test_baths_are_in_order_and_an_own_table_is_followed():
     baths = ("oil bath", "polymer bath", "water bath")
     oil, polymer, water = (passed(cooled(m), 400.0) for m in baths)
     assert polymer < oil and water < oil
     for t in (300.0, 600.0):
         assert bath_w_m2k("water bath", t, 60.0) < bath_w_m2k("water bath", t, 20.0)
         assert bath_w_m2k("oil bath", t, 50.0, 1.0) > bath_w_m2k("oil bath", t, 50.0)
-
-
-def test_an_own_table_is_followed_and_checked():
     table = ((100.0, 500.0), (500.0, 2500.0), (900.0, 500.0))
     loss = bath_w_m2("own bath", 30.0, table=table)
     at = np.interp([300.0, 700.0, 900.0], MEDIUM_C, loss) / (np.array([300.0, 700.0, 900.0]) - 30.0)

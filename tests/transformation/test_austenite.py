@@ -26,12 +26,15 @@ def test_share_is_continuous_and_rising_for_every_library_grade(name):
     assert np.max(np.diff(share)) < 0.01  # the bare lever rule jumps by 0.1 to 0.7
 
 
-def test_lever_rule_above_the_three_phase_interval():
+def test_between_the_temperatures_by_the_lever_rule_and_softer_in_air():
     # Callister example 10.4: 0.35 C just above 727 °C has 0.44 austenite with 0.022 and 0.76; 0.439 with 0.77
     lever = (0.35 - a.FERRITE_CARBON) / (a.EUTECTOID_CARBON - a.FERRITE_CARBON)
     assert lever == pytest.approx(0.44, abs=0.005)
     wide = a.austenite_equilibrium(727.0 + 15.0, 727.0, 727.0 + 1e4, 0.35)
     assert wide == pytest.approx(lever, abs=0.002)
+    # with its carbides dissolved at once the austenite is as hardenable as its analysis says
+    hv = marched("4140", 765.0, 1.0, 100.0).hardness_hv
+    assert hv[0, 4] < hv[1, 4] - 50.0
 
 
 def test_carbon_of_austenite_closes_the_balance_and_follows_the_boundary():
@@ -107,7 +110,7 @@ def test_grain_rises_with_time_and_temperature_without_a_jump(law, fine):
         assert _grow(steel, law, 1050.0, 600.0, 20.0, pieces) == pytest.approx(whole, rel=1e-10)
 
 
-def test_pinning_holds_until_the_coarsening_temperature():
+def test_pinning_and_three_laws_of_grain_growth():
     steel = fp.Steel("4130", {"C": 0.30, "Cr": 0.95, "Mo": 0.20, "Al": 0.025, "N": 0.007})
     assert _grow(steel, "lee_lee", 950.0, 3600.0, 20.0) == pytest.approx(20.0)
     assert 1000.0 <= a.coarsening_temperature_c(0.025, 0.007) <= 1100.0  # known of AlN steels
@@ -116,9 +119,6 @@ def test_pinning_holds_until_the_coarsening_temperature():
     assert _grow(steel, "lee_lee", 1150.0, 900.0, 20.0) == pytest.approx(expected)
     assert a.coarsening_temperature_c(0.04, 0.010) > a.coarsening_temperature_c(0.02, 0.005)
     assert a.coarsening_temperature_c(0.0, 0.0) == 800.0
-
-
-def test_three_laws_disagree_by_a_known_amount():
     # what stays between them at 1100 °C, 600 s, 20 µm at the start: a factor 1.8
     d = [_grow(PLAIN_1045, law, 1100.0, 600.0, 20.0) for law in a.GRAIN_LAWS]
     assert max(d) / min(d) < 1.8
@@ -176,13 +176,7 @@ def test_a_full_heat_does_not_feel_the_carbides(name):
     assert np.abs(np.diff(found.hardness_hv, axis=0)).max() < 1.0
 
 
-def test_chromoly_between_ac1_and_ac3_is_softer_in_air_than_its_enriched_austenite_would_be():
-    # with its carbides dissolved at once the austenite is as hardenable as its analysis says
-    hv = marched("4140", 765.0, 1.0, 100.0).hardness_hv
-    assert hv[0, 4] < hv[1, 4] - 50.0
-
-
-def test_half_time_nothing_without_strain_and_factor_one():
+def test_recrystallisation_half_time_and_laws():
     ln_a, q, n = r.recrystallisation_coefficients(0.2, 30.0)
     half = np.exp(ln_a + q / (900.0 + 273.15))
     assert r.recrystallised_share_along([0, half], [900, 900], 0.2, 30.0) == pytest.approx(0.5)
@@ -191,6 +185,11 @@ def test_half_time_nothing_without_strain_and_factor_one():
     assert r.strain_speed_factor(0.0) == 1.0
     assert np.all(np.diff([r.strain_speed_factor(e) for e in np.linspace(0, 0.5, 11)]) > 0.0)
     assert r.retained_strain(0.2, 0.25) == pytest.approx(0.15)
+    half = []
+    for law in r.RECRYSTALLISATION_LAWS:
+        ln_a, q, _ = r.recrystallisation_coefficients(0.15, 20.0, law=law)
+        half.append(np.exp(ln_a + q / (850.0 + 273.15)))
+    assert 2.5 < max(half) / min(half) < 4.0
 
 
 @pytest.mark.parametrize("law", r.RECRYSTALLISATION_LAWS)
@@ -206,11 +205,3 @@ def test_additive_and_monotone(law):
     shares = [held(t) for t in range(800, 1200, 25)]
     assert np.all(np.diff(shares) >= 0.0) and shares[0] < 0.1 and shares[-1] > 0.9
     assert np.all(np.diff([held(900, e) for e in (0.05, 0.1, 0.2, 0.4)]) > 0.0)
-
-
-def test_laws_differ_by_a_factor_three_at_the_second_heat():
-    half = []
-    for law in r.RECRYSTALLISATION_LAWS:
-        ln_a, q, _ = r.recrystallisation_coefficients(0.15, 20.0, law=law)
-        half.append(np.exp(ln_a + q / (850.0 + 273.15)))
-    assert 2.5 < max(half) / min(half) < 4.0

@@ -35,17 +35,6 @@ def measured_ms():
     return comp, grain, np.array([float(r["ms_c"]) for r in rows])
 
 
-@pytest.mark.parametrize("grade, andrews, product, steven_haynes", [
-    ("1020", 441, 424, 451), ("1045", 326, 328, 323), ("4130", 384, 378, 382),
-    ("4140", 331, 328, 323),
-])  # fmt: skip
-def test_ms_of_the_classic_formulas_by_hand(grade, andrews, product, steven_haynes):
-    comp = MID[grade]
-    assert martensite_start_c(comp, method="andrews") == pytest.approx(andrews, abs=0.6)
-    assert martensite_start_c(comp, method="andrews_product") == pytest.approx(product, abs=0.6)
-    assert martensite_start_c(comp, method="steven_haynes") == pytest.approx(steven_haynes, abs=0.6)
-
-
 def test_own_ms_beats_every_published_formula_on_the_measured_steels():
     comp, grain, ms = measured_ms()
     own = np.abs(martensite_start_c(comp, grain_um=grain) - ms).mean()
@@ -98,16 +87,6 @@ def test_effects_of_grain_and_temperature_as_measured():
     assert np.log(10) / alpha == pytest.approx(103, abs=25)
 
 
-def test_arrays_broadcast_and_carbon_overrides():
-    comp = {"C": np.array([[0.2], [0.4]]), "Mn": np.array([[0.5], [0.8]])}
-    carbon = np.array([[0.2, 0.5, 1.2], [0.4, 0.8, 1.2]])
-    for f in (martensite_start_c, bainite_start_c, martensite_alpha_per_k, ae3_c, ac3_c):
-        assert f(comp, carbon=carbon).shape == (2, 3)
-    alone = martensite_start_c({"C": 0.2, "Mn": 0.5})
-    assert martensite_start_c(comp, carbon=carbon)[0, 0] == pytest.approx(alone)
-    assert isinstance(martensite_start_c(MID["1020"]), float)
-
-
 def test_summary_of_a_steel_orders_and_warns():
     t = critical_temperatures(Steel("heat", MID["4130"]))
     assert t.ms_c < t.bs_c < t.ae1_c < t.ae3_c
@@ -139,9 +118,16 @@ OF_RICH_C = {
 }  # fmt: skip
 
 
-def test_no_coefficient_slips():
+def test_no_coefficient_slips_and_arrays():
     found = {f"{q}_{name}": f(RICH) for q, table in FORMULAS.items() for name, f in table.items()}
     assert found == pytest.approx(OF_RICH_C, abs=0.002)
+    comp = {"C": np.array([[0.2], [0.4]]), "Mn": np.array([[0.5], [0.8]])}
+    carbon = np.array([[0.2, 0.5, 1.2], [0.4, 0.8, 1.2]])
+    for f in (martensite_start_c, bainite_start_c, martensite_alpha_per_k, ae3_c, ac3_c):
+        assert f(comp, carbon=carbon).shape == (2, 3)
+    alone = martensite_start_c({"C": 0.2, "Mn": 0.5})
+    assert martensite_start_c(comp, carbon=carbon)[0, 0] == pytest.approx(alone)
+    assert isinstance(martensite_start_c(MID["1020"]), float)
 
 
 HEAD, ROUTE = fp.head("mid-iron"), fp.Route()
@@ -165,14 +151,7 @@ def test_a_thousandth_of_any_element_moves_the_face_by_less_than_1_hv(name):
         assert moved < 1.0, (element, moved)
 
 
-def test_boron_comes_smoothly_and_hardens_a_lean_face():
-    hv = faces(fp.Steel("25B", B25), B=np.arange(0.0, 0.00301, 0.0001))
-    steps = np.diff(hv)
-    assert steps.min() > -0.5 and steps.max() < 15.0 and abs(steps[0]) < 3.0
-    assert hv[10] > hv[0] + 20.0  # 0.001 %, protected
-
-
-def test_boron_needs_titanium():
+def test_boron_needs_titanium_and_hardens_lean_steel():
     plain, protected = fp.Steel("25", B25), fp.Steel("25B", B25 | {"B": 0.002})
     bare = fp.Steel("25B", B25 | {"B": 0.002, "Ti": 0.0, "N": 0.008})
     hv = [fp.estimate(s, HEAD, ROUTE).zones["face"].hardness_hv for s in (plain, protected, bare)]
@@ -182,29 +161,10 @@ def test_boron_needs_titanium():
     assumed = fp.estimate(fp.Steel("25B", {"C": 0.25, "Mn": 1.0, "B": 0.002}), HEAD, ROUTE)
     assert "boron-protected" in {w.code for w in assumed.warnings}
     assert "boron-bound" in {w.code for w in fp.estimate(bare, HEAD, ROUTE).warnings}
-
-
-def test_spellings_of_a_certificate_agree_within_the_range_and_say_what_was_assumed():
-    text = "C 0.40 Si 0.25 Mn 0.75 Cr 0.05 Ni 0.05"
-    heats = [fp.estimate(f"{text}{mo}") for mo in (" Mo 0.00", " Mo <0.01", " Mo 0.01", " Mo n.d.")]
-    faces = [r.zones["face"] for r in heats]
-    low, high = max(f.hardness_low_hv for f in faces), min(f.hardness_high_hv for f in faces)
-    assert all(low < f.hardness_hv < high for f in faces)
-    assert "Mo is below 0.01 wt%: 0.005 wt% assumed" in heats[1].steel.source
-    assert [r.steel.content_sd.get("Mo", 0.0) > 0.0 for r in heats] == [False, True, False, True]
-
-
-def test_what_the_analysis_leaves_open_widens_the_range():
-    bare, full = ({"C": 0.4}, {"C": 0.4, "Si": 0.25, "Mn": 0.5, "Ni": 0.08, "Cr": 0.08, "Mo": 0.02})
-    bare, full = (fp.estimate(fp.Steel("s", s), HEAD, ROUTE) for s in (bare, full))
-    faces = (r.zones["face"] for r in (bare, full))
-    wide, narrow = (f.hardness_high_hv - f.hardness_low_hv for f in faces)
-    assert bare.zones["face"].hardness_hv == pytest.approx(full.zones["face"].hardness_hv)
-    assert wide > 1.1 * narrow
-    assert [any(w.code == "unreported" for w in r.warnings) for r in (bare, full)] == [True, False]
-
-
-def test_lean_steel_under_water_may_rather_be_harder():
+    hv = faces(fp.Steel("25B", B25), B=np.arange(0.0, 0.00301, 0.0001))
+    steps = np.diff(hv)
+    assert steps.min() > -0.5 and steps.max() < 15.0 and abs(steps[0]) < 3.0
+    assert hv[10] > hv[0] + 20.0  # 0.001 %, protected
     result = fp.estimate(fp.grade("1020"), HEAD, ROUTE)
     face, hosel = result.zones["face"], result.zones["hosel"]
     up, down = face.hardness_high_hv - face.hardness_hv, face.hardness_hv - face.hardness_low_hv
@@ -212,3 +172,20 @@ def test_lean_steel_under_water_may_rather_be_harder():
     assert hosel.hardness_high_hv - hosel.hardness_low_hv < 25.0  # bars of 1020 in air are near
     said = [w.text for w in result.warnings if w.code == "far-from-bars"]
     assert "more likely harder" in said[0]
+
+
+def test_spellings_and_what_the_analysis_leaves_open():
+    text = "C 0.40 Si 0.25 Mn 0.75 Cr 0.05 Ni 0.05"
+    heats = [fp.estimate(f"{text}{mo}") for mo in (" Mo 0.00", " Mo <0.01", " Mo 0.01", " Mo n.d.")]
+    faces = [r.zones["face"] for r in heats]
+    low, high = max(f.hardness_low_hv for f in faces), min(f.hardness_high_hv for f in faces)
+    assert all(low < f.hardness_hv < high for f in faces)
+    assert "Mo is below 0.01 wt%: 0.005 wt% assumed" in heats[1].steel.source
+    assert [r.steel.content_sd.get("Mo", 0.0) > 0.0 for r in heats] == [False, True, False, True]
+    bare, full = ({"C": 0.4}, {"C": 0.4, "Si": 0.25, "Mn": 0.5, "Ni": 0.08, "Cr": 0.08, "Mo": 0.02})
+    bare, full = (fp.estimate(fp.Steel("s", s), HEAD, ROUTE) for s in (bare, full))
+    faces = (r.zones["face"] for r in (bare, full))
+    wide, narrow = (f.hardness_high_hv - f.hardness_low_hv for f in faces)
+    assert bare.zones["face"].hardness_hv == pytest.approx(full.zones["face"].hardness_hv)
+    assert wide > 1.1 * narrow
+    assert [any(w.code == "unreported" for w in r.warnings) for r in (bare, full)] == [True, False]

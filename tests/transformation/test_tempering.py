@@ -35,7 +35,7 @@ def validation():
 LEFT_OUT = "each steel predicted without it"
 
 
-def test_error_on_steels_left_out_and_above_640_c():
+def test_errors_on_steels_left_out_and_on_the_data_sheets():
     """Data sheets read softer there, and the interval is wider."""
     assert validation()["all steels", LEFT_OUT][0] <= 1.5
     assert validation()["data sheets", LEFT_OUT][0] <= 1.0
@@ -44,9 +44,6 @@ def test_error_on_steels_left_out_and_above_640_c():
     cold, hot = (tempering_interval_hrc(t) for t in (600.0, 700.0))
     assert hot[0] < cold[0] < 0.0 < cold[1] < hot[1]
     assert tempering_interval_hrc(640.0) == pytest.approx(np.mean([cold, hot], axis=0), abs=0.05)
-
-
-def test_committed_constants_give_the_committed_error_on_the_data_sheets():
     errors = []
     for r in read_rows("measured/tempered_data_sheets.csv"):
         steel = {s: float(r[s]) for s in ("C", "Si", "Mn", "Ni", "Cr", "Mo")}
@@ -63,11 +60,20 @@ def equivalent_hours(from_c, hours, at_c):
     return hours * tempering_rate(from_c + 273.15, theta) / tempering_rate(at_c + 273.15, theta)
 
 
-def test_hollomon_jaffe_exchange_of_time_and_temperature():
+def test_time_and_temperature_two_steps_and_alloy():
     """Hollomon & Jaffe 1945: T (c + log t), c near 20 (h): at 600 °C a factor ten in time is worth 40 K."""
     hours = equivalent_hours(640.0, 1.0, 600.0)
     assert 4.0 < hours < 12.0
     assert equivalent_hours(600.0, hours, 640.0) == pytest.approx(1.0)
+    hours = equivalent_hours(400.0, 1.0, 550.0) + 0.5
+    parts = (hours_at(400.0) + hours_at(550.0, 0.5), hours_at(550.0, hours))
+    one, two = (constituents("4140", j) for j in parts)
+    assert one == pytest.approx(two, rel=1e-12)
+    for t in (450.0, 550.0, 650.0):
+        base = {"C": 0.35, "Mn": 0.6, "Si": 0.2}
+        plain = tempered_hardness(base, t)
+        for element, content in (("Mn", 1.2), ("Cr", 0.9), ("Mo", 0.25), ("Ni", 1.5), ("V", 0.15)):
+            assert tempered_hardness({**base, element: content}, t) > plain, (element, t)
 
 
 def hours_at(temperature_c, hours=1.0):
@@ -87,13 +93,6 @@ def constituents(grade, j):
         *(tempered_bainite_hv(hv, quenched, j, carbon, k) for hv in bainite),
         spheroidised_hv(floor + 40.0, j, carbon, k),
     ]
-
-
-def test_two_steps_temper_as_one():
-    hours = equivalent_hours(400.0, 1.0, 550.0) + 0.5
-    parts = (hours_at(400.0) + hours_at(550.0, 0.5), hours_at(550.0, hours))
-    one, two = (constituents("4140", j) for j in parts)
-    assert one == pytest.approx(two, rel=1e-12)
 
 
 @pytest.mark.parametrize("grade", fp.grades())
@@ -130,14 +129,6 @@ def test_annealed_bars_outside_the_fit_and_lamellae_that_turn_round_in_hours():
     acts = (680.0, 15.0), (700.0, 7.6), (720.0, 4.0)
     half = [float(spheroidised_hv(floor + 100.0, hours_at(*act), 0.4, k)) - floor for act in acts]
     assert half == pytest.approx([50.0] * 3, abs=3.0)
-
-
-def test_alloy_resists_tempering():
-    for t in (450.0, 550.0, 650.0):
-        base = {"C": 0.35, "Mn": 0.6, "Si": 0.2}
-        plain = tempered_hardness(base, t)
-        for element, content in (("Mn", 1.2), ("Cr", 0.9), ("Mo", 0.25), ("Ni", 1.5), ("V", 0.15)):
-            assert tempered_hardness({**base, element: content}, t) > plain, (element, t)
 
 
 def test_warnings_and_errors():
@@ -182,19 +173,13 @@ def test_ferrite_pearlite_of_normalised_carbon_bars():
         assert 0.95 * hv == pytest.approx(float(r["hb"]), abs=14.0)
 
 
-def test_bainite_of_a_normalised_4140_bar():
+def test_bainite_enriched_austenite_and_the_curve_of_carbon():
     """25 mm in still air, about 1 °C/s: 302 HB = 319 HV measured (read)."""
     comp = {"C": 0.40, "Si": 0.25, "Mn": 0.85, "Cr": 0.95, "Mo": 0.20}
     hv = ph.line_hv(*ph.bainite_coefficients(comp), math.log10(3600.0), 120.0)
     assert hv == pytest.approx(convert_hardness(302.0, "HB", "HV"), abs=12.0)
-
-
-def test_enriched_austenite_gives_harder_martensite_and_stays_finite():
     a, b = ph.martensite_coefficients(STEEL_HARDNESS, carbon=np.linspace(0.05, 1.2, 60))
     assert np.all(np.diff(a) >= 0) and np.all(b == 0) and a[-1] < 1000.0
-
-
-def test_hardness_curve_meets_the_printed_table_and_inverts():
     for hrc in (20.0, 35.0, 55.0, 60.0):
         assert hv_from_hrc(hrc) == pytest.approx(convert_hardness(hrc, "HRC", "HV"))
     grid = np.linspace(0.0, 68.0, 137)

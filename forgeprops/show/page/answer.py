@@ -100,10 +100,14 @@ def state_of(job: Job, result, verdict: Verdict, units: Units, pinned=None) -> d
         levels[z] = _worst([levels[z], hosel_level])
     face_level = _worst([levels["face"], "out" if crack else "none"])
     levels["face"] = _worst([face_level, _level(by_name["face_margin"])])
-    heads = {
-        z: {"level": levels[z], "text": units.hardness_text(r.hardness_hv), "phases": _phases(r.fractions)}
-        for z, r in zones.items()
-    }  # fmt: skip
+    heads = {}
+    for z, r in zones.items():
+        phases = {name: round(100 * share) for name, share in r.fractions.items() if share >= 0.01}
+        heads[z] = {
+            "level": levels[z],
+            "text": units.hardness_text(r.hardness_hv),
+            "phases": phases,
+        }
     face = zones["face"]
     words = {
         "face": "may crack" if crack else _missed(by_name["face_hardness_hv"]),
@@ -163,10 +167,6 @@ def _own(job: Job, units: Units) -> dict[str, float]:
     known = {n: job.value(n) for n in HEAD_NUMBERS[4:]}
     known["face_mm"] = job.value("face_thickness_mm")
     return {n: round(float(units.from_mm(v)), 3) for n, v in known.items()}
-
-
-def _phases(fractions) -> dict[str, int]:
-    return {name: round(100 * share) for name, share in fractions.items() if share >= 0.01}
 
 
 def value_words(units: Units, name: str, value: float) -> str:

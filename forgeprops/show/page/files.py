@@ -8,8 +8,8 @@ from ...certificates.reading import read_certificates
 from ...inputs.shop import load_shop
 from ...io.cells import cell_text
 from ...io.grids import column_letter, read_grids
+from ...study.shop.measured_heads import read_runs
 from ...study.shop.measurements import read_bends, read_hardness
-from ...study.shop.runs import read_runs
 from ...study.shop.traces import read_channels, read_traces
 from ...study.shop.tracking import read_log
 from ..units import Units

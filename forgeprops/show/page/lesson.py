@@ -10,7 +10,7 @@ from ...inputs.grades import grade
 from ...inputs.job import Job
 from ...inputs.later import COOLING_WORDS
 from ...inputs.limits import Limits
-from ...study.diagram import cooling_diagram
+from ...specimens import cooling_diagram
 from ..units import Units, units
 from .answer import sentence
 from .blocks import Widget, rounded, table_of, text

@@ -8,7 +8,7 @@ from ...base.errors import InputError
 from ...inputs.grades import grade, grades
 from ...inputs.route import Spray
 from ...inputs.settings import table
-from ...study.process.furnace import forging_temperature_study
+from ...study.process.preheat import forging_temperature_study
 from ...study.process.scattering import even_numbers
 from .answer import case_of, value_words
 from .blocks import Stopped, button, buttons, table_of, text

@@ -87,7 +87,9 @@ class Page(Widget):
             "limit": lambda: self._limit(message),
             "steel": lambda: desk.set(steel=_steel(message["text"])),
             "head": lambda: self._head(message["set"]),
-            "remedy": self._take_remedy,
+            "remedy": lambda: (
+                self._remedy and desk.set(route=self._remedy.route, steel=self._remedy.steel)
+            ),
             "tab": lambda: self._open_tab(message["tab"]),
             "act": lambda: self._act(message, buffers),
             "stop": lambda: self._stop.set(),
@@ -133,26 +135,19 @@ class Page(Widget):
         given = n.get("mass_g"), n.get("face_mm"), blade, hosel
         self.desk.set(head=head_from(*given, self.desk.job.head))
 
-    def _take_remedy(self) -> None:
-        if self._remedy is not None:
-            self.desk.set(route=self._remedy.route, steel=self._remedy.steel)
-
     def _open_tab(self, name: str) -> None:
         self._tab = name if name in TABS else "why"
         self._settle(0.0)
 
     def _act(self, message, buffers) -> None:
         name, values = message["act"], message.get("values", {})
-        acts = TABS[self._tab].acts
+        acts, slow = TABS[self._tab].acts, TABS[self._tab].slow.get(name)
         if name in acts:
             acts[name](self.desk, values)
-            self._settle(0.0)
-        else:
-            if buffers:
-                values = {**values, "buffers": [bytes(b) for b in buffers]}
-            slow = TABS[self._tab].slow.get(name)
-            work = slow and (lambda desk, result, progress: slow(desk, result, values, progress))
-            self._settle(0.0, work)
+            return self._settle(0.0)
+        if buffers:
+            values = {**values, "buffers": [bytes(b) for b in buffers]}
+        self._settle(0.0, slow and (lambda desk, result, say: slow(desk, result, values, say)))
 
     def _changed(self, change) -> None:
         self._version += 1

@@ -11,9 +11,8 @@ from ...inputs.settings import numbers_of
 from ...inputs.shop import Shop
 from ...io.saved import plain
 from ...strength.hardness_scales import convert_hardness
-from ...study.shop.charts import CUSUM_H
 from ...study.shop.traces import read_traces
-from ...study.shop.tracking import track
+from ...study.shop.tracking import CUSUM_H, track
 from ..units import Units
 from .answer import case_of
 from .blocks import button, buttons, entry, form, line, table_of, text

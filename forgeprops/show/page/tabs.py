@@ -16,7 +16,9 @@ from ...hosel.bend import hosel_bend
 from ...inputs.later import LocalHeat, Temper
 from ...inputs.limits import QUANTITIES
 from ...inputs.settings import table
+from ...strength.hardness_scales import convert_hardness
 from ...study.expectation import against_expectation
+from ...study.hosel_bench import soften
 from ..sheet import sheet_html, sheet_name
 from . import shop
 from .blocks import button, buttons, entry, form, number, table_of, text
@@ -77,15 +79,10 @@ def _set_bench(desk: Desk, values: dict) -> None:
 
 
 def _set_reading(desk: Desk, values: dict) -> None:
-    from ...strength.hardness_scales import convert_hardness
-
-    value, scale = values["reading"], desk.units.hardness
-    desk.reading_hv = value if scale == "HV" else convert_hardness(value, scale, "HV")
+    desk.reading_hv = convert_hardness(values["reading"], desk.units.hardness, "HV")
 
 
 def _later(desk: Desk, result, progress) -> list[dict]:
-    from ...study.hosel_bench import soften
-
     job, u = desk.job, desk.units
     t = lambda c: round(float(u.from_c(c)))  # noqa: E731
     names = {Temper: "Temper", LocalHeat: "Local heat of the hosel"}

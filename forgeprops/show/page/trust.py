@@ -5,7 +5,7 @@ import numpy as np
 from ...base.cautions import SHORT
 from ...base.sources import counted, sources
 from ...base.tables import read_rows
-from ...study import parity, validation
+from ...study import validation
 from .blocks import Widget, line, rounded, text
 
 #: Which look a kind of row has, in every picture; rows that were read are filled, recalled ones hollow.
@@ -54,7 +54,7 @@ def _coverage() -> list[dict]:
     ]  # fmt: skip
 
 
-def _parity_plot(p: parity.Parity, size: int = 400) -> dict:
+def _parity_plot(p: validation.Parity, size: int = 400) -> dict:
     t, e = p.table, p.errors()
     both = t[["measured", "predicted"]].to_numpy()
     room = 0.06 * np.ptp(both)
@@ -83,7 +83,7 @@ def _parity_plot(p: parity.Parity, size: int = 400) -> dict:
 
 
 def _parities() -> list[dict]:
-    plots = [_parity_plot(parity.parity(w)) for w in ("bars", "quenched", "ms", "tempering")]
+    plots = [_parity_plot(validation.parity(w)) for w in ("bars", "quenched", "ms", "tempering")]
     return [
         text("On the line prediction and measurement are equal. Grey band or bar: the 80 % range. Filled: read in the place named in the table; hollow: from memory."),
         {"kind": "row", "blocks": plots[:2]},
@@ -145,7 +145,7 @@ def _formulas() -> list[dict]:
 
 def _band() -> list[dict]:
     blocks, places = [], np.arange(1.5, 50.01, 0.5)
-    for name, steel in parity.counted_band_steels().items():
+    for name, steel in validation.counted_band_steels().items():
         band = [
             r for r in read_rows("validation/hardenability_bands.csv")
             if r["grade"] == name and r["hrc_low"] and r["hrc_high"]
@@ -153,7 +153,7 @@ def _band() -> list[dict]:
         if not band:
             continue
         x, low, high = (np.array([float(r[c]) for r in band]) for c in ("distance_mm", "hrc_low", "hrc_high"))  # fmt: skip
-        own, standard = parity.end_quench_curves(steel, places)
+        own, standard = validation.end_quench_curves(steel, places)
         at = np.interp(x, places, own)
         inside = int(((at >= low) & (at <= high)).sum())
         series = [

@@ -16,7 +16,7 @@ from ...inputs.route import Route
 from ...inputs.settings import setting
 from ...inputs.steel import Steel
 from ...io.tables import data_frame
-from .equal_effort import preheat_for_c
+from .preheat import preheat_for_c
 from .study import ALL_WARNINGS, MOST, REFERENCE, Study, reference_stress_mpa
 
 #: Forging temperatures compared when none are named, °C.

@@ -141,17 +141,15 @@ def compute(columns: Cases, quick: bool) -> tuple[dict[str, np.ndarray], list[st
     except Exception as error:  # noqa: BLE001  (whatever it is, it is one row's error and not the executor's)
         if n == 1:
             said = f"the calculation failed ({type(error).__name__}: {error}); please report this case."
-            return _blank(1, quick), [str(error) if isinstance(error, InputError) else said]
+            blank = _blank(1, table_columns(quick)[3 + len(_INPUTS) : -1])
+            return blank, [str(error) if isinstance(error, InputError) else said]
     halves = slice(0, n // 2), slice(n // 2, n)
     (a, said_a), (b, said_b) = (compute(columns.part(half), quick) for half in halves)
-    return joined(
-        [{name: part[name] for name in a.keys() & b.keys()} for part in (a, b)]
-    ), said_a + said_b
+    return joined([a, b]), said_a + said_b
 
 
-def _blank(n: int, quick: bool) -> dict[str, np.ndarray]:
-    """Result columns of `n` cases without results."""
-    names = table_columns(quick)[3:-1]
+def _blank(n: int, names: Sequence[str]) -> dict[str, np.ndarray]:
+    """Columns of `n` cases without results."""
     return {name: np.full(n, "", object) if name in _TEXT else np.full(n, np.nan) for name in names}
 
 
@@ -163,7 +161,7 @@ def _table_of(cases: Sequence[Case], begin: int, quick: bool) -> dict[str, np.nd
     for part in ("steel", "head"):
         made = [getattr(c, part) for c in cases]
         table[part] = np.array(["" if thing is None else thing.name for thing in made], object)
-    table |= {**_blank(n, quick), "error": error}
+    table |= {**_blank(n, table_columns(quick)[3:-1]), "error": error}
     if good.any():
         parts = ("steel", "head", "route", "shop")
         columns = Cases.of(*([getattr(c, part) for c in cases if not c.error] for part in parts))
@@ -179,9 +177,7 @@ def _table_of(cases: Sequence[Case], begin: int, quick: bool) -> dict[str, np.nd
 # ---- chunks on an executor ---------------------------------------------------------------------------------
 
 
-def _computed(
-    parts, executor, progress, stop, total, quick, finished=lambda begin, cases: False
-) -> Iterator[tuple[int, Sequence[Case], dict[str, np.ndarray] | None]]:
+def _computed(parts, executor, progress, stop, total, quick, finished=None) -> Iterator[tuple]:
     """Begin, cases and table of every chunk in order; a few chunks are in work at the same time.
 
     The table is None for a chunk of which `finished` says so.
@@ -196,7 +192,8 @@ def _computed(
     try:
         while True:
             while len(waiting) < 2 * ahead and not stop() and (cases := next(parts, None)):
-                future = None if finished(begin, cases) else _submit(executor, cases, begin, quick)
+                kept = finished is not None and finished(begin, cases)
+                future = None if kept else _submit(executor, cases, begin, quick)
                 waiting.append((begin, cases, future))
                 begin += len(cases)
             if not waiting or stop():

@@ -12,7 +12,7 @@ from ...base.in_words import InWords
 from ...inputs.limits import Limits
 from ...inputs.settings import Setting, setting, table
 from ...io.tables import data_frame
-from .equal_effort import metal_in_die_c, preheat_for_c
+from .preheat import metal_in_die_c, preheat_for_c
 from .study import Stopped, Study, joined, neighbours, settings_words
 
 #: Boxes that differ by less than this share count as alike.

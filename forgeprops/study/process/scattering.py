@@ -1,8 +1,10 @@
 """The scatter of a real shop: what comes out when nothing stays as it is written down, and what matters."""
 
 import math
+import warnings
 from collections.abc import Mapping
 from dataclasses import dataclass
+from typing import NamedTuple
 
 import numpy as np
 
@@ -12,9 +14,13 @@ from ...inputs.head import ZONES
 from ...inputs.limits import QUANTITIES, Limits
 from ...inputs.settings import Setting, Spread, setting
 from ...io.tables import data_frame
-from .sensitivity import Capability, Indices, capability, share_interval, swap, variance_indices
 from .study import Study
 
+#: Values of a distribution examined for normality; more make every real process "not normal".
+_TESTED = 1000
+#: Chance below which a sample counts as not normal (common practice).
+_NOT_NORMAL = 0.01
+_INDICES = tuple(f"{order}{end}" for order in ("total", "first") for end in ("", "_low", "_high"))
 #: Quantities always kept.
 _KEPT = tuple(f"{zone}_hardness_hv" for zone in ZONES)
 _KEPT += ("hosel_allowed_deg", "face_margin", "scale_um", "press_effort")
@@ -77,19 +83,12 @@ def _spread(name: str, given) -> Spread:
     return Spread("normal", given)
 
 
-def inputs_of(
-    study: Study, spread: Mapping | None = None, chemistry: str = "heat"
-) -> tuple[Input, ...]:
+def inputs_of(study: Study, spread=None, chemistry: str = "heat") -> tuple[Input, ...]:
     """Everything that is drawn.
 
     `spread` holds a standard deviation, (kind, value) or Spread by the name of a setting; it adds to the
     defaults of a shop (data/constants/settings.csv) and replaces them; 0 takes one out.  `chemistry` draws
     the analysis about this heat's ("heat"), within its grade ("grade"), or not ("fixed").
-
-    >>> found = inputs_of(Study("4130"), {"flux": 0.5}, "fixed")
-    >>> [i.name for i in found]
-    ['preheat_c', 'transfer_s', 'delay_s', 'flux', 'water_c', 'face_thickness_mm', 'shop_emissivity',
-    'shop_spray']
     """
     steel, shop = study.steel, study.shop
     chemistry = check_choice(chemistry, "chemistry", CHEMISTRY)
@@ -130,24 +129,104 @@ def inputs_of(
     return tuple(found)
 
 
-@dataclass(frozen=True)
-class Distribution:
-    """One quantity over the scatter."""
+def variance_indices(names, a: np.ndarray, b: np.ndarray, ab: np.ndarray, resamples: int = 200):
+    """First and total order indices from the three sets of outputs of a Saltelli design (DataFrame).
 
-    mean: float
-    sd: float
-    percentiles: Mapping[float, float]  # at `_PERCENTS`
-    nominal: float  # with every input at its middle
+    Outputs on two independent samples A and B of the d inputs named, shape (n,), and on A with one input after
+    the other taken from B, shape (d, n); `resamples` of the bootstrap that makes the 95 % intervals.  A row an
+    input: ``total`` (what would be left of the variance if all others were fixed), ``first`` (what fixing it
+    alone would take away), each with ``_low`` and ``_high``.
+
+    References
+    ----------
+    .. [1] A. Saltelli et al., Comput. Phys. Commun. 181 (2010) 259; M. J. W. Jansen, Comput. Phys.
+       Commun. 117 (1999) 35 (from memory).
+    """
+    from scipy.stats import DegenerateDataWarning, sobol_indices
+
+    columns = {"input": list(names)}
+    if not np.ptp(np.concatenate([a, b])) > 0.0:
+        return data_frame(columns | dict.fromkeys(_INDICES, 0.0))
+    found = sobol_indices(func={"f_A": a[None], "f_B": b[None], "f_AB": ab[:, None]}, n=len(a))
+    with warnings.catch_warnings():  # an input without effect has no spread for an interval
+        warnings.simplefilter("ignore", DegenerateDataWarning)
+        warnings.filterwarnings("ignore", "invalid value encountered", RuntimeWarning)
+        spread = found.bootstrap(confidence_level=0.95, n_resamples=resamples)
+    for name in _INDICES:
+        order, _, end = name.partition("_")
+        point = np.ravel(getattr(found, f"{order}_order"))
+        interval = getattr(spread, f"{order}_order").confidence_interval
+        ends = np.ravel(getattr(interval, end)) if end else point
+        columns[name] = np.where(np.isnan(ends), point, ends)  # without an interval it is its own
+    return data_frame(columns)
 
 
-@dataclass(frozen=True)
-class Outside:
-    """Share of cases outside one limit, or outside any, as counted, with its 95 % interval."""
+def share_interval(outside: int, n: int) -> tuple[float, float]:
+    """95 % interval of a share that was counted (Wilson's, as `scipy.stats` computes it).
+
+    For independent draws; of an evenly filling sample it is on the safe side.
+
+    References
+    ----------
+    .. [1] E. B. Wilson, J. Am. Stat. Assoc. 22 (1927) 209 (from memory).
+    """
+    from scipy.stats import binomtest
+
+    found = binomtest(int(outside), int(n)).proportion_ci(0.95, method="wilson")
+    return float(found.low), float(found.high)
+
+
+class Capability(NamedTuple):
+    """How a quantity fits between its limits."""
+
+    cp: float | None  # width of the limits over six standard deviations; None with one limit
+    cpk: float  # distance from the mean to the nearer limit over three standard deviations
+    #: The same from the median and the 0.135 and 99.865 percentiles, which needs no normal distribution.
+    cpk_by_percentiles: float
+    #: False: `cp` and `cpk` do not mean the usual shares; use the percentile form and the share that was counted.
+    normal: bool
+    skewness: float
+
+
+def capability(values: np.ndarray, low: float | None, high: float | None) -> Capability:
+    """Capability indices of a sample; one of the limits may be missing.
+
+    Cp and Cpk: common practice; the percentile form is that of ISO 22514-2 (from memory).  Normality by
+    D'Agostino & Pearson's test (`scipy.stats.normaltest`) on up to 1000 of the values.
+    """
+    if low is None and high is None:
+        raise InputError("a capability needs a limit; give a low one, a high one or both.")
+    from scipy.stats import normaltest, skew
+
+    both = low is not None and high is not None
+    low, high = -np.inf if low is None else low, np.inf if high is None else high
+    values = np.asarray(values, float)
+    mean, sd = float(values.mean()), float(values.std(ddof=1))
+    bottom, median, top = (float(v) for v in np.quantile(values, [0.00135, 0.5, 0.99865]))
+    if sd <= 1e-12 * max(abs(mean), 1.0):
+        end = np.inf if low <= mean <= high else -np.inf
+        return Capability(np.inf if both else None, end, end, True, 0.0)
+    cpk = min((mean - low) / (3.0 * sd), (high - mean) / (3.0 * sd))
+    tails = max(median - bottom, 1e-12), max(top - median, 1e-12)
+    by_percentiles = min((median - low) / tails[0], (high - median) / tails[1])
+    step = max(len(values) // _TESTED, 1)
+    normal = len(values) < 20 or bool(normaltest(values[::step]).pvalue > _NOT_NORMAL)
+    cp = (high - low) / (6.0 * sd) if both else None
+    return Capability(cp, cpk, by_percentiles, normal, float(skew(values)))
+
+
+def swap(a: np.ndarray, b: np.ndarray) -> np.ndarray:
+    """A with one input after the other taken from B, shape (d, n, d): the third set of a Saltelli design."""
+    own = np.eye(a.shape[1], dtype=bool)[:, None]
+    return np.where(own, b, a)
+
+
+class Outside(NamedTuple):
+    """Share of cases outside limits, as counted, with its 95 % interval."""
 
     share: float
     low: float
     high: float
-    capability: Capability | None = None  # of a limited quantity
 
 
 @dataclass(frozen=True, repr=False)
@@ -157,10 +236,13 @@ class Scatter(InWords):
     inputs: tuple[Input, ...]  # what was drawn
     drawn: Mapping[str, np.ndarray]  # the inputs of every case
     samples: Mapping[str, np.ndarray]  # the results of every case
-    distributions: Mapping[str, Distribution]
+    #: By quantity: nominal (with every input at its middle), mean, sd, percentiles, share outside the limits of
+    #: each with its 95 % interval, and `Capability`.
+    quantities: object
     outside: Outside  # any of the limits
-    by_quantity: Mapping[str, Outside]  # outside the limits of each, with its capability
-    indices: Mapping[str, Indices]  # by quantity; "slack" is the distance from the limits
+    indices: Mapping[
+        str, object
+    ]  # by quantity, see `variance_indices`; "slack": distance from limits
     limits: Limits
     cases: int  # marched
     cancelled: bool
@@ -168,47 +250,33 @@ class Scatter(InWords):
     def ranking(self, quantity: str = "face_hardness_hv"):
         """Inputs by total order, most first (DataFrame)."""
         found = self.indices[check_choice(quantity, "quantity", self.indices, "scatter")]
-        order = [f"{order}{end}" for order in ("total", "first") for end in ("", "_low", "_high")]
-        table = data_frame({"input": found.names, **{name: getattr(found, name) for name in order}})
-        return table.sort_values("total", ascending=False, ignore_index=True)
+        return found.sort_values("total", ascending=False, ignore_index=True)
 
     def table(self):
-        """Distributions, shares outside and capability by quantity (DataFrame)."""
-        rows = []
-        for name, d in self.distributions.items():
-            row = {"quantity": name, "unit": QUANTITIES[name].unit}
-            row |= {"nominal": d.nominal, "mean": d.mean, "sd": d.sd}
-            row |= {f"p{p:g}".replace(".", "_"): d.percentiles[p] for p in (2.5, 50.0, 97.5)}
-            if name in self.by_quantity:
-                o, c = self.by_quantity[name], self.by_quantity[name].capability
-                row |= {"outside": o.share, "outside_low": o.low, "outside_high": o.high}
-                row |= {"cp": c.cp, "cpk": c.cpk, "cpk_by_percentiles": c.by_percentiles}
-                row["normal"] = c.normal
-            rows.append(row)
-        return data_frame(rows)
+        """Distributions, shares outside and capability, one row a quantity (DataFrame)."""
+        return self.quantities.reset_index()
 
-    shown = table
+    def shown(self):
+        return self.table().drop(columns=["p0_135", "p10", "p90", "p99_865", "skewness"])
 
     def words(self) -> str:
-        lines, o = [], self.outside
+        lines, o, table = [], self.outside, self.quantities
         for name in ("face_hardness_hv", "hosel_allowed_deg"):
-            if name in self.distributions:
-                d, q = self.distributions[name], QUANTITIES[name]
-                lines.append(
-                    f"{q.label[0].upper()}{q.label[1:]}: {d.mean:.4g} ± {d.sd:.2g} {q.unit} (one standard "
-                    f"deviation), 95 % of heads between {d.percentiles[2.5]:.4g} and "
-                    f"{d.percentiles[97.5]:.4g} {q.unit}."
-                )
+            d, q = table.loc[name], QUANTITIES[name]
+            lines.append(
+                f"{q.label[0].upper()}{q.label[1:]}: {d['mean']:.4g} ± {d['sd']:.2g} {q.unit} (one standard "
+                f"deviation), 95 % of heads between {d['p2_5']:.4g} and {d['p97_5']:.4g} {q.unit}."
+            )
         lines.append(
             f"Outside the limits: {100 * o.share:.2g} % of heads (95 % interval {100 * o.low:.2g} to "
             f"{100 * o.high:.2g} %)."
         )
-        for name, by in self.by_quantity.items():
-            c, text = by.capability, f"Cpk {by.capability.cpk:.2f}"
-            if not c.normal:
-                text = f"not normally distributed, so Cpk ({c.cpk:.2f}) misleads; "
-                text += f"by percentiles {c.by_percentiles:.2f}"
-            lines.append(f"{QUANTITIES[name].label}: {100 * by.share:.2g} % outside, {text}.")
+        for name in self.limits.bounds:
+            d, text = table.loc[name], f"Cpk {table.loc[name, 'cpk']:.2f}"
+            if not d["normal"]:
+                text = f"not normally distributed, so Cpk ({d['cpk']:.2f}) misleads; "
+                text += f"by percentiles {d['cpk_by_percentiles']:.2f}"
+            lines.append(f"{QUANTITIES[name].label}: {100 * d['outside']:.2g} % outside, {text}.")
         for name in list(self.indices)[:2]:
             top = self.ranking(name).head(3)
             what = "distance from the limits" if name == "slack" else QUANTITIES[name].label
@@ -280,9 +348,8 @@ def scatter(
     def run(x: np.ndarray, before: int, names) -> dict[str, np.ndarray]:
         """Quantities by name at inputs, shape (cases, d); a cancel ends them early."""
         pieces = {name: [np.empty(0)] for name in names}
-        for table in study.tables(
-            {i.name: x[:, k] for k, i in enumerate(inputs)}, before, n + base * d
-        ):
+        values = {i.name: x[:, k] for k, i in enumerate(inputs)}
+        for table in study.tables(values, before, n + base * d):
             slack = limits.slack(table)  # no veto: what is counted is heads
             table["slack"] = np.maximum(slack, _FARTHEST)  # where there is no number
             for name, found in pieces.items():
@@ -300,7 +367,7 @@ def scatter(
     if not done:
         raise InputError("the scatter was stopped before its first cases were finished.")
     drawn = {i.name: both[:done, k] for k, i in enumerate(inputs)}
-    ranked: dict[str, Indices] = {}
+    ranked = {}
     if base and done == n:
         mixed = run(swap(a[:base], b[:base]).reshape(-1, d), n, wanted)
         done += len(mixed[wanted[0]])
@@ -308,19 +375,23 @@ def scatter(
             y_a, y_b = samples[q][:base], samples[q][half : half + base]
             ranked[q] = variance_indices([*drawn], y_a, y_b, mixed[q].reshape(d, base))
     nominal = study.assess(study.varied({i.name: np.array([i.middle]) for i in inputs}))
-    distributions, by_quantity = {}, {}
-    for name, values in samples.items():
-        if name != "slack":
-            at = dict(zip(_PERCENTS, np.percentile(values, _PERCENTS).tolist(), strict=True))
-            mean, sd = float(values.mean()), float(values.std(ddof=1))
-            distributions[name] = Distribution(mean, sd, at, float(nominal[name][0]))
-    for name, (low, high) in limits.bounds.items():
+    rows = {}
+    for name in (name for name in samples if name != "slack"):
         values = samples[name]
-        out = values < (-np.inf if low is None else low)
-        out |= values > (np.inf if high is None else high)
-        by_quantity[name] = _outside(out, capability(values, low, high))
-    counted = (distributions, _outside(samples["slack"] < 0.0), by_quantity)
-    return Scatter(inputs, drawn, samples, *counted, ranked, limits, done, study.cancel.wanted)
+        row = {"unit": QUANTITIES[name].unit, "nominal": float(nominal[name][0])}
+        row |= {"mean": float(values.mean()), "sd": float(values.std(ddof=1))}
+        at = np.percentile(values, _PERCENTS).tolist()
+        row |= {f"p{p:g}".replace(".", "_"): v for p, v in zip(_PERCENTS, at, strict=True)}
+        if name in limits.bounds:
+            low, high = limits.bounds[name]
+            out = values < (-np.inf if low is None else low)
+            out |= values > (np.inf if high is None else high)
+            share = zip(("outside", "outside_low", "outside_high"), _outside(out), strict=True)
+            row |= {**dict(share), **capability(values, low, high)._asdict()}
+        rows[name] = row
+    table = data_frame(list(rows.values()), index=list(rows))
+    counted = (table.rename_axis("quantity"), _outside(samples["slack"] < 0.0), ranked)
+    return Scatter(inputs, drawn, samples, *counted, limits, done, study.cancel.wanted)
 
 
 def even_numbers(n: int, d: int, seed: int) -> np.ndarray:
@@ -331,5 +402,5 @@ def even_numbers(n: int, d: int, seed: int) -> np.ndarray:
     return sobol.random_base2(math.ceil(math.log2(max(n, 2))))[:n]
 
 
-def _outside(out: np.ndarray, of: Capability | None = None) -> Outside:
-    return Outside(float(out.mean()), *share_interval(int(out.sum()), len(out)), of)
+def _outside(out: np.ndarray) -> Outside:
+    return Outside(float(out.mean()), *share_interval(int(out.sum()), len(out)))

@@ -77,31 +77,27 @@ class Choice(InWords):
     cancelled: bool
 
     def words(self) -> str:
-        return f"{self._words()} {self.limits.title}"
-
-    def _words(self) -> str:
-        at = settings_words(self.settings)
+        at, cost, o, v = settings_words(self.settings), self.results, self.scatter, self.verdict
         if not self.feasible:
             text = f"No settings in these ranges meet all limits. Nearest: {at}; "
             text += f"it misses {self.binding} by {-self.slack:.1f} steps. "
             enough = self.relax[self.relax["enough"]] if len(self.relax) else self.relax
             if len(enough):
                 limit, by, to, unit = enough.iloc[0][["limit", "by", "to", "unit"]]
-                return text + f"Relax {limit} by {by:.3g} {unit} (to {to:.4g})."
+                return f"{text}Relax {limit} by {by:.3g} {unit} (to {to:.4g}). {self.limits.title}"
             all_by = f"all together would have to give {self.together_steps:.1f} steps"
-            return f"{text}No limit alone is enough; {all_by}."
-        cost = self.results
+            return f"{text}No limit alone is enough; {all_by}. {self.limits.title}"
         text = (
             f"{at}: all limits are met, first comes {self.binding} with {self.slack:.1f} steps to spare. "
             f"{cost['press_s']:.1f} s on the press, {cost['heads_per_hour']:.0f} heads an hour, "
             f"{cost['water_l']:.2f} L of water per head."
         )
-        if self.scatter is not None:
-            o, v = self.scatter.outside, self.verdict
+        if o is not None:
+            share, *ends = (100 * part for part in o.outside)
             text += (
-                f" Under scatter {100 * o.share:.2g} % of heads are outside (95 % interval {100 * o.low:.2g} "
-                f"to {100 * o.high:.2g} %); with the model's doubt {100 - v.with_doubt} %. Chance that this "
-                f"setting is right: {100 * v.chance_right:.0f} %."
+                f" Under scatter {share:.2g} % of heads are outside (95 % interval {ends[0]:.2g} to {ends[1]:.2g} %); "
+                f"with the model's doubt {100 - v.with_doubt} %. Chance that this setting is right: "
+                f"{100 * v.chance_right:.0f} %."
             )
         if not self.rounded:
             text += (
@@ -110,58 +106,10 @@ class Choice(InWords):
         if self.at_end:
             ends = ", ".join(setting(name).label for name in self.at_end)
             text += f" At an end of its range, so that beyond it may be better: {ends}."
-        return text
+        return f"{text} {self.limits.title}"
 
     def shown(self):
         return self.relax
-
-
-@dataclass
-class Margins:
-    """Margins of candidates, one column a limit; candidates are given as shares of the ranges."""
-
-    study: Study
-    ranges: Mapping[str, tuple[float, float]]  # of the settings that are searched
-    inputs: tuple[Input, ...]  # what scatters
-    u: np.ndarray  # shape (m, inputs); quantiles of the heads drawn at every candidate
-    cases: int = 0  # calculated so far
-
-    def __post_init__(self):
-        self.low, self.high = np.array(list(self.ranges.values())).T
-
-    def values(self, x: np.ndarray) -> np.ndarray:
-        """Settings of candidates."""
-        return self.low + np.clip(x, 0.0, 1.0) * (self.high - self.low)
-
-    def shares(self, values) -> np.ndarray:
-        """Candidates of settings."""
-        return (np.asarray(values) - self.low) / (self.high - self.low)
-
-    def settings(self, x: np.ndarray) -> dict[str, float]:
-        """Settings of one candidate by name."""
-        return dict(zip(self.ranges, self.values(x).tolist(), strict=True))
-
-    def _margins(self, arrays: Mapping[str, np.ndarray]) -> np.ndarray:
-        table = self.study.table(arrays, self.cases)
-        self.cases += len(table["slack"])
-        limits = self.study.limits
-        vetoes = _VETO * limits.vetoes().slack(table)
-        margins = np.stack([*limits.margins(table).values(), vetoes], axis=1)
-        return np.clip(np.nan_to_num(margins, nan=-_FARTHEST), -_FARTHEST, _FARTHEST)
-
-    def nominal(self, x: np.ndarray) -> np.ndarray:
-        """Margins without scatter, shape (m, limits)."""
-        return self._margins(dict(zip(self.ranges, self.values(x).T, strict=True)))
-
-    def sure(self, x: np.ndarray) -> np.ndarray:
-        """How sure all limits are under scatter (`deviations_away`), shape (m, 1): the same draws everywhere."""
-        values, m, n = self.values(x), len(x), len(self.u)
-        arrays = {name: np.repeat(values[:, k], n) for k, name in enumerate(self.ranges)}
-        for k, one in enumerate(self.inputs):
-            at = arrays[one.name][::n] if one.name in arrays else np.full(m, one.middle)
-            moved = (dataclasses.replace(one, middle=float(v)) for v in at)
-            arrays[one.name] = np.concatenate([i.quantile(self.u[:, k]) for i in moved])
-        return deviations_away(self._margins(arrays).min(axis=1).reshape(m, n))[:, None]
 
 
 def deviations_away(slack: np.ndarray) -> np.ndarray:
@@ -185,10 +133,8 @@ def deviations_away(slack: np.ndarray) -> np.ndarray:
     return np.where(outside < inside, -away, away) * np.hypot(1.0, _SMOOTH)
 
 
-def raise_least(
-    f, x0, free, iterations=25, enough=1e-3
-) -> tuple[np.ndarray | None, np.ndarray | None]:
-    """Raise the least of the `free` columns of f while the others stay at 0 or above.
+def raise_least(f, x0, free, iterations=25, enough=1e-3) -> tuple:
+    """Place where the least of the `free` columns of f is greatest while the others stay at 0 or above, and f there.
 
     Sequential least squares (`scipy.optimize.minimize`) on t with f_j >= t for the free columns; values and
     gradients of a point are one batch.  The best point of all that were calculated is returned: the march's own
@@ -243,25 +189,67 @@ def spread_out(x: np.ndarray, worth: np.ndarray, count: int) -> list[int]:
 
 
 class _Search:
-    """The search from several starts, and what it has found so far: a cancel leaves that."""
+    """Candidates as shares of the ranges, their margins, one column a limit, and what a search from several starts
+    has found so far: a cancel leaves that."""
 
-    def __init__(self, problem: Margins, x: np.ndarray):
-        self.problem, self.x = problem, x
+    def __init__(self, study: Study, ranges: Mapping, inputs: tuple[Input, ...], seed: int):
+        self.study, self.ranges, self.inputs, d = study, ranges, inputs, len(ranges)
+        self.low, self.high = np.array(list(ranges.values())).T
+        now = np.clip(self.shares([study.value(name) for name in ranges]), 0.0, 1.0)
+        self.x = np.vstack([now, even_numbers(_FIRST_LOOK * d, d, seed + 1)])  # of the first look
+        self.u = even_numbers(
+            _DRAWN, len(inputs), seed
+        )  # quantiles of heads drawn at every candidate
+        self.cases = 0  # calculated so far
         #: Margins of the first look; a row for each start; the best place and its slack; robust places.
         self.first = np.empty(0)
         self.rows: list[dict] = []
         self.best: tuple[np.ndarray, float] | None = None
         self.robust: list[tuple[np.ndarray, float]] = []
 
+    def values(self, x: np.ndarray) -> np.ndarray:
+        """Settings of candidates."""
+        return self.low + np.clip(x, 0.0, 1.0) * (self.high - self.low)
+
+    def shares(self, values) -> np.ndarray:
+        """Candidates of settings."""
+        return (np.asarray(values) - self.low) / (self.high - self.low)
+
+    def settings(self, x: np.ndarray) -> dict[str, float]:
+        """Settings of one candidate by name."""
+        return dict(zip(self.ranges, self.values(x).tolist(), strict=True))
+
+    def _margins(self, arrays: Mapping[str, np.ndarray]) -> np.ndarray:
+        table = self.study.table(arrays, self.cases)
+        self.cases += len(table["slack"])
+        limits = self.study.limits
+        vetoes = _VETO * limits.vetoes().slack(table)
+        margins = np.stack([*limits.margins(table).values(), vetoes], axis=1)
+        return np.clip(np.nan_to_num(margins, nan=-_FARTHEST), -_FARTHEST, _FARTHEST)
+
+    def nominal(self, x: np.ndarray) -> np.ndarray:
+        """Margins without scatter, shape (m, limits)."""
+        return self._margins(dict(zip(self.ranges, self.values(x).T, strict=True)))
+
+    def sure(self, x: np.ndarray) -> np.ndarray:
+        """How sure all limits are under scatter (`deviations_away`), shape (m, 1): the same draws everywhere."""
+        values, m, n = self.values(x), len(x), len(self.u)
+        arrays = {name: np.repeat(values[:, k], n) for k, name in enumerate(self.ranges)}
+        for k, one in enumerate(self.inputs):
+            at = arrays[one.name][::n] if one.name in arrays else np.full(m, one.middle)
+            moved = (dataclasses.replace(one, middle=float(v)) for v in at)
+            arrays[one.name] = np.concatenate([i.quantile(self.u[:, k]) for i in moved])
+        return deviations_away(self._margins(arrays).min(axis=1).reshape(m, n))[:, None]
+
     def run(self, starts: int) -> None:
         """Raise the least margin from the settings as they are and from the best of the first look."""
-        self.first = self.problem.nominal(self.x)
+        self.first = self.nominal(self.x)
         slack = self.first.min(axis=1)
         begin = spread_out(self.x, slack, starts)
         self.best = self.x[begin[0]], float(slack[begin[0]])
         every = np.ones(self.first.shape[1], bool)
         for i in begin if 0 in begin else [*begin, 0]:
-            at, margin = raise_least(self.problem.nominal, self.x[i], every)
+            at, margin = raise_least(self.nominal, self.x[i], every)
             found = {"start": len(self.rows) + 1, "first_slack": float(slack[i])}
             found |= {"slack": float(margin.min()), "robustness": np.nan}
             self.rows.append({**found, "from": self.x[i], "x": at})
@@ -272,10 +260,9 @@ class _Search:
 
     def _secure(self, met: list[dict]) -> None:
         """Raise the share of drawn heads inside the limits from the surest places that meet them."""
-        problem = self.problem
         for row in met:  # more slack is not always more sure
             places = np.stack([row["x"], row["from"]] if row["first_slack"] >= 0.0 else [row["x"]])
-            away = problem.sure(places).min(axis=1)
+            away = self.sure(places).min(axis=1)
             row["robustness"], row["x"] = float(away.max()), places[int(away.argmax())]
             self.robust.append((row["x"], row["robustness"]))
         begun: list[np.ndarray] = []
@@ -285,10 +272,38 @@ class _Search:
                 continue
             begun.append(row["x"])
             one = np.ones(1, bool)
-            at, away = raise_least(problem.sure, row["x"], one, iterations=8, enough=0.01)
-            if problem.nominal(at[None]).min() >= 0.0:  # what is chosen meets the limits itself
+            at, away = raise_least(self.sure, row["x"], one, iterations=8, enough=0.01)
+            if self.nominal(at[None]).min() >= 0.0:  # what is chosen meets the limits itself
                 row["robustness"], row["x"] = float(away.min()), at
                 self.robust.append((at, float(away.min())))
+
+    def settable(self, values: dict[str, float]) -> tuple[dict[str, float], bool]:
+        """The surest settable values next to the optimum, and whether there are any that meet the limits."""
+        near = neighbours(values, self.ranges)
+        x = self.shares(np.stack(list(near.values()), axis=1))
+        met = x[self.nominal(x).min(axis=1) >= 0.0]
+        if not len(met):
+            return values, False
+        best = met[int(self.sure(met).min(axis=1).argmax())]
+        return {n: round(v, 6) for n, v in self.settings(best).items()}, True
+
+    def relax(self):
+        """For every limit alone: how far it would have to give for all others to be met (DataFrame)."""
+        rows = []
+        for j, (words, name, value, sign) in enumerate(self.study.limits.ends()):
+            free = np.arange(self.first.shape[1]) == j
+            others = self.first[:, ~free].min(axis=1)  # the vetoes are always among them
+            # begin where the others are met and this one misses least, or where the others come nearest
+            met = others >= 0.0
+            i = int(np.argmax(np.where(met, self.first[:, j], -np.inf) if met.any() else others))
+            raised = (raise_least(self.nominal, x, free)[1] for x in (self.x[i], self.best[0]))
+            margins = [float(values[j]) for values in raised if values is not None]
+            steps = max(-max(margins), 0.0) if margins else np.nan
+            q = QUANTITIES[name]
+            by = steps * q.step
+            rows.append((words, by, value - sign * by, q.unit, steps, bool(margins)))
+        table = data_frame(rows, columns=_RELAX)
+        return table.sort_values(["enough", "steps"], ascending=[False, True], ignore_index=True)
 
 
 def choose(
@@ -334,12 +349,8 @@ def choose(
         raise InputError(f"settings must be {form}; got {shown(settings)}.")
     ranges = study.ranges(settings, SETTINGS)
     starts = int(check_number(starts, "starts", 1, 100))
-    inputs, d = inputs_of(study, spread, chemistry), len(ranges)
-    problem = Margins(study, ranges, inputs, even_numbers(_DRAWN, len(inputs), seed))
-    now = np.clip(problem.shares([study.value(name) for name in ranges]), 0.0, 1.0)
-    x = np.vstack([now, even_numbers(_FIRST_LOOK * d, d, seed + 1)])
-    search, relax = _Search(problem, x), data_frame(columns=_RELAX)
-    together, robustness, checked = 0.0, np.nan, None
+    search = _Search(study, ranges, inputs_of(study, spread, chemistry), seed)
+    robustness, checked, relax = np.nan, None, data_frame(columns=_RELAX)
     try:
         search.run(starts)
     except Stopped:
@@ -348,58 +359,34 @@ def choose(
     best_x, best_slack = search.best
     feasible = best_slack >= 0.0
     if not feasible:
-        together = -best_slack
         with contextlib.suppress(Stopped):
-            relax = _relax(problem, x, search.first, best_x)
+            relax = search.relax()
     elif search.robust:
         best_x, robustness = max(search.robust, key=lambda pair: pair[1])
-    values, rounded = problem.settings(best_x), False
+    values, rounded = search.settings(best_x), False
     if feasible and not study.cancel():
         with contextlib.suppress(Stopped):
-            values, rounded = _settable(problem, values)
+            values, rounded = search.settable(values)
     final = study.changed(values)
     table = study.assess(study.varied({name: np.array([v]) for name, v in values.items()}))
     if feasible and not study.cancel():
         drawn = {"n": _CHECKED, "chemistry": chemistry, "indices": False, "seed": seed + 2}
         kept = {n: getattr(study, n) for n in ("line", "reference", "threads", "bench")}
         checked = scatter(*final[:3], spread, limits, shop=final[3], **drawn, **kept)
-        problem.cases += checked.cases
+        search.cases += checked.cases
     results = {k: float(v[0]) for k, v in table.items() if v.dtype.kind == "f"}
     at_end = (n for n, (a, b) in ranges.items() if not 0.02 < (values[n] - a) / (b - a) < 0.98)
     here = (results, float(table["slack"][0]), str(table["binding"][0]), float(robustness))
     verdict = verdict_of(estimate(*final, bench=study.bench), limits)
     here += (verdict, rounded or not feasible, tuple(at_end), checked)
     kept = ("start", "first_slack", "slack", "robustness")
-    rows = [{k: r[k] for k in kept} | problem.settings(r["x"]) for r in search.rows]
-    rest = (relax, together, data_frame(rows), limits, problem.cases, study.cancel.wanted)
+    rows = [{k: r[k] for k in kept} | search.settings(r["x"]) for r in search.rows]
+    rest = (
+        relax,
+        max(-best_slack, 0.0),
+        data_frame(rows),
+        limits,
+        search.cases,
+        study.cancel.wanted,
+    )
     return Choice(feasible, values, *final, *here, *rest)
-
-
-def _settable(problem: Margins, values: dict[str, float]) -> tuple[dict[str, float], bool]:
-    """The surest settable values next to the optimum, and whether there are any that meet the limits."""
-    near = neighbours(values, problem.ranges)
-    x = problem.shares(np.stack(list(near.values()), axis=1))
-    met = x[problem.nominal(x).min(axis=1) >= 0.0]
-    if not len(met):
-        return values, False
-    best = met[int(problem.sure(met).min(axis=1).argmax())]
-    return {n: round(v, 6) for n, v in problem.settings(best).items()}, True
-
-
-def _relax(problem: Margins, x: np.ndarray, first: np.ndarray, nearest: np.ndarray):
-    """For every limit alone: how far it would have to give for all others to be met (DataFrame)."""
-    rows = []
-    for j, (words, name, value, sign) in enumerate(problem.study.limits.ends()):
-        free = np.arange(first.shape[1]) == j
-        others = first[:, ~free].min(axis=1)  # the vetoes are always among them
-        # begin where the others are met and this one misses least, or where the others come nearest
-        met = others >= 0.0
-        i = int(np.argmax(np.where(met, first[:, j], -np.inf) if met.any() else others))
-        raised = [raise_least(problem.nominal, start, free)[1] for start in (x[i], nearest)]
-        margins = [float(values[j]) for values in raised if values is not None]
-        steps = max(-max(margins), 0.0) if margins else np.nan
-        q = QUANTITIES[name]
-        by = steps * q.step
-        rows.append((words, by, value - sign * by, q.unit, steps, bool(margins)))
-    table = data_frame(rows, columns=_RELAX)
-    return table.sort_values(["enough", "steps"], ascending=[False, True], ignore_index=True)

@@ -1,4 +1,4 @@
-"""One case with what is required of it, and the one way its variants are calculated: results, costs, slack."""
+"""One case with what is required of it, and the one way its variants are calculated: results, costs of the line, slack."""
 
 import dataclasses
 import functools
@@ -28,8 +28,10 @@ from ...inputs.route import BURNING_C, Route
 from ...inputs.settings import setting
 from ...inputs.shop import Shop
 from ...inputs.steel import Steel
-from .line_cost import Line, line_arrays
+from ...thermal.spray_units import FOOTPRINT_MM, from_flux
 
+#: What may hold up the line.
+BOTTLENECKS = ("press", "spray", "furnace")
 #: Result columns without intervals, in the order of the table.
 RESULT_COLUMNS = (
     *(f"{zone}_{name}" for zone in ZONES for name in ("hardness_hv", "tensile_mpa", "yield_mpa")),
@@ -46,6 +48,55 @@ REFERENCE = ("1030", 900.0)
 _PIECE, _LEAST, _BETWEEN = 2048, 32, 8192
 #: Cases whose chances are drawn at most, those with the most slack first; lots and heads drawn for each.
 MOST, LOTS, HEADS = 48, 256, 32
+
+
+@dataclass(frozen=True)
+class Line:
+    """The line around the press; the defaults are a demonstration line of our own."""
+
+    #: Laying a head in the die and taking it out, s (5 s with tongs: common practice, no source), 0 to 600.
+    handling_s: float = 5.0
+    furnace_heads: float = 90.0  # in the furnace at the same time, 1 to 100 000
+    spray_stations: float = 1.0  # where a head is sprayed and cooled off the die, 1 to 1000
+    #: Wetted length and width of one spray, mm; water beside the head is spent too.
+    footprint_mm: tuple[float, float] = FOOTPRINT_MM
+    overlap: float = 1.0  # share of the water that lands inside the footprint
+
+    def __post_init__(self):
+        for name, *bounds in (
+            ("handling_s", "handling", 0.0, 600.0, "s"),
+            ("furnace_heads", "heads in the furnace", 1.0, 1e5, ""),
+            ("spray_stations", "spray stations", 1.0, 1000.0, ""),
+        ):
+            object.__setattr__(self, name, check_number(getattr(self, name), *bounds, "line"))
+        from_flux(1.0, footprint_mm=self.footprint_mm, overlap=self.overlap)  # checks its own
+
+
+def line_arrays(cases: Cases, line: Line) -> dict[str, np.ndarray]:
+    """Time on the press, heads an hour, what holds up the line, and water per head.
+
+    "press_s" is handling, rest and dwell, and with the back on the die the wait and the water too;
+    "heads_per_hour" that of the slowest of press, spray stations and furnace, which "held_up_by"
+    names; "water_l" the litres that leave the nozzles for one head.
+
+    References
+    ----------
+    .. [1] Handling 5 s, 90 heads in the furnace, one spray station: a demonstration line
+       (invented).
+    """
+    route = cases.route
+    wet, on_die = route["has_spray"], route["back_on_die"] > 0.0
+    watering = cases.delay_s + np.where(wet, route["spray_s"], 0.0)
+    press = line.handling_s + route["rest_s"] + route["dwell_s"] + np.where(on_die, watering, 0.0)
+    spray = np.where(on_die, 0.0, watering) / line.spray_stations
+    slowest = np.stack(np.broadcast_arrays(press, spray, route["soak_s"] / line.furnace_heads))
+    litres = from_flux(1.0, footprint_mm=line.footprint_mm, overlap=line.overlap).litres(1.0)
+    return {
+        "press_s": press,
+        "heads_per_hour": 3600.0 / slowest.max(axis=0),
+        "held_up_by": np.array(BOTTLENECKS, dtype=object)[slowest.argmax(axis=0)],
+        "water_l": np.where(wet, litres * route["flux"] * route["spray_s"], 0.0),
+    }
 
 
 class Stopped(InputError):
@@ -189,9 +240,7 @@ class Study:
         table["meets"] = (table["slack"] >= 0.0) & (veto == "")
         return table
 
-    def tables(
-        self, values: Mapping[str, np.ndarray], done: int = 0, total: int | None = None
-    ) -> Iterator[dict[str, np.ndarray]]:
+    def tables(self, values: Mapping, done: int = 0, total: int | None = None) -> Iterator[dict]:
         """Tables of the case with these values, batch by batch; a cancel ends them early.
 
         `done` and `total` are the cases calculated before and those of the whole study, for `progress`.
@@ -251,14 +300,12 @@ def joined(pieces: Sequence[Mapping[str, np.ndarray]]) -> dict[str, np.ndarray]:
     return {name: np.concatenate([p[name] for p in pieces]) for name in pieces[0]}
 
 
-def answers(
-    cases: Cases, *, want=(), line=None, threads=None, bench=None, **options
-) -> dict[str, np.ndarray]:
+def answers(cases: Cases, *, want=(), line=None, threads=None, bench=None, **options) -> dict:
     """Results of many cases, one array a column (see `RESULT_COLUMNS`), on as many threads as there are cores.
 
     `want` as in `answer.evaluation.evaluate`: with "interval" also the 80 % interval of hardness;
     `ALL_WARNINGS` for every warning that `forgeprops.estimate` gives.  With a `line` also what the press has
-    to do and what the line makes (see `line_cost.line_arrays`).  `bench` is the hosel's, the default one when
+    to do and what the line makes (see `line_arrays`).  `bench` is the hosel's, the default one when
     left out.  The options go to the engine.
     """
     n, workers = len(cases), threads or os.cpu_count() or 1

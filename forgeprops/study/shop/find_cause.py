@@ -333,15 +333,15 @@ def _check_words(pair, marched: Evaluation, z, zones) -> str:
             words = f"read the {zone} with a pyrometer {when}"
             looks.append((words, values, "°C", _PYROMETER_C, _PYROMETER_FROM_C))
     (a, *_), (b, *_) = pair
-    direct, n, told = f"{a.check}; {b.check}.", len(z), []
+    direct, n, parted = f"{a.check}; {b.check}.", len(z), []
     for words, values, unit, sd, least in looks:
         both = [float(np.interp(at, z, values[k * n : (k + 1) * n])) for _, k, at in pair]
         if np.isfinite(both).all() and min(both) > least:
             says = f"{words}; {both[0]:.0f} {unit} speaks for {a.setting.label}"
-            told.append(
+            parted.append(
                 (abs(both[0] - both[1]) / sd, f"{says}, {both[1]:.0f} {unit} for {b.setting.label}")
             )
-    apart, words = max(told, key=lambda look: look[0], default=(0.0, ""))
+    apart, words = max(parted, key=lambda look: look[0], default=(0.0, ""))
     if apart >= _PARTS_SD:
         return f"What parts them: {words}. Or directly: {direct}"
     return f"No further reading of the head parts them; check directly: {direct}"

@@ -189,11 +189,6 @@ def priors(shop: Shop | None = None) -> dict[str, Prior]:
     ----------
     .. [1] What is known of a shop before it measures, row by row (data/constants/settings.csv)
        (our choice).
-
-    Examples
-    --------
-    >>> round(float(priors()["spray"].value(1.645)), 2)       # the ends of a 90 % interval
-    1.5
     """
     shop = Shop() if shop is None else shop
     found = {}

@@ -71,25 +71,24 @@ class Judgement(InWords):
         """Verdict and reason in sentences, and the limits."""
         return f"{self.sentence} {self.limits.title}"
 
-    def row(self) -> dict:
-        """Row of the table of a list."""
-        out = {"heat": self.heat, "verdict": self.verdict}
-        for name in _SHOWN:
-            out[name] = self.results.get(name, math.nan)
-            ends = self.intervals.get(name, (math.nan, math.nan))
-            out[f"{name}_low"], out[f"{name}_high"] = ends
-        settings = ", ".join(f"{n}={v:.4g}" for n, v in self.settings.items())
-        heads = math.nan if self.sure is None else self.sure.heads_inside
-        out |= {"chance": self.chance, "heads_inside": heads, "settings": settings}
-        return {**out, "reason": self.reason}
-
 
 class Judgements(InWords, tuple):
     """Judgements of a list of heats, in the list's order."""
 
     def table(self):
         """One row a heat: verdict, predictions with 80 % intervals, chance, adjusted settings, reason."""
-        return data_frame([j.row() for j in self])
+        rows = []
+        for j in self:
+            row = {"heat": j.heat, "verdict": j.verdict}
+            for name in _SHOWN:
+                row[name] = j.results.get(name, math.nan)
+                ends = j.intervals.get(name, (math.nan, math.nan))
+                row[f"{name}_low"], row[f"{name}_high"] = ends
+            heads = math.nan if j.sure is None else j.sure.heads_inside
+            settings = ", ".join(f"{n}={v:.4g}" for n, v in j.settings.items())
+            row |= {"chance": j.chance, "heads_inside": heads, "settings": settings}
+            rows.append({**row, "reason": j.reason})
+        return data_frame(rows)
 
     shown = table
 

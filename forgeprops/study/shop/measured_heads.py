@@ -1,23 +1,27 @@
-"""Matches measurements to the heads they were taken on: which steel, drawing, route, probe and mean."""
+"""Which heads were measured, and how each was made: steel, drawing, route, probes and means."""
 
-from collections.abc import Callable, Mapping
+from collections.abc import Mapping
 from dataclasses import dataclass
 
 import numpy as np
 
 from ...answer.cases import head_from, route_from
-from ...base.errors import InputError, check_number
+from ...base.errors import InputError, check_choice, check_number, shown
 from ...certificates.reading import Certificates
 from ...engine.packing import POINTS
 from ...engine.section import lobatto
 from ...inputs.grades import steel_of
-from ...inputs.head import ZONES, Head
+from ...inputs.head import ZONES, Head, heads
 from ...inputs.route import Route
+from ...inputs.settings import table
 from ...inputs.steel import Steel
+from ...io.cells import header_key
+from ...io.columns import number_field, read_rows_of, text_field
 from ...io.grids import Problem
 from ...io.tables import data_frame
+from ...thermal.spray_units import spray_setting
+from ...units import L_PER_GALLON
 from .measurements import HardnessReadings
-from .runs import Runs
 from .traces import Traces, noise_of
 
 #: Least noise of a trace, K: what a logger's own resolution leaves (our choice).
@@ -25,6 +29,91 @@ _LEAST_NOISE_C = 0.5
 #: Fewest readings of a trace worth using.
 _FEWEST = 8
 _MEANS = ["head_id", "zone", "readings", "measured_hv"]
+#: Settings that are words; all others are numbers.
+_WORDS = ("surroundings", "back_on_die")
+
+
+@dataclass(frozen=True)
+class Run:
+    """One head: which heat, which drawing, which route."""
+
+    head_id: str
+    heat: str
+    head: str
+    route: Route
+
+
+class Runs(dict):
+    """Runs by head_id, with the problems met while reading."""
+
+    problems: tuple[Problem, ...] = ()
+
+
+def _headers(name: str) -> dict:
+    """What a column may also be called: the setting's own words, with its unit or another: "spray rate, gpm"."""
+    what = table()[name]
+    label, units = header_key(what.label), {what.unit: 1.0}
+    if what.unit == "°C":
+        units["°F"] = (1 / 1.8, -32 / 1.8)
+    elif name == "flux":
+        one = spray_setting(1.0).flux_kg_m2_s
+        units |= {"L/min": one, "gpm": one * L_PER_GALLON}
+    found = {convert: label + header_key(unit) for unit, convert in units.items()}
+    return found | {1.0: f"{label} {found[1.0]}"}
+
+
+def read_runs(source, route: Route | None = None, sheet: str | None = None, filename=None) -> Runs:
+    """Read how heads were made.
+
+    Layout: ``head_id, heat, head`` and any settings by their short names (`Route.SETTINGS`: ``preheat_c``,
+    ``flux``, ``spray_s``, ``delay_s`` ...) or in words with the unit ("spray rate, L/min"); one row per head; a
+    setting that is not given or empty stays as in `route`, by default the default route.  A row with a setting
+    out of bounds is reported and not used.  Source, sheet and filename as in `io.grids.read_grids`.
+
+    Raises
+    ------
+    InputError
+        Not that layout, or no usable row.
+
+    Examples
+    --------
+    >>> runs = read_runs(b"head_id,heat,head,preheat_c,flux\\n7,A1,mid-iron,910,8")
+    >>> runs["7"].route.preheat.temperature_c, runs["7"].route.spray.flux_kg_m2_s
+    (910.0, 8.0)
+    """
+    route = Route() if route is None else route
+    if not isinstance(route, Route):
+        raise InputError(f"route must be a Route(...); got {shown(route)}.")
+    fields = [text_field("head_id", "piece part serial run")]
+    fields.append(text_field("heat", "cast melt Schmelze", needed=False))
+    fields.append(text_field("head", "drawing model", needed=False))
+    for n in Route.SETTINGS:
+        text = n in _WORDS
+        fields.append(
+            text_field(n, "", False) if text else number_field(n, _headers(n), needed=False)
+        )
+    rows = read_rows_of(source, fields, "list of runs", sheet, filename)
+    runs, values = Runs(), rows.values
+    left_out = [p for p in rows.problems if p.assumed == "left out"]
+    spoiled = {p.row for p in left_out if not p.what.startswith("nothing")}
+    for i, name in enumerate(values["head_id"]):
+        given = {n: values[n][i] for n in Route.SETTINGS if values[n][i] is not None}
+        try:
+            if rows.row[i] in spoiled:
+                raise InputError("a setting of this head cannot be read")
+            if name in runs:
+                raise InputError(f"head {name!r} is given twice")
+            if word := given.get("back_on_die"):
+                said = check_choice(word.casefold(), "back_on_die", ("yes", "no", "true", "false"))
+                given["back_on_die"] = said in ("yes", "true")
+            drawing = values["head"][i] and check_choice(values["head"][i], "head", heads())
+            made = route.with_(**given) if given else route
+            runs[name] = Run(name, values["heat"][i] or "", drawing or "", made)
+        except InputError as error:
+            rows.report(i, "", error, "head not used")
+    rows.require(runs, "head in the list of runs")
+    runs.problems = tuple(rows.problems)
+    return runs
 
 
 @dataclass(frozen=True)
@@ -99,11 +188,10 @@ def observe(traces, hardness, head, steel, route, noise_c: float | None = None) 
     if noise_c is not None:
         noise_c = check_number(noise_c, "noise of the thermocouples", 0.0, 100.0, "K")
     names = [n for m in (traces, hardness) if m is not None for n in m.frame["head_id"].unique()]
-    find, number, problems = _finder(head, steel, route), {}, []
-    heads: list[MeasuredHead] = []
+    heads, number, problems = [], {}, []
     for name in dict.fromkeys(names):
         try:
-            heads.append(find(name))
+            heads.append(_measured(name, head, steel, route))
             number[name] = len(heads) - 1
         except InputError as error:
             said = str(error).rstrip("."), f"what was measured on head {name!r} is not used"
@@ -144,44 +232,34 @@ def _probes(traces: Traces, heads, number, noise_c, problems) -> list[Probe]:
     return probes
 
 
-def _finder(head, steel, route) -> Callable[[str], MeasuredHead]:
-    """What finds steel, head and route of a head_id, from singles, files or mappings."""
-
-    def by_name(given, kinds) -> Mapping | None:
-        """The mapping of names to things of these kinds, or None if it is one thing by itself."""
-        many = isinstance(given, Mapping) and given
-        return given if many and all(isinstance(v, kinds) for v in given.values()) else None
-
-    def pick(table, single, name, what, called):
-        if table is None:
-            return single
-        if name not in table:
-            known = ", ".join(map(str, table)) or "none"
-            raise InputError(f"no {what} is given for {called!r}; there is one for {known}.")
-        return table[name]
-
-    runs = route if isinstance(route, Runs) else None
-    routes, drawings = by_name(route, (Route, Mapping)), by_name(head, (Head, Mapping))
-    if isinstance(steel, Certificates):
-        steels = {c.heat: c.steel for c in steel}
+def _measured(name: str, head, steel, route) -> MeasuredHead:
+    """Steel, head and route of a head_id, from singles, files or mappings."""
+    heat = drawing = ""
+    if not isinstance(route, Runs):
+        made = route_from(_pick(route, (Route, Mapping), name, "route", name))
+    elif name in route:
+        heat, drawing, made = route[name].heat, route[name].head, route[name].route
     else:
-        one = isinstance(steel, Mapping) and "composition" in steel
-        steels = None if one else by_name(steel, (Steel, Mapping, str))
+        raise InputError(f"head {name!r} is not in the list of runs; it has {', '.join(route)}.")
+    shape = head_from(drawing or _pick(head, (Head, Mapping), name, "head", name))
+    if isinstance(steel, Certificates):
+        steel = {c.heat: c.steel for c in steel}
+    named = isinstance(steel, Mapping) and "composition" not in steel
+    by = heat if named and heat in steel else name
+    kinds = (Steel, Mapping, str, type(None)) if named else ()
+    metal = _pick(steel, kinds, by, "steel", heat or name)
+    if metal is None:
+        of, need = f" of heat {heat}" if heat else "", "give its steel or a certificate"
+        raise InputError(f"no usable steel for head {name!r}{of}; {need}.")
+    return MeasuredHead(name, steel_of(metal), shape, made)
 
-    def find(name: str) -> MeasuredHead:
-        heat = drawing = ""
-        if runs is None:
-            made = route_from(pick(routes, route, name, "route", name))
-        elif name in runs:
-            heat, drawing, made = runs[name].heat, runs[name].head, runs[name].route
-        else:
-            raise InputError(f"head {name!r} is not in the list of runs; it has {', '.join(runs)}.")
-        shape = head_from(drawing or pick(drawings, head, name, "head", name))
-        metal = pick(steels, steel, heat if heat in (steels or ()) else name, "steel", heat or name)
-        if metal is None:
-            of = f" of heat {heat}" if heat else ""
-            need = "give its steel or a certificate"
-            raise InputError(f"no usable steel for head {name!r}{of}; {need}.")
-        return MeasuredHead(name, steel_of(metal), shape, made)
 
-    return find
+def _pick(given, kinds, name: str, what: str, called: str):
+    """The one of `name` where `given` maps names to things of these kinds; else `given`, one thing by itself."""
+    many = isinstance(given, Mapping) and given
+    if not many or not all(isinstance(v, kinds) for v in given.values()):
+        return given
+    if name not in given:
+        known = ", ".join(map(str, given))
+        raise InputError(f"no {what} is given for {called!r}; there is one for {known}.")
+    return given[name]

@@ -5,7 +5,6 @@ the readers and, with examples, in data/demo/README.md.
 """
 
 import re
-from dataclasses import dataclass
 
 import numpy as np
 
@@ -13,8 +12,7 @@ from ...base.constants import KGF_N, LBF_N
 from ...base.errors import InputError, check_number
 from ...inputs.head import ZONES
 from ...io.cells import header_key, read_number
-from ...io.columns import HEAD_FIELD, first_problem, number_field, page, read_rows_of, text_field
-from ...io.grids import Problem
+from ...io.columns import HEAD_FIELD, Read, number_field, read_rows_of, text_field
 from ...strength.hardness_scales import convert_hardness
 
 
@@ -30,12 +28,8 @@ def zone_named(text: str) -> str:
 ZONE_FIELD = text_field("zone", "location area Bereich zona", parse=zone_named)
 
 
-@dataclass(frozen=True)
-class HardnessReadings:
-    """Hardness by head and zone."""
-
-    frame: object  # ``head_id, zone, position, value, scale, hardness_hv, file_row``
-    problems: tuple[Problem, ...] = ()
+class HardnessReadings(Read):
+    """Hardness by head and zone; `frame`: ``head_id, zone, position, value, scale, hardness_hv, file_row``."""
 
     def by_zone(self):
         """Mean, standard deviation, number and standard error of HV for each head and zone (DataFrame)."""
@@ -44,8 +38,7 @@ class HardnessReadings:
         table["standard_error_hv"] = table["deviation_hv"] / np.sqrt(table["readings"])
         return table
 
-    def _repr_html_(self) -> str:
-        return page(f"{len(self.frame)} readings", self.by_zone(), self.problems)
+    shown = by_zone
 
 
 _SCALES = {"hv vickers": "HV", "hrc rockwellc rc": "HRC", "hrb rockwellb rb": "HRB"}
@@ -96,8 +89,7 @@ def read_hardness(source, sheet: str | None = None, filename=None) -> HardnessRe
             kept.append(i)
         except InputError as error:
             rows.report(i, "value", error)
-    if not kept:
-        raise InputError(f"no usable hardness reading; {first_problem(rows)}")
+    rows.require(kept, "hardness reading")
     frame = rows.frame().iloc[kept].reset_index(drop=True)
     frame["value"], frame["scale"], frame["hardness_hv"] = zip(*read, strict=True)
     columns = ["head_id", "zone", "position", "value", "scale", "hardness_hv", "file_row"]
@@ -149,16 +141,11 @@ _BEND_FIELDS = (
 )
 
 
-@dataclass(frozen=True)
-class Bends:
-    """What the bending bench found."""
+class Bends(Read):
+    """What the bending bench found; `frame`: ``head_id, degrees, force_n, cracked, file_row``."""
 
-    frame: object  # ``head_id, degrees, force_n, cracked, file_row``
-    problems: tuple[Problem, ...] = ()
-
-    def _repr_html_(self) -> str:
-        cracked = int(self.frame["cracked"].sum())
-        return page(f"{len(self.frame)} bends, {cracked} cracked", self.frame, self.problems)
+    def shown(self):
+        return self.frame.head(30)
 
 
 def read_bends(source, sheet: str | None = None, filename: str | None = None) -> Bends:
@@ -184,6 +171,5 @@ def read_bends(source, sheet: str | None = None, filename: str | None = None) ->
     [False, True]
     """
     rows = read_rows_of(source, _BEND_FIELDS, "bend table", sheet, filename)
-    if not rows.row:
-        raise InputError(f"no usable bend; {first_problem(rows)}")
+    rows.require(rows.row, "bend")
     return Bends(rows.frame(), tuple(rows.problems))

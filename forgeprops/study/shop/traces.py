@@ -13,11 +13,10 @@ from ...io.cells import header_key
 from ...io.columns import (
     HEAD_FIELD,
     Column,
+    Read,
     Rows,
     Table,
-    first_problem,
     number_field,
-    page,
     read_rows_of,
     stretches,
     text_field,
@@ -67,13 +66,11 @@ class Channel:
             check_number(self.depth_mm, "depth", 0.0, 60.0, "mm", f"channel {self.name}")
 
 
-@dataclass(frozen=True)
-class Traces:
-    """Temperatures over time."""
+class Traces(Read):
+    """Temperatures over time.
 
-    #: ``head_id, channel, zone, depth_mm, time_s, temperature_c``, in order of time within each channel.
-    frame: object
-    problems: tuple[Problem, ...] = ()
+    `frame`: ``head_id, channel, zone, depth_mm, time_s, temperature_c``, in order of time within each channel.
+    """
 
     def trace(self, channel: str, head_id: str | None = None) -> tuple[np.ndarray, np.ndarray]:
         """Times, s, and temperatures, °C, of one channel (of one head, if the file holds several)."""
@@ -98,8 +95,7 @@ class Traces:
             rows.append({**place, "readings": len(f), **times, **ends})
         return data_frame(rows)
 
-    def _repr_html_(self) -> str:
-        return page(f"{len(self.frame)} readings", self.channels(), self.problems)
+    shown = channels
 
 
 def noise_of(temperature_c) -> float:
@@ -111,14 +107,6 @@ def noise_of(temperature_c) -> float:
     References
     ----------
     .. [1] Noise from second differences (from memory).
-
-    Examples
-    --------
-    >>> import numpy as np
-    >>> t = np.linspace(0, 10, 4001)
-    >>> noisy = 900 * np.exp(-t / 5) + np.random.default_rng(1).normal(0, 2.0, t.size)
-    >>> 1.8 < noise_of(noisy) < 2.2
-    True
     """
     second = np.diff(np.asarray(temperature_c, dtype=float), n=2)
     return float(np.median(np.abs(second)) / 0.6745 / np.sqrt(6.0)) if second.size else 0.0
@@ -185,8 +173,7 @@ def read_traces(source, channels=None, sheet: str | None = None, filename=None) 
 
     fields = (_TIME, _CHANNEL, _TEMPERATURE, HEAD_FIELD)
     rows = read_rows_of(source, fields, "thermocouple trace", sheet, filename, _logger_tables)
-    if not rows.row:
-        raise InputError(f"no usable reading in the trace; {first_problem(rows)}")
+    rows.require(rows.row, "reading in the trace")
     frame = rows.frame().assign(file=rows.file)
     places = _placed(list(frame["channel"].unique()), channels, rows)
     frame["zone"] = [places[name].zone for name in frame["channel"]]

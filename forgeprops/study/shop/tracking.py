@@ -4,16 +4,17 @@ import csv
 import datetime
 import io
 from dataclasses import dataclass
+from typing import NamedTuple
 
 import numpy as np
 
 from ...base.errors import InputError, check_choice, check_kind, check_number, shown
+from ...base.in_words import InWords
 from ...io.cells import is_day
-from ...io.columns import HEAD_FIELD, first_problem, number_field, page, read_rows_of, text_field
+from ...io.columns import HEAD_FIELD, Read, listed, number_field, read_rows_of, text_field
 from ...io.grids import Problem
 from ...io.saved import safe_cell
 from ...io.writing import update_bytes
-from .charts import CUSUM_H, CUSUM_K, cusum, cusum_run_length, ewma
 
 #: Columns of a shop's log, in order; `quantity` names what is predicted and measured, with its unit.
 LOG_COLUMNS = ("date", "heat", "head_id", "quantity", "predicted", "measured")
@@ -22,14 +23,115 @@ LOG_COLUMNS = ("date", "heat", "head_id", "quantity", "predicted", "measured")
 BASELINE, LEAST_BASELINE = 20, 8
 #: Mean range of two normal values in standard deviations, d2 for n = 2: 2/√π = 1.128.
 _D2 = 2.0 / np.sqrt(np.pi)
+#: Reference value and decision interval of the tabular CUSUM, in standard deviations: k = 1/2 and h = 5 serve
+#: against a shift of about one standard deviation; one false alarm in 465 on average.  Source: Montgomery &
+#: Runger, Applied Statistics and Probability for Engineers, 3rd ed., ch. 16-10 and Table 16-9, read at
+#: pages 635-638.
+CUSUM_K, CUSUM_H = 0.5, 5.0
+#: Weight of the newest value and half-width of the limits in standard errors: one false alarm in 500.
+#: Source: Lucas & Saccucci, Technometrics 32 (1990) 1-12, Table 3 (from memory; recomputed in the tests).
+EWMA_WEIGHT, EWMA_WIDTH = 0.2, 2.962
 
 
-@dataclass(frozen=True)
-class Log:
-    """A shop's log: `frame` with `LOG_COLUMNS` and ``file_row``, and the problems met while reading."""
+class Cusum(NamedTuple):
+    """A tabular CUSUM: upper and lower sums, how long each is above zero, and where it alarms (arrays)."""
 
-    frame: object
-    problems: tuple[Problem, ...] = ()
+    high: np.ndarray
+    low: np.ndarray
+    n_high: np.ndarray
+    n_low: np.ndarray
+    alarm: np.ndarray
+
+
+class Ewma(NamedTuple):
+    """An EWMA: its value, its limits, and where it lies outside them (arrays)."""
+
+    value: np.ndarray
+    lower: np.ndarray
+    upper: np.ndarray
+    alarm: np.ndarray
+
+
+def cusum(values, target=0.0, allowance=CUSUM_K, interval=CUSUM_H, restart=True) -> Cusum:
+    """Tabular cumulative sums above and below a target.
+
+    ``high[i] = max(0, x[i] − (target + K) + high[i−1])`` and ``low[i] = max(0, (target − K) − x[i] +
+    low[i−1])``; an alarm where one exceeds the decision interval H.
+
+    `values` in order of time, `target` the level they should have, `allowance` the reference value K (half the
+    shift that matters) and `interval` H in their unit; `restart` begins again at zero after an alarm.
+
+    References
+    ----------
+    .. [1] D. C. Montgomery & G. C. Runger, Applied Statistics and Probability for Engineers, 3rd
+       ed., eqs 16-30 to 16-32 (read).
+    """
+    x = np.asarray(values, float)
+    sums, counts, rows = [0.0, 0.0], [0, 0], []
+    for value in x:
+        off = value - (target + allowance), (target - allowance) - value
+        sums = [max(0.0, o + sum_) for o, sum_ in zip(off, sums, strict=True)]
+        counts = [n + 1 if sum_ > 0.0 else 0 for n, sum_ in zip(counts, sums, strict=True)]
+        alarm = max(sums) > interval
+        rows.append((*sums, *counts, alarm))
+        if alarm and restart:
+            sums, counts = [0.0, 0.0], [0, 0]
+    high, low, n_high, n_low, alarms = np.array(rows, float).reshape(-1, 5).T
+    return Cusum(high, low, n_high.astype(int), n_low.astype(int), alarms.astype(bool))
+
+
+def ewma(values, target=0.0, sigma=1.0, weight=EWMA_WEIGHT, width=EWMA_WIDTH, steady=False) -> Ewma:
+    """Exponentially weighted moving average with its control limits.
+
+    ``z[i] = λ x[i] + (1 − λ) z[i−1]``, begun at the target; limits at ``target ± L σ √(λ/(2−λ) (1 −
+    (1−λ)^2i))``.
+
+    `values` in order of time, `target` and `sigma` the level and standard deviation they should have, in their
+    unit; `weight` λ above 0 up to 1, `width` L in standard errors; `steady` takes the limits of long ago (without
+    the last factor), as the handbook's example does.
+
+    References
+    ----------
+    .. [1] NIST/SEMATECH e-Handbook of Statistical Methods 6.3.2.4, doi 10.18434/M32189; width: J.
+       M. Lucas & M. S. Saccucci, Technometrics 32 (1990) 1 (from memory).
+    """
+    x = np.asarray(values, float)
+    z, level = np.empty(x.size), target
+    for i in range(x.size):
+        level = weight * x[i] + (1.0 - weight) * level
+        z[i] = level
+    settled = 1.0 if steady else 1.0 - (1.0 - weight) ** (2.0 * np.arange(1, x.size + 1))
+    half = width * sigma * np.sqrt(weight / (2.0 - weight) * settled * np.ones(x.size))
+    return Ewma(z, target - half, target + half, np.abs(z - target) > half)
+
+
+def cusum_run_length(shift: float = 0.0, k: float = CUSUM_K, h: float = CUSUM_H) -> float:
+    """Average number of values until a two-sided CUSUM alarms, for a lasting shift in standard deviations.
+
+    Solves the integral equation of the one-sided chart, L(z) = 1 + L(0) Φ(k − z − δ) + ∫ L(y) φ(y + k − z −
+    δ) dy over 0..h, at Gauss–Legendre nodes, and joins both sides by 1/L = 1/L⁺ + 1/L⁻.
+
+    References
+    ----------
+    .. [1] E. S. Page, Biometrika 41 (1954) 100; K. W. Kemp 1961 (from memory).
+    """
+    from scipy.special import ndtr
+
+    nodes, weights = np.polynomial.legendre.leggauss(80)
+    y, w = 0.5 * h * (nodes + 1.0), 0.5 * h * weights
+    start = np.r_[0.0, y]
+
+    def one_sided(delta):
+        x = y + k - start[:, None] - delta
+        density = w * np.exp(-0.5 * x * x) / np.sqrt(2.0 * np.pi)
+        kernel = np.column_stack([ndtr(k - start - delta), density])
+        return np.linalg.solve(np.eye(start.size) - kernel, np.ones(start.size))[0]
+
+    return float(1.0 / (1.0 / one_sided(shift) + 1.0 / one_sided(-shift)))
+
+
+class Log(Read):
+    """A shop's log: `frame` with `LOG_COLUMNS` and ``file_row``."""
 
 
 _FIELDS = (
@@ -59,8 +161,7 @@ def read_log(source, sheet: str | None = None, filename: str | None = None) -> L
     [452.0]
     """
     rows = read_rows_of(source, _FIELDS, "log", sheet, filename)
-    if not rows.row:
-        raise InputError(f"no usable row in the log; {first_problem(rows)}")
+    rows.require(rows.row, "row in the log")
     frame, kept = rows.frame(), "kept as text; the order of the rows counts"
     for i, day in enumerate(frame["date"]):
         if day and not is_day(day):
@@ -116,8 +217,8 @@ def add_to_log(
     update_bytes(path, with_row)
 
 
-@dataclass(frozen=True)
-class Tracking:
+@dataclass(frozen=True, repr=False)
+class Tracking(InWords):
     """Control charts of a log."""
 
     #: The log with ``error`` (measured − predicted), ``z`` (error from the centre in standard deviations),
@@ -136,11 +237,11 @@ class Tracking:
         """The sentences, one a line."""
         return "\n".join(self.sentences)
 
-    __repr__ = summary
+    def words(self) -> str:
+        return "\n".join([*self.sentences, *listed(self.problems)])
 
-    def _repr_html_(self) -> str:
-        shown = self.alarms if len(self.alarms) else self.limits
-        return page(" ".join(self.sentences), shown, self.problems)
+    def shown(self):
+        return self.alarms if len(self.alarms) else self.limits
 
 
 def track(

@@ -20,22 +20,16 @@ from ...thermal.properties import austenite_cp_j_kgk, conductivity, ferrite_cp_j
 _GAMMA = 1.0 - np.sqrt(0.5)
 
 
-def _stainless_k(t_c):
-    t = t_c + ZERO_C_K
-    return 6.308 + 0.02716 * t - 7.301e-6 * t * t
-
-
-def _stainless_heat(t_c):
-    return 7957.0 * (428.46 + 0.1816 * (t_c + ZERO_C_K))
-
-
 #: Conductivity, W/(m K), and heat capacity of the cold volume, J/(m³ K), by plate material.  "stainless" is
 #: type 316, fits to K. C. Mills, Recommended Values of Thermophysical Properties for Selected Commercial
 #: Alloys (2002), read in the documentation of a public solid-property library (25–1300 °C, conductivity ± 10
 #: %, heat ± 5 %): the plate to use, since it never transforms.  "austenite" and "ferrite" are steel before
 #: and after it transforms (forgeprops.thermal.properties); neither holds while it does.
 PLATES: dict[str, tuple[Callable, Callable]] = {
-    "stainless": (_stainless_k, _stainless_heat),
+    "stainless": (
+        lambda t: 6.308 + 0.02716 * (t + ZERO_C_K) - 7.301e-6 * (t + ZERO_C_K) * (t + ZERO_C_K),
+        lambda t: 7957.0 * (428.46 + 0.1816 * (t + ZERO_C_K)),
+    ),
     "austenite": (
         np.vectorize(lambda t: conductivity(t, 0.0, 1.0), otypes=[float]),
         lambda t: STEEL_DENSITY_KG_M3 * austenite_cp_j_kgk(t),

@@ -260,7 +260,10 @@ def cooling_curve(
     # the start is one more unknown, held by what is known of it
     slack = 1e-3 if start_c is not None else np.hypot(noise / np.sqrt(_FIRST_READINGS), 2.0)
     theta = first = np.r_[first, start]
-    precision = _penalty(n, roughness, slack)
+    # precisions known beforehand: of the curve's bends about zero, of level and start about the first
+    bend = np.zeros((n - 2, n + 1))
+    bend[:, :n] = np.diff(np.eye(n), n=2, axis=0) / roughness
+    precision = bend.T @ bend, np.diag(np.r_[np.full(n, _LEVEL**-2), slack**-2])
     for stage in [s for s in (30.0, 10.0, 3.0) if s > 1.5 * sigma] + [max(sigma, 0.3)]:
         theta, run = _fit(model, y, theta, first, max(stage, sigma), precision)
     fitted, by, surface = run
@@ -332,13 +335,6 @@ def _reading(plate: Plate, t, knots, water: float, lag: float, theta):
         surfaces.append(state.surface_c)
     every = np.array(rows)
     return every[:, 0], every[:, 1:], np.array(surfaces)
-
-
-def _penalty(n: int, roughness: float, slack: float) -> tuple[np.ndarray, np.ndarray]:
-    """Precisions known beforehand: of the curve's bends about zero, of level and start about the first."""
-    bend = np.zeros((n - 2, n + 1))
-    bend[:, :n] = np.diff(np.eye(n), n=2, axis=0) / roughness
-    return bend.T @ bend, np.diag(np.r_[np.full(n, _LEVEL**-2), slack**-2])
 
 
 def _fit(model, y, theta, first, sigma: float, precision):
