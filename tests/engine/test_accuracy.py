@@ -165,6 +165,14 @@ def test_energy_closes_to_a_thousandth(delivered):
     assert (np.abs(finer[0] + finer[2] - finer[1]) / throughput).max() < 2e-4
 
 
+def test_energy_of_a_coil_closes_too():
+    preheat = dataclasses.replace(Route().preheat, kind="induction", soak_s=40.0)
+    route = dataclasses.replace(Route(), preheat=preheat)
+    one = Cases.of([fp.grade("4130")], [fp.head("mid-iron")], [route], [Shop()])
+    taken, stored, transformed = march_columns(one).energy[0]
+    assert abs(taken + transformed - stored) < 1e-3 * stored
+
+
 def test_steps_points_and_shares(delivered):
     """As delivered against 0.02 °C a step."""
     cases, marched = delivered
