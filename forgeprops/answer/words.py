@@ -1,7 +1,6 @@
 """The answer in sentences: plain words first, numbers second, the reason beside them."""
 
 import dataclasses
-import functools
 import math
 import textwrap
 from typing import Any
@@ -9,7 +8,7 @@ from typing import Any
 from ..base import cautions
 from ..base.arrays import rounded
 from ..base.ranges import ranked
-from ..base.tables import read_rows
+from ..base.tables import texts
 from ..forging.cautions import FULL_AUSTENITE, NO_AUSTENITE, is_idle
 from ..strength.hardness_scales import try_convert
 from ..thermal.spray_units import from_flux
@@ -20,14 +19,9 @@ from .warnings.spray import LATE_WATER_C
 _ALLOYING = (("chromium", "Cr", 0.30), ("nickel", "Ni", 0.40), ("molybdenum", "Mo", 0.08))
 
 
-@functools.cache
-def _sentences() -> dict[str, str]:
-    return {row["name"]: row["text"] for row in read_rows("library/sentences.csv")}
-
-
 def _say(name: str, result, **added) -> str:
     """A sentence of the table; it names the result as r, its zones, and what is added."""
-    return _sentences()[name].format(r=result, **result.zones, **added)
+    return texts("sentences")[name].format(r=result, **result.zones, **added)
 
 
 def structure(fractions, most: int | None = None) -> str:
