@@ -41,15 +41,14 @@ class Certificates(InWords, tuple):
 
     def table(self):
         """One row per certificate: heat, grade, file row, elements in wt%, used, problems (DataFrame)."""
-        steels = [dict(c.steel.composition) if c.steel else {} for c in self]
-        named = [e for e in ELEMENTS if any(e in contents for contents in steels)]
-        columns = ["heat", "grade", "row", *named, "used", "problems"]
         rows = []
-        for c, contents in zip(self, steels, strict=True):
+        for c in self:
             said = "; ".join(f"{p.what}: {p.assumed}" for p in c.problems)
-            values = [contents.get(e, math.nan) for e in named]
-            rows.append([c.heat, c.grade, c.row, *values, c.steel is not None, said])
-        return data_frame(rows, columns=columns)
+            row = {"heat": c.heat, "grade": c.grade, "row": c.row, "problems": said}
+            contents = c.steel.composition if c.steel else {}
+            rows.append({**row, **contents, "used": c.steel is not None})
+        named = [e for e in ELEMENTS if any(e in row for row in rows)]
+        return data_frame(rows, columns=["heat", "grade", "row", *named, "used", "problems"])
 
     def summary(self) -> str:
         """In words: how many heats, how many usable, and each problem on its own line."""

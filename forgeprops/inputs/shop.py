@@ -119,12 +119,6 @@ class Shop(Saved):
         """Standard error of the logarithm of `spray`; nan where it was not fitted."""
         return self.standard_error("spray") / self.spray if "spray" in self.fitted else math.nan
 
-    def covariance(self):
-        """Covariance matrix of `fitted`, in that order (NumPy array)."""
-        errors = np.array(self.standard_errors)
-        together = np.array(self.correlations) if self.correlations else np.eye(len(errors))
-        return together * np.outer(errors, errors)
-
 
 def load_shop(source, filename: str | None = None) -> Shop:
     """Read a shop file, by custom ``NAME.shop.json``, that `Shop.save` wrote; every field is checked.
