@@ -257,9 +257,7 @@ def pack_constants(
         *kinetics.alloy_shares(comp, k),
         comp.get("V"),
         (k or kinetics.constants())["solid_v"],
-        *constituents.ferrite_line(comp, k),
-        *constituents.pearlite_line(comp, k),
-        *constituents.bainite_line(comp, k),
+        *constituents.lines(comp, k),
     )
     for name, value in zip(names, values, strict=True):
         cases[name] = np.broadcast_to(value, comp.get("C").shape)[:, 0]
