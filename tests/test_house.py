@@ -10,11 +10,10 @@ from pathlib import Path
 import pytest
 from test_import_rule import HOUSE, room_of
 
-import forgeprops
 import forgeprops as fp
 from forgeprops.inputs.settings import table
 
-PACKAGE = Path(forgeprops.__file__).parent
+PACKAGE = Path(fp.__file__).parent
 MOST_PARAMETERS, MOST_LINES, MOST_FILES = 10, 450, 14
 
 
@@ -38,7 +37,6 @@ def test_nothing_outgrows_the_limits():
 
 
 ROOT = Path(__file__).parents[1]
-PACKAGE_NAMES = Path(fp.__file__).parent
 FOLDERS = ("forgeprops", "tests", "data", "notebooks", ".ci")
 FILES = [p for folder in FOLDERS for p in (ROOT / folder).rglob("*") if p.is_file()]
 FILES = [p for p in FILES if not {"__pycache__", ".ipynb_checkpoints"} & set(p.parts)]
@@ -68,8 +66,8 @@ NOT_IMPORTED = ("__main__", "build_hook", "cross_build")
 
 
 def public_modules():
-    for path in sorted(PACKAGE_NAMES.rglob("*.py")):
-        parts = path.relative_to(PACKAGE_NAMES.parent).with_suffix("").parts
+    for path in sorted(PACKAGE.rglob("*.py")):
+        parts = path.relative_to(PACKAGE.parent).with_suffix("").parts
         if parts[-1] not in NOT_IMPORTED and "show" not in parts:
             yield ".".join(p for p in parts if p != "__init__")
 
@@ -111,9 +109,6 @@ def test_public_names_are_words_and_files_are_named_plainly():
             assert re.fullmatch(r"[A-Za-z0-9_.\-]+", part), path
 
 
-# ------------------------------------------------------------------------------------- what people see
-
-
 def test_labels_of_settings_say_quantity_and_unit():
     for name, setting in table().items():
         assert setting.label and not setting.label.endswith(".") and "_" not in setting.label, name
@@ -122,20 +117,17 @@ def test_labels_of_settings_say_quantity_and_unit():
             assert setting.low <= low < high <= setting.high and step > 0, name
 
 
-PACKAGE_WALK = Path(fp.__file__).parent
-
-
 def walk(thing, call):
     """Files, in the order of entry, whose functions are given `thing` while `call` runs."""
     entered = []
 
     def look(frame, event, _):
-        if event == "call" and (name := frame.f_code.co_filename).startswith(str(PACKAGE_WALK)):
+        if event == "call" and (name := frame.f_code.co_filename).startswith(str(PACKAGE)):
             code = frame.f_code
             count = code.co_argcount + code.co_kwonlyargcount
             given = [frame.f_locals.get(v) for v in code.co_varnames[:count]]
             if code.co_name != "<module>" and any(v is thing for v in given):
-                entered.append(Path(name).relative_to(PACKAGE_WALK))
+                entered.append(Path(name).relative_to(PACKAGE))
 
     before = sys.getprofile()
     sys.setprofile(look)

@@ -129,10 +129,10 @@ def shop_from(given) -> Shop:
     if isinstance(given, Mapping):
         fields = [f.name for f in dataclasses.fields(Shop)]
         given = Shop(**{check_choice(n, "field", fields, "shop"): v for n, v in given.items()})
-    if not isinstance(given, Shop):
-        form = "a Shop, the path of its file, or its numbers"
-        raise InputError(f"shop must be {form}; got {shown(given)}.")
-    return given
+    if isinstance(given, Shop):
+        return given
+    form = "a Shop, the path of its file, or its numbers"
+    raise InputError(f"shop must be {form}; got {shown(given)}.")
 
 
 #: Parts of a case, their kinds and what makes them.
@@ -176,11 +176,8 @@ def cases_of(steels, heads, routes, shops) -> Iterator[Case]:
             going = next(what for what in streams if what not in over)
             ends = f"{over[0]}s end after {count} cases"
             raise InputError(f"{ends} but {going}s go on; give one length.")
-        yield (
-            Case(error=broken)
-            if broken
-            else _case({**singles, **dict(zip(streams, row, strict=True))})
-        )
+        parts = {**singles, **dict(zip(streams, row, strict=True))}
+        yield Case(error=broken) if broken else _case(parts)
 
 
 def _made(what: str, given) -> tuple[Any, str]:

@@ -81,9 +81,7 @@ class Doubt:
 
     names: tuple[str, ...]  # quantities, see `inputs.limits.QUANTITIES`
     middle: np.ndarray  # (q, n)
-    common: (
-        tuple  # in the order of `COMMON`: deviates, and the change at them, (len(deviates), q, n)
-    )
+    common: tuple  # by `COMMON`: deviates, and the change at them, (len(deviates), q, n)
     scatter: np.ndarray  # (len(SCATTERED), q, n); change for one standard deviation of each setting
 
     def lots(self, case: int, z: np.ndarray) -> np.ndarray:

@@ -41,27 +41,20 @@ def estimate(
     Parameters
     ----------
     steel : Steel, str or Job
-        A steel, or what `grades.steel_of` makes one of: "4130", "C 0.31 Mn 0.5 Cr 0.95 Mo 0.2".  A job brings head, route, shop and bench with it.
+        Or what `grades.steel_of` makes one of: "4130", "C 0.31 Mn 0.5 Cr 0.95 Mo 0.2".  A job brings all the rest with it.
     head : Head, str or mapping, optional
-        A head, the name of a library head, or dimensions changed on one: ``{"head": "wedge", "face_thickness_mm": 3}``; the mid-iron when left out.
-    route : Route or mapping, optional
-        The second heat, or settings by their short names: ``{"preheat_c": 900}``; `Route()` when left out.
-    shop : Shop, path or mapping, optional
-        The shop's own multipliers, the file `Shop.save` wrote, or its numbers; neutral when left out.
+        A library head by name, or dimensions changed on one: ``{"head": "wedge", "face_thickness_mm": 3}``; else the mid-iron.
+    route : Route or mapping of settings by their short names, ``{"preheat_c": 900}``; else `Route()`
+    shop : Shop, path of the file `Shop.save` wrote, or mapping of its numbers; else neutral
     count_press_strain : bool
         Let the strain that the press leaves in the austenite speed ferrite and bainite.  Off by default, because only
         its bound is known; `Estimate.strain_effect_hv` shows what it would change either way.
-    bench : mapping, optional
-        Bending bench and required change by the names of `hosel.bend.hosel_bend`: ``{"target_lie_deg": 1.5,
-        "target_loft_deg": 1, "bar_mm": 600, "hand": "left"}``.
-    strike : mapping, optional
-        The strike and the finish of the face by the names of `face.strike.Strike`: ``{"speed_m_s": 45,
-        "required_strikes": 3000, "front_finish": "polished"}``.
-    flatness_mm, cutting_limit_hv : float
-        Your limits on the bow of the face (mm) and on the hardness of what is machined afterwards (HV), for
-        `Estimate.distortion`.
-    limits : Limits, optional
-        What `Estimate.verdict` is against; see `cases.limits_from`.
+    bench : mapping, optional; bench and required change by the names of `hosel.bend.hosel_bend`
+        ``{"target_lie_deg": 1.5, "target_loft_deg": 1, "bar_mm": 600, "hand": "left"}``
+    strike : mapping, optional; strike and finish of the face by the names of `face.strike.Strike`
+        ``{"speed_m_s": 45, "required_strikes": 3000, "front_finish": "polished"}``
+    flatness_mm, cutting_limit_hv : float; limits on the bow of the face and on what is machined, for `Estimate.distortion`
+    limits : Limits, optional; what `Estimate.verdict` is against, see `cases.limits_from`
 
     Raises
     ------

@@ -5,6 +5,7 @@ from typing import Any
 
 import numpy as np
 
+from ..base.arrays import rounded
 from ..base.constants import Z80
 from ..base.errors import InputError, check_kind, check_number
 from ..base.tables import read_rows
@@ -104,8 +105,8 @@ class NextMeasurement:
     def to_dict(self) -> dict[str, Any]:
         """Plain numbers and texts, ready for JSON."""
         plain = {name: v for name, v in vars(self).items() if name not in ("doubt", "reading")}
-        numbers = {k: float(f"{v:.4g}") for k, v in plain.items() if isinstance(v, float)}
-        others = [{"what": w, "heads": n, "width": float(f"{v:.4g}")} for w, n, v in self.others]
+        numbers = {k: rounded(v) for k, v in plain.items() if isinstance(v, float)}
+        others = [{"what": w, "heads": n, "width": rounded(v)} for w, n, v in self.others]
         one = {"what": self.reading.what, "heads": self.reading.heads, "how": self.reading.how}
         return {**plain, **numbers, **one, "others": others, "words": self.words}
 

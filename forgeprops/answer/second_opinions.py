@@ -188,12 +188,9 @@ def opinions(
         return Opinion(*never, _CRITICAL), Opinion(*never, _END_QUENCH)
     said = f"{rate:.3g} °C/s at 700 °C"
     hv, parts, reasons = _critical(steel, rate, reheated, share, heat_c, hold_s, pa_unit)
-    shares = (
-        f"{100.0 * float(v):.0f} % {k.replace('_', ' and ')}"
-        for k, v in parts.items()
-        if v >= 0.005
-    )
-    critical = _opinion(hv, reasons, f"{said}: {', '.join(shares)}", _CRITICAL)
+    parts = {k.replace("_", " and "): 100.0 * float(v) for k, v in parts.items() if v >= 0.005}
+    structure = ", ".join(f"{percent:.0f} % {name}" for name, percent in parts.items())
+    critical = _opinion(hv, reasons, f"{said}: {structure}", _CRITICAL)
     hrc, distance, reasons = _end_quench(steel, rate, reheated, share)
     why = f"{said}, as {distance:.1f} mm from the quenched end: {hrc:.1f} HRC"
     return critical, _opinion(hv_from_hrc(hrc), reasons, why, _END_QUENCH)

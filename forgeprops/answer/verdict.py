@@ -8,6 +8,7 @@ from typing import Any
 
 import numpy as np
 
+from ..base.arrays import rounded
 from ..inputs.limits import QUANTITIES, Limits
 from .doubt import Doubt, deviates, doubt_of, other_shares
 from .warnings.listing import brief, stops_of
@@ -66,7 +67,7 @@ class LimitState:
     def to_dict(self) -> dict[str, Any]:
         """Plain numbers and texts, ready for JSON."""
         found = {"limit": self.words, "quantity": self.name}
-        found |= {n: float(f"{getattr(self, n):.4g}") for n in ("value", "low", "high")}
+        found |= {n: rounded(getattr(self, n)) for n in ("value", "low", "high")}
         return found | {"met": self.met, "chance": round(self.chance, 3)}
 
 
@@ -139,11 +140,9 @@ class Verdict:
     @functools.cached_property
     def remedy(self):
         """The nearest single change that brings it inside (`remedy.Remedy`), or None; none is sought if it is good."""
-        if self.level == "good":
-            return None
         from . import remedy
 
-        return remedy.best_remedy(self.result, self)
+        return None if self.level == "good" else remedy.best_remedy(self.result, self)
 
     @functools.cached_property
     def measure_next(self):
@@ -170,8 +169,7 @@ class Verdict:
     @property
     def sentence(self) -> str:
         """Level, cause and remedy in at most 20 words."""
-        level, purpose = self.level.capitalize(), self.against.purpose
-        of = _PURPOSES.get(purpose, "")
+        level, of = self.level.capitalize(), _PURPOSES.get(self.against.purpose, "")
         if self.level == "good":
             sure = f"{100 * self.chance_right:.0f} % sure, then {self.heads_inside} of 100 heads inside."
             return f"Good{of}: {sure}" if of else f"Good: all limits are kept; {sure}"
@@ -197,9 +195,8 @@ class Verdict:
             return " and ".join(s.shown for s in missed[:2]) + " miss their limits"
         worst = self.weakest
         if worst.met:
-            inside = f", {self.heads_inside} of 100 heads inside"
-            inside *= self.heads_inside < 100 * GOOD
-            return f"{worst.shown}, {100 * self.chance_right:.0f} % sure{inside}"
+            few = f", {self.heads_inside} of 100 heads inside" * (self.heads_inside < 100 * GOOD)
+            return f"{worst.shown}, {100 * self.chance_right:.0f} % sure{few}"
         end = "at least" if "at least" in worst.words else "at most"
         return f"{worst.shown}, {end} {worst.words.split(end)[1].strip()} required"
 
@@ -207,9 +204,8 @@ class Verdict:
     def cause(self) -> str:
         """Why the face is too soft, in a few words; empty where no warning says it."""
         worst = self.weakest
-        if self.stops or worst is None or worst.met:
-            return ""
-        if worst.name != "face_hardness_hv" or "least" not in worst.words:
+        soft = worst is not None and worst.name == "face_hardness_hv" and "least" in worst.words
+        if self.stops or not soft or worst.met:
             return ""
         codes = {w.code for w in self.result.warnings}
         code = next((code for code in _CAUSES if code in codes), "")

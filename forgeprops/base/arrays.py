@@ -11,6 +11,11 @@ def plain(value):
     return float(value) if np.ndim(value) == 0 else value
 
 
+def rounded(value: float | None) -> float | None:
+    """A number of four digits, as JSON has them; None stays None."""
+    return None if value is None else float(f"{value:.4g}")
+
+
 def pieces_along(rate, time_s, temperature) -> np.ndarray:
     """Integral of ``rate(temperature)`` over each piece of a curve that is straight between its points.
 

@@ -21,6 +21,8 @@ def _rows(name: str) -> list[tuple[str, ...]]:
 
 #: What must stand beside every bend allowance.
 BENCH = tuple(text for (text,) in _rows("bench_cautions"))
+#: What must stand beside every margin of a face.
+FACE = tuple(text for (text,) in _rows("face_cautions"))
 #: (danger, what to do), in the order of the shop.
 CAUTIONS = tuple(_rows("cautions"))
 

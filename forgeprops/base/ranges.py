@@ -83,14 +83,20 @@ def beyond(id: str, values) -> np.ndarray:
     return (values < r.low) | (values > r.high)
 
 
+def content_ranges(formula: str) -> dict[str, str]:
+    """Ids of the ranges "formula.element" by element."""
+    ids = (id for id in RANGES if re.fullmatch(rf"{formula}\.[A-Z][a-z]?", id))
+    return {id.rpartition(".")[2]: id for id in ids}
+
+
 def contents_outside(formula: str, steel) -> list[Warn]:
     """Warnings for the contents of one steel outside the ranges "formula.element"; an absent element is 0.
 
     >>> [w.code for w in contents_outside("phase_hardness", {"C": 0.45, "Si": 1.8})]
     ['range:phase_hardness.Si']
     """
-    ids = (id for id in RANGES if re.fullmatch(rf"{formula}\.[A-Z][a-z]?", id))
-    found = (outside(id, float(steel.get(id.rpartition(".")[2]) or 0.0)) for id in ids)
+    ids = content_ranges(formula).items()
+    found = (outside(id, float(steel.get(element) or 0.0)) for element, id in ids)
     return [warn for warn in found if warn]
 
 

@@ -39,3 +39,9 @@ def read_rows(name: str) -> tuple[dict[str, str], ...]:
             raise InputError(f"{where} has {len(cells)} cells; the header has {len(header)}.")
         rows.append(dict(zip(header, (c.strip() for c in cells), strict=True)))
     return tuple(rows)
+
+
+@functools.cache
+def texts(name: str) -> dict[str, str]:
+    """Texts of a table of the library by their names."""
+    return {row["name"]: row["text"] for row in read_rows(f"library/{name}.csv")}

@@ -8,7 +8,7 @@ from ..base.errors import InputError, OtherLayout, check_choice
 from ..base.in_words import InWords
 from ..inputs.grades import grade as library_grade
 from ..inputs.steel import DEFAULT_RESIDUALS, ELEMENTS, Steel
-from ..io.grids import Grid, Problem, read_grids
+from ..io.grids import Problem, read_grids
 from ..io.tables import data_frame
 from .layout import find_tables, header_score
 from .rows import Certificate, read_table
@@ -41,15 +41,14 @@ class Certificates(InWords, tuple):
 
     def table(self):
         """One row per certificate: heat, grade, file row, elements in wt%, used, problems (DataFrame)."""
-        steels = [dict(c.steel.composition) if c.steel else {} for c in self]
-        named = [e for e in ELEMENTS if any(e in contents for contents in steels)]
-        columns = ["heat", "grade", "row", *named, "used", "problems"]
         rows = []
-        for c, contents in zip(self, steels, strict=True):
+        for c in self:
             said = "; ".join(f"{p.what}: {p.assumed}" for p in c.problems)
-            values = [contents.get(e, math.nan) for e in named]
-            rows.append([c.heat, c.grade, c.row, *values, c.steel is not None, said])
-        return data_frame(rows, columns=columns)
+            row = {"heat": c.heat, "grade": c.grade, "row": c.row, "problems": said}
+            contents = c.steel.composition if c.steel else {}
+            rows.append({**row, **contents, "used": c.steel is not None})
+        named = [e for e in ELEMENTS if any(e in row for row in rows)]
+        return data_frame(rows, columns=["heat", "grade", "row", *named, "used", "problems"])
 
     def summary(self) -> str:
         """In words: how many heats, how many usable, and each problem on its own line."""
@@ -118,7 +117,11 @@ def read_certificates(
         if tables[0].grid.transposed:
             grid.report("element names run down a column", "read column by column")
         elif tables[0].header > 0:
-            _report_title(grid, tables[0].header, tables[0].given)
+            first, last = grid.row_numbers[0], grid.row_numbers[tables[0].header] - 1
+            rows = f"rows {first} to {last}" if last > first else f"row {first}"
+            taken = ", ".join(f"{k} {v}" for k, v in tables[0].given.items())
+            read = f" ({taken} read from it)" if taken else ""
+            grid.report(f"{rows} above the header", f"taken as a title{read}", 0)
         for table in tables:
             named |= {c.name: None for c in table.columns.values() if c.name in ELEMENTS}
             certificates += read_table(table, below_limit)
@@ -134,14 +137,6 @@ def read_certificates(
     graded = any(c.grade for c in merged)
     checked = [_compare_with_grade(c, named, graded, problems) for c in merged]
     return Certificates(checked, problems)
-
-
-def _report_title(grid: Grid, header: int, given) -> None:
-    first, last = grid.row_numbers[0], grid.row_numbers[header] - 1
-    rows = f"rows {first} to {last}" if last > first else f"row {first}"
-    taken = ", ".join(f"{k} {v}" for k, v in given.items())
-    read = f" ({taken} read from it)" if taken else ""
-    grid.report(f"{rows} above the header", f"taken as a title{read}", 0)
 
 
 def _merge_heats(certificates: list[Certificate], problems: list[Problem]) -> list[Certificate]:

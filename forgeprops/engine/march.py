@@ -26,7 +26,7 @@ MARKS = 10
     M_LOW,  # lowest temperature, °C
 ) = range(MARKS)
 
-#: A march that has tried so many steps is given up (it takes some 300).
+#: A march that has tried so many steps is given up (it takes some 200).
 STEP_LIMIT = 40_000
 #: Default tolerance, °C, and the temperature at which a cooling head is left, °C.
 TOLERANCE_C = 1.8
@@ -36,11 +36,11 @@ STOP_C = 80.0
 #: one); the change of temperature of a point that transforms and of one that does not; the heat, as a temperature, that
 #: came otherwise than the step had assumed, and how many times as much is still accepted; error and change in the furnace,
 #: and its change while austenite forms.
-ERROR, STRIDE, STRIDE_IDLE, DEBT, DEBT_MOST = 3.0, 8.0, 10.0, 0.35, 2.0
-FURNACE_ERROR, FURNACE_STRIDE, FURNACE_STRIDE_AC = 2.5, 60.0, 16.0
+ERROR, STRIDE, STRIDE_IDLE, DEBT, DEBT_MOST = 4.8, 9.6, 15.0, 0.33, 2.0
+FURNACE_ERROR, FURNACE_STRIDE, FURNACE_STRIDE_AC = 5.0, 120.0, 32.0
 #: How much smaller these limits are for a head that leaves the furnace with part of its steel austenite, in the furnace and in
 #: cooling: its hardness may rise by 30 HV a kelvin.
-FURNACE_FINER, FINER = 0.04, 0.5
+FURNACE_FINER, FINER = 0.03, 0.5
 
 
 def control(tolerance_c: float, stop_c: float) -> np.ndarray:

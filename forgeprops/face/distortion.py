@@ -14,6 +14,7 @@ import numpy as np
 from ..base.constants import YOUNGS_MPA
 from ..base.errors import InputError, check_choice, check_list, check_number
 from ..base.ranges import Warn
+from ..base.tables import texts
 
 #: Mean expansion of steel between 20 °C and about 600 °C, 1/K (EN 1993-1-2:2005, clause 3.4.1.1: 1.42·10⁻⁵
 #: there, from memory of its formula: 1.2e-5 t + 0.4e-8 t² − 2.416e-4).
@@ -132,18 +133,15 @@ class FaceBow:
 
     def words(self) -> str:
         """The answer in sentences."""
-        way = "bulges" if self.bow_mm >= 0.0 else "dishes"
-        verdict = "within" if self.flat else "past"
-        drift = abs(self.neck_drift_deg)
-        parts = self.transformation_mm, self.thermal_mm
-        change, heat = (round(x, 2) + 0.0 for x in parts)  # no -0
-        neck = f" The neck turns the hosel about {drift:.2f}°, which moves the loft."
-        neck *= drift >= 0.005
-        return (
-            f"The face {way} about {abs(self.bow_mm):.2f} mm, {verdict} the limit of "
-            f"{self.limit_mm:.2f} mm ({change:.2f} mm from transformation, {heat:.2f} mm from the "
-            f"temperature difference).{neck}"
-        )
+        known = {"way": "bulges" if self.bow_mm >= 0.0 else "dishes", "bow": abs(self.bow_mm)}
+        known |= {"verdict": "within" if self.flat else "past", "limit": self.limit_mm}
+        known |= {
+            "change": round(self.transformation_mm, 2) + 0.0,
+            "heat": round(self.thermal_mm, 2) + 0.0,
+        }  # no -0
+        drift, said = abs(self.neck_drift_deg), texts("hosel_and_face")
+        names = ["bow"] + ["drift"] * (drift >= 0.005)
+        return " ".join(said[n].format(drift=drift, **known) for n in names)
 
 
 def face_bow(
@@ -200,13 +198,10 @@ def face_bow(
     free = by_change + by_heat
     kept = free * (1.0 - held)
     bow = bow_mm(kept, span)
-    text = (
-        f"The face is likely to bow {abs(bow):.2f} mm over {span:.0f} mm, past the limit of {limit:.2f} mm: "
-        "coin or grind it, or quench both sides."
-    )
+    said = texts("hosel_and_face")
+    text = said["distortion:bow"].format(bow=abs(bow), span=span, limit=limit)
     notes = (Warn("distortion:bow", text),) * (abs(bow) > limit)
-    stubby = Warn("distortion:stubby", "The span is under five thicknesses: hardly a plate.")
-    notes += (stubby,) * (span < 5.0 * t)
+    notes += (Warn("distortion:stubby", said["distortion:stubby"]),) * (span < 5.0 * t)
     change, heat = (bow_mm(part * (1.0 - held), span) for part in (by_change, by_heat))
     drift, stress = drift_deg(across, diameter, wet), abs(free * held) * YOUNGS_MPA * t / 2.0
     return FaceBow(bow, change, heat, kept, limit, drift, stress, notes)
@@ -295,12 +290,11 @@ def cutting_warnings(hardness_hv: Mapping[str, float], to_cut, limit_hv=CUTTING_
             hard[zone] = f"{hv:.0f}"
     if not hard:
         return ()
-    is_, layer, it = "are", "their hardest layers have", "them"
+    words = {"is_": "are", "layer": "their hardest layers have", "it": "them"}
     if len(hard) == 1:
-        is_, layer, it = "is", "its hardest layer has", "it"
-    zones, hv = (" and ".join(", ".join(x).rsplit(", ", 1)) for x in (hard, hard.values()))
-    text = (
-        f"The {zones} {is_} machined later; {layer} {hv} HV, above {limit:.0f} HV: cut {it} before, temper {it}, or use "
-        "carbide."
+        words = {"is_": "is", "layer": "its hardest layer has", "it": "it"}
+    words["zones"], words["hv"] = (
+        " and ".join(", ".join(x).rsplit(", ", 1)) for x in (hard, hard.values())
     )
+    text = texts("hosel_and_face")["distortion:hard-to-cut"].format(limit=limit, **words)
     return (Warn("distortion:hard-to-cut", text),)

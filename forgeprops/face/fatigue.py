@@ -35,29 +35,18 @@ def _tensile_mpa(hardness_hv):
 
 
 def fatigue_limit_mpa(hardness_hv, roughness_um=1.0, shift_sd=0.0):
-    """Fatigue limit of a surface, amplitude fully reversed at 10⁶ cycles, MPa.
+    """Fatigue limit of a surface, amplitude fully reversed at 10⁶ cycles, MPa; floats or arrays.
 
-    Parameters
-    ----------
-    hardness_hv : float or array; HV, 60 to 900; held at `HELD_HV`.
-    roughness_um : float; Rz, µm, 1 or more.
-    shift_sd : float; standard deviations (19 MPa) to move the limit of polished bars.
+    (29.8 + 1.589 HV) · [1 − 0.22 log₁₀ Rz · log₁₀(2 TS/400)], TS = 3.2 HV; 60 to 900 HV, held at `HELD_HV`; Rz in µm, 1 or
+    more.  `shift_sd` moves the limit of polished bars by so many standard deviations (19 MPa).
 
-    Notes
-    -----
-    (29.8 + 1.589 HV) · [1 − 0.22 log₁₀ Rz · log₁₀(2 TS/400)], TS = 3.2 HV.
+    >>> round(float(fatigue_limit_mpa(250.0))), round(float(fatigue_limit_mpa(250.0, 12.5)))
+    (427, 365)
 
-    References
-    ----------
     .. [1] 29.8 + 1.589 HV: own fit to NIMS fatigue data sheets, 360 heats; rows not bundled (our own fit).
     .. [2] Roughness: FKM guideline, analytical strength assessment (read).
     .. [3] Flat above 400 HV: Y. Murakami, Metal Fatigue (2002) (from memory).
     .. [4] TS = 3.2 HV: near ISO 18265:2013, table A.1 (from memory).
-
-    Examples
-    --------
-    >>> round(float(fatigue_limit_mpa(250.0))), round(float(fatigue_limit_mpa(250.0, 12.5)))
-    (427, 365)
     """
     hv = np.minimum(hardness_hv, HELD_HV)
     rough = 0.22 * np.log10(max(roughness_um, 1.0))
@@ -124,26 +113,16 @@ def _cyclic(target, strength, by_strain):
 
 
 def damage_mpa(hardness_hv, pulse_mpa, residual_mpa=0.0, skin_hv=None):
-    """Fully reversed strain amplitude times E as damaging as pulses from 0 to S, MPa.
+    """Fully reversed strain amplitude times E as damaging as pulses from 0 to S, the elastic bending stress of a strike, MPa.
 
-    Parameters
-    ----------
-    hardness_hv : float or array; of the metal that carries the pulse.
-    pulse_mpa : float or array; elastic bending stress S at the peak of the strike.
-    residual_mpa : float; stress left in the surface, tension positive.
-    skin_hv : float or array; hardness of a thin skin that must follow the strains of the metal below.
+    Amplitude σa from Neuber's rule on S/2, greatest stress σmax from Neuber's rule on S + residual (tension positive), both on
+    the cyclic curve K' = 1.65 TS, n' = 0.15; damage = E εa (σmax/σa)^(1 − γ), γ = 0.8818 − 0.0002 TS.  A thin skin of another
+    hardness follows the strains of the metal below.
 
-    Notes
-    -----
-    Amplitude σa from Neuber's rule on S/2, greatest stress σmax from Neuber's rule on S + residual, both on
-    the cyclic curve K' = 1.65 TS, n' = 0.15; damage = E εa (σmax/σa)^(1 − γ), γ = 0.8818 − 0.0002 TS.
-
-    References
-    ----------
     .. [1] H. Neuber, J. Appl. Mech. 28 (1961) 544 (from memory).
     .. [2] Cyclic curve: A. Bäumel & T. Seeger, Materials Data for Cyclic Loading, Suppl. 1 (1990) (from memory).
-    .. [3] Mean stress: N. E. Dowling, C. A. Calhoun & A. Arcari, Fatigue Fract. Eng. Mater. Struct. 32 (2009)
-       163-179; constants (from memory).
+    .. [3] Mean stress: N. E. Dowling, C. A. Calhoun & A. Arcari, Fatigue Fract. Eng. Mater. Struct. 32 (2009) 163-179;
+       constants (from memory).
     """
     cyclic = 1.65 * _tensile_mpa(hardness_hv)
     half, whole = 0.5 * pulse_mpa, np.maximum(pulse_mpa + residual_mpa, 0.05 * pulse_mpa)
@@ -225,26 +204,15 @@ def _between(table, axis, rows, hardness):
 def capacity_mpa(
     hardness_hv, roughness_um, strikes, residual_mpa=0.0, shift_sd=0.0, skin_hv=None, skin_um=None
 ):
-    """Greatest pulse of elastic stress that half the surfaces take so many times, MPa.
+    """Greatest pulse of elastic stress that half the surfaces take so many times, MPa; the inverse of `damage_mpa`.
 
-    Parameters
-    ----------
-    hardness_hv : array; HV; no gain is counted above `HELD_HV`.
-    roughness_um, strikes, residual_mpa, shift_sd : float; see `fatigue_limit_mpa`, `damage_mpa`.
-    skin_hv, skin_um : array; hardness and depth of a soft skin, in which a crack must start and which it must leave.
+    From tables over hardness, straight between points 10 HV apart (to 0.1 %); no gain is counted above `HELD_HV`.  In a soft
+    skin (HV, µm) a crack must start, and leave it: min(whole, max(start, leave)).
 
-    Notes
-    -----
-    min(whole, max(start, leave)), from tables over hardness, straight between points 10 HV apart (to 0.1 %).
-
-    References
-    ----------
-    .. [1] A crack counts when it has started in the skin and left it (our choice).
-
-    Examples
-    --------
     >>> capacity_mpa([200.0, 400.0, 500.0], 12.5, 1e4).round(-1).tolist()
     [1120.0, 1590.0, 1590.0]
+
+    .. [1] A crack counts when it has started in the skin and left it (our choice).
     """
     given = (float(roughness_um), float(strikes), float(residual_mpa), float(shift_sd))
     hv = np.clip(np.asarray(hardness_hv, dtype=float), _HV[0], HELD_HV)

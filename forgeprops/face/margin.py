@@ -15,6 +15,7 @@ import numpy as np
 from ..base.constants import Z80
 from ..base.errors import InputError, check_number, shown
 from ..base.ranges import Warn, outside
+from ..base.tables import texts
 from ..inputs.drawing import tour_speed_m_s
 from ..inputs.head import MASS_G
 from ..strength.tensile import strength_arrays, structure_shares
@@ -243,12 +244,9 @@ def strike_of_faces(faces: Faces, strike: Strike, spread_hv: float = 0.0) -> Fac
     weak = float(edge_hv[min(place - 1, 2)] if place else layers[-1])
     notes = [outside("face_thickness", t), outside("face_fatigue", weak)]
     if layers.min() < 0.8 * min(layers[0], layers[-1]):
-        notes.append(Warn("face:soft-core", "The core of the face is much softer than its skins."))
+        notes.append(Warn("face:soft-core", texts("hosel_and_face")["face:soft-core"]))
     if slow < 1.0 <= margin:
-        text = (
-            f"The face keeps its shape only because steel yields later at the rate of a strike (margin of a "
-            f"dent {slow:.2f} without that, {dent:.2f} with it): measure the bulge after the first strikes."
-        )
+        text = texts("hosel_and_face")["face:dent"].format(slow=slow, dent=dent)
         notes.append(Warn("face:dent", text))
     named = zip(LOCATIONS, places, strict=True)
     swing = strike.speed(faces), faces.loft_deg, strike.spin(faces), found["force_n"]

@@ -100,24 +100,14 @@ def dynamic_overshoot(length_mm, height_mm, thickness_mm, contact_s):
 def limit_load_factor(patch_share):
     """Plastic limit load of a clamped disc over 2π M₀, load even on a central circle (Tresca); floats or arrays.
 
-    Parameters
-    ----------
-    patch_share : float or array; radius of the circle over that of the disc, 0 to 1.
+    By the radius of the circle over that of the disc: (q − 1) ln(a/b) = 1 with b = c (2q/3)/(q − 1) up to q = 3, where the
+    radial moment vanishes at b outside the patch; beyond, (q − 1) ln(a/c) + q/2 − ½ ln(q/3) = 5/2.  1 for a point load, 5.63
+    for an even pressure.
 
-    Notes
-    -----
-    (q − 1) ln(a/b) = 1 with b = c (2q/3)/(q − 1) up to q = 3, where the radial moment vanishes at b outside the
-    patch; beyond, (q − 1) ln(a/c) + q/2 − ½ ln(q/3) = 5/2.  1 for a point load, 5.63 for an even pressure.
-
-    References
-    ----------
-    .. [1] H. G. Hopkins & W. Prager, J. Mech. Phys. Solids 2 (1953) 1-13 (from memory), load on a part of the
-       disc (derived).
-
-    Examples
-    --------
     >>> limit_load_factor([0.01, 0.45, 1.0]).round(2).tolist()
     [1.29, 2.46, 5.63]
+
+    .. [1] H. G. Hopkins & W. Prager, J. Mech. Phys. Solids 2 (1953) 1-13 (from memory), load on a part of the disc (derived).
     """
     shares, factors = _limit_loads()
     return np.interp(patch_share, shares, factors)
@@ -160,26 +150,15 @@ def edge_held(
 ):
     """Edge moment of the face over that of a face clamped all round, held in `HELD_RANGE`; floats or arrays.
 
-    Parameters
-    ----------
-    thickness_mm, rim_thickness_mm, body_depth_mm : face, rim and the body's ring.
-    face_mm, blade_mm : tuple; length and height of the free span and of the blade.
-    patch_mm : radius of the loaded circle.
+    Thickness of the face and length and height of its free span, thickness of the rim and length and height of the blade, radius
+    of the loaded circle, all in mm.  Slope of the ring, from its constant shear W/(2πr): φ = P r (ln(r/b) − ½) + C₁ r + C₂/r
+    with P = W/(4πD₂).  At b the body's ring gives M = k φ, k = E w d³/(12 b²); at a slope and moment are those of the face,
+    φ = −a (M₀ − M)/(D₁ (1 + ν)) with the clamped moment M₀ = (W/4π)(1 − c²/2a²).
 
-    Notes
-    -----
-    Slope of the ring, from its constant shear W/(2πr): φ = P r (ln(r/b) − ½) + C₁ r + C₂/r with
-    P = W/(4πD₂).  At b the body's ring gives M = k φ, k = E w d³/(12 b²); at a slope and moment are those of
-    the face, φ = −a (M₀ − M)/(D₁ (1 + ν)) with the clamped moment M₀ = (W/4π)(1 − c²/2a²).
-
-    References
-    ----------
-    .. [1] S. Timoshenko & S. Woinowsky-Krieger, Theory of Plates and Shells; two plates joined (derived).
-
-    Examples
-    --------
     >>> round(float(edge_held(2.6, (46.0, 32.0), 4.2, (74.0, 44.0), 9.0)), 2)
     0.68
+
+    .. [1] S. Timoshenko & S. Woinowsky-Krieger, Theory of Plates and Shells; two plates joined (derived).
     """
     a = _disc_mm(*face_mm)
     b, c = np.maximum(_disc_mm(*blade_mm), 1.001 * a), np.minimum(patch_mm, a)

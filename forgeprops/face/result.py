@@ -4,7 +4,9 @@ import math
 from collections.abc import Mapping
 from dataclasses import dataclass
 
+from ..base.cautions import FACE as CAUTIONS
 from ..base.ranges import Warn
+from ..base.tables import texts
 
 #: Where the margin can be least, in the order of the margins by place.
 LOCATIONS = (
@@ -14,14 +16,6 @@ LOCATIONS = (
     "a crack at the front edge, in the rim",
     "a crack inside the face",
     "a permanent dent",
-)
-
-#: What must stand beside every margin.
-CAUTIONS = (
-    "No face is released by this number: strike heads of the same heat and route first (air cannon, robot), "
-    "behind a guard; a face that breaks throws splinters.",
-    "Strikes off the centre and score lines are not counted; a notch factor of 1.5 at the edge takes about a "
-    "quarter of the margin.",
 )
 
 
@@ -61,11 +55,6 @@ class FaceStrike:
         return self.peak_force_n / 1000.0
 
     @property
-    def stress_mpa(self) -> float:
-        """The greater of the two tensions, MPa."""
-        return max(self.centre_mpa, self.edge_mpa)
-
-    @property
     def life(self) -> str:
         """Strikes to a crack, in words; no number above a bound: "fewer than 1,000"."""
         if self.strikes is None:
@@ -84,19 +73,7 @@ class FaceStrike:
             verdict = "holds on average, not at the low end of the interval"
         else:
             verdict = "does not hold"
-        lines = [
-            f"The {self.thickness_mm:.1f} mm face {verdict} for {self.required_strikes:,.0f} strikes of "
-            f"{self.peak_force_kn:.1f} kN ({self.club_speed_m_s:.0f} m/s, loft {self.loft_deg:.0f}°): margin "
-            f"{self.margin:.2f} ({self.margin_low:.2f} to {self.margin_high:.2f}) against {self.location}; "
-            f"{self.life}. Minimum thickness {self.least_thickness_mm:.1f} mm, "
-            f"{self.least_thickness_safe_mm:.1f} mm to be safe. It holds for a tempered face without cracks."
-        ]
-        if self.skin_hv is not None:
-            skin = f"{self.skin_hv:.0f} HV, {self.skin_um:.0f} µm"
-            lines.append(f"The decarburised skin of the front ({skin}) is counted.")
-        if "edge" in self.location and self.edge_held > 0.7:
-            lines.append(
-                f"The rim holds the edge at {100 * self.edge_held:.0f} % of full clamping: a stiffer rim raises "
-                "the stress there, a larger corner radius lowers it."
-            )
-        return " ".join(lines)
+        names = ["strike"] + ["skin"] * (self.skin_hv is not None)
+        names += ["rim"] * ("edge" in self.location and self.edge_held > 0.7)
+        known = {"f": self, "verdict": verdict, "held": 100 * self.edge_held}
+        return " ".join(texts("hosel_and_face")[n].format(**known) for n in names)

@@ -47,30 +47,18 @@ def spin_loft_deg(loft_deg):
 def strike_load(head_mass_g, speed_m_s, spin_loft, restitution=RESTITUTION, peak=PEAK_FACTOR):
     """Peak force (N), radius of an equal uniform patch (mm) and contact time (s) of a strike; floats or arrays.
 
-    Parameters
-    ----------
-    head_mass_g : float; 150–400 g; the shaft adds little in half a millisecond.
-    speed_m_s, spin_loft : float; head speed; angle between path and face normal, degrees.
-    restitution, peak : float; see `RESTITUTION`, `PEAK_FACTOR`.
+    Head of 150–400 g (the shaft adds little in half a millisecond), its speed, and the angle between path and face normal,
+    degrees.  Impulse J = m M/(m + M) (1 + e) v cos(spin loft), peak force = factor · J/T with T = 0.45 ms (41 m/s over v)^0.2.
+    Patch: a Hertz contact of radius √(R d) with the approach d = v T/2.94; 0.87 of it spread evenly bends a plate alike (equal
+    mean of ln r).  A driver (50 m/s) gives 12 kN against 8.9–13.3 kN published (read); no measured force on an iron was found.
 
-    Notes
-    -----
-    Impulse J = m M/(m + M) (1 + e) v cos(spin loft), peak force = factor · J/T with T = 0.45 ms (41 m/s over v)^0.2.
-    Patch: a Hertz contact of radius √(R d) with the approach d = v T/2.94; 0.87 of it spread evenly bends a plate
-    alike (equal mean of ln r).  A driver (50 m/s) gives 12 kN against 8.9–13.3 kN published (read).  No measured
-    force on an iron was found.
-
-    References
-    ----------
-    .. [1] Mass 45.93 g and diameter 42.67 mm by the rules of golf (from memory).
-    .. [2] Contact of 0.4 to 0.5 ms measured on clubs, usga.org, May 2025 (read).
-    .. [3] Speed to the power −0.2; patch, T = 2.94 d/v: H. Hertz 1882 (from memory).
-
-    Examples
-    --------
     >>> force, patch, contact = strike_load(262, 41.1, 24.3)
     >>> round(float(force)), round(float(patch), 1), round(1e6 * float(contact))
     (9099, 9.7, 458)
+
+    .. [1] Mass 45.93 g and diameter 42.67 mm by the rules of golf (from memory).
+    .. [2] Contact of 0.4 to 0.5 ms measured on clubs, usga.org, May 2025 (read).
+    .. [3] Speed to the power −0.2; patch, T = 2.94 d/v: H. Hertz 1882 (from memory).
     """
     ball, head = BALL_MASS_G / 1000.0, np.asarray(head_mass_g, dtype=float) / 1000.0
     reduced = ball * head / (ball + head)

@@ -53,33 +53,21 @@ def critical_cooling_rates(
 ) -> dict[str, float]:
     """Cooling rates at 700 °C at which the structure changes, °C/s, from fastest to slowest.
 
-    log10(rate in °C/h) = a − Σ k_i·content − k·√Mo − k·Pa.
+    log10(rate in °C/h) = a − Σ k_i·content − k·√Mo − k·Pa, after austenitising (°C, s).  V1 all martensite, V1(90) and V1(50) with
+    90 and 50 % martensite (rest bainite), V2 all bainite, V2(90) and V2(50) with 90 and 50 % bainite, V3(90) and V3 with 90 and
+    100 % ferrite and pearlite.  A rate above the one before it is held at that one (V3 in steels without molybdenum).
 
-    Parameters
-    ----------
-    austenitise_c, hold_s : float or ndarray; austenitising temperature, °C, and time, s.
-    pa_unit : Unit of the austenitising parameter. With "C" the rates keep their order in all steels tried, and full
-        martensite takes 60 °C/s in C45 (above 100 is known) and 19 °C/s in 42CrMo4 (20-30 is known); with "K" they come
-        out 2-9 times lower and normalised 4140 bars 54-163 HV too hard (with "C" mean error 24).
+    With the austenitising parameter in "C" the rates keep their order in all steels tried, and full martensite takes 60 °C/s in
+    C45 (above 100 is known) and 19 °C/s in 42CrMo4 (20-30 is known); with "K" they come out 2-9 times lower and normalised 4140
+    bars 54-163 HV too hard (with "C" mean error 24).
 
-    Returns
-    -------
-    dict of str to float
-        V1 all martensite, V1(90) and V1(50) with 90 and 50 % martensite (rest bainite), V2 all bainite, V2(90) and V2(50)
-        with 90 and 50 % bainite, V3(90) and V3 with 90 and 100 % ferrite and pearlite.  A rate above the one before it is
-        held at that one (V3 in steels without molybdenum).
-
-    References
-    ----------
-    .. [1] Ph. Maynier, J. Dollet & P. Bastien, Hardenability Concepts with Applications to Steel, AIME 1978,
-       pp. 163-178 (data/constants/critical_cooling_rates.csv) (from memory).
-
-    Examples
-    --------
     >>> from forgeprops.inputs.grades import grade
     >>> rates = critical_cooling_rates(grade("4140"), 850.0, 1800.0)
     >>> round(rates["V1"], 1), round(rates["V2"], 1)
     (18.7, 3.4)
+
+    .. [1] Ph. Maynier, J. Dollet & P. Bastien, Hardenability Concepts with Applications to Steel, AIME 1978, pp. 163-178
+       (data/constants/critical_cooling_rates.csv) (from memory).
     """
     pa = austenitising_parameter(austenitise_c, hold_s, steel.get("Mo"), pa_unit)
     content = {e: np.asarray(steel.get(e), dtype=float) for e in ("C", "Mn", "Ni", "Cr", "Mo")}

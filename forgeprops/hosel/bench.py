@@ -235,20 +235,12 @@ class Loaded(NamedTuple):
 
 
 def load(nodes: Nodes, force, angle=None, start=None) -> Loaded:
-    """Hosels under forces on the bar.
+    """Hosels under forces on the bar, N above 0, (n,).
 
-    One Newton step takes all curvatures k and the force at once: with k' = k + (moment − M(k))/M'(k) the
-    permanent angle Σ w (k' − moment/EI) is linear in the force.
+    One Newton step takes all curvatures k and the force at once: with k' = k + (moment − M(k))/M'(k) the permanent angle
+    Σ w (k' − moment/EI) is linear in the force.  Where `angle` (rad, (n,)) is above 0 the force that leaves it is sought and
+    `force` is a first guess; `start`, the first guess of the curvatures, (n, p), changes the speed alone.
 
-    Parameters
-    ----------
-    force : shape (n,); N, above 0.
-    angle : shape (n,); where above 0, the permanent angle (rad) that the force is sought for;
-        `force` is then a first guess.
-    start : shape (n, p); first guess of the curvatures; only the speed depends on it.
-
-    References
-    ----------
     .. [1] Statics of a cantilever; angle by adding curvature (derived).
     """
     x = np.array(force, dtype=float)

@@ -14,6 +14,7 @@ from ..base.cautions import STEADY_PULL_N
 from ..base.constants import Z80
 from ..base.errors import InputError, check_number, shown
 from ..base.ranges import Warn, outside
+from ..base.tables import texts
 from ..strength.hardness_scales import convert_array
 from ..strength.tensile import YOUNGS_MPA, Strength, flow_curve, strength, strength_arrays
 from . import bench as beam
@@ -104,11 +105,9 @@ def hosel_bend(
     # a range once, with the hosel's value
     notes = [*{w.code: w for w in (*neck.warnings, *here.warnings)}.values()]
     if bench.aged and not bench.history_deg:
-        text = "Strain ageing needs an earlier bend; history_deg names none."
-        notes.append(Warn("hosel:ageing", text))
+        notes.append(_warn("hosel:ageing"))
     if bench.plating_factor < 1.0:
-        text = "A plated skin cracks first; its factor is an assumption."
-        notes.append(Warn("hosel:plating", text))
+        notes.append(_warn("hosel:plating"))
     factors = _off_centre(here, bench, out_d, bore)
     neck_d = out_d if bench.neck_outside_mm is None else bench.neck_outside_mm
     shape = {"outside_mm": out_d, "neck_outside_mm": neck_d, "bore_mm": bore, "length_mm": length}
@@ -163,14 +162,9 @@ def _after_bends(shape, here: Strength, neck: Strength, bench: Bench, notes: lis
     damage = fatigue.miner_damage(here.hardness_hv, here.tensile_mpa, ranges, bench.scatter_factor)
     left = (nodes.fibre_mm * (found.curvature - nodes.elastic(found.x)))[-1].max()
     used = max(float(left), 0.0) if bends[-1] else 0.0
-    text = (
-        f"{len(past)} earlier bends are counted: they leave {bends[-1]:.1f}° and took "
-        f"{100 * min(damage, 1.0):.0f} % of the re-bends; the allowance is for going further the same way."
-    )
-    notes.append(Warn("hosel:history", text))
-    if damage >= 1.0:
-        text = "The earlier bends have used up the re-bends; do not bend this hosel again."
-        notes.append(Warn("hosel:used-up", text))
+    taken = 100 * min(damage, 1.0)
+    notes.append(_warn("hosel:history", n=len(past), left_deg=bends[-1], taken=taken))
+    notes += [_warn("hosel:used-up")] * (damage >= 1.0)
     if bench.aged and len(strains):
         here, neck = (fatigue.aged(m, float(strains.max())) for m in (here, neck))
     more = bench.rebends / max(1.0 - damage, 1e-6)
@@ -282,26 +276,8 @@ def _metal(hardness_hv, fractions, given: Strength | None, label: str) -> Streng
     return given
 
 
-#: What to say of a bend, by the codes of `limits.NOTES`; ranges speak for themselves.
-_TEXTS = {
-    "hosel:plateau": (
-        "Low-carbon steel yields in a plateau: it gives suddenly, then stiffens. A bend that rested for days or was "
-        "warmed has aged: stiffer, less ductile."
-    ),
-    "hosel:gathers": (
-        "All the bending gathers in less than a quarter of the diameter (taper, end of the bore, hardness gradient); "
-        "the beam picture is cautious there: try it."
-    ),
-    "hosel:pull": (
-        "The required change needs a pull of {bar_force_n:.0f} N, more than the {steady:.0f} N of a steady pull{most}: "
-        "a bar of {bar_mm:.0f} mm brings it there."
-    ),
-    "hosel:overbent": (
-        "The required change of {target_deg:.2f}° is more than the {allowed_deg:.2f}° that the hosel takes: do not bend it "
-        "so far."
-    ),
-    "hosel:too-strong": "Within these limits the hosel only springs; no bend stays.",
-}
+def _warn(code: str, rank: str = "note", **known) -> Warn:
+    return Warn(code, texts("hosel_and_face")[code].format(**known), rank)
 
 
 def _notes(bend: Mapping, force_limit_n: float, bar_mm: float) -> list[Warn]:
@@ -313,7 +289,7 @@ def _notes(bend: Mapping, force_limit_n: float, bar_mm: float) -> list[Warn]:
     over *= bend["bar_force_n"] > force_limit_n
     words = {**bend, "steady": STEADY_PULL_N, "most": over, "bar_mm": bar_mm}
     return [
-        outside(*ranges[code]) if code in ranges else Warn(code, _TEXTS[code].format(**words), rank)
+        outside(*ranges[code]) if code in ranges else _warn(code, rank, **words)
         for code, (rank, holds) in NOTES.items()
         if holds(bend)
     ]

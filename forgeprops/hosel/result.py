@@ -10,6 +10,7 @@ import numpy as np
 from ..base.cautions import BENCH
 from ..base.errors import check_number
 from ..base.ranges import Warn
+from ..base.tables import texts
 from ..strength.tensile import Strength
 from .bench import Hosels, force_for_angle, load
 
@@ -23,15 +24,6 @@ EASE = (
     (400.0, "heavy: the most a strong person pulls, too much for daily work"),
     (math.inf, "beyond the hand: a longer bar or a screw bender"),
 )
-
-_REASONS = {
-    "wall": "The wall is the limit: more would flatten the bore past what the glue gap of the shaft takes. It "
-    "governs soft and middling hosels alike; the pull tells them apart.",
-    "crack": "A crack is the limit: the outer fibre is at {strain:.1f} % under load, all that is allowed beside an "
-    "unseen notch. A sound hosel may go further.",
-    "re-bends": "Adjusting again is the limit: more would not leave {rebends:.0f} bends there and back before a "
-    "crack in the weakest tenth of hosels (outer fibre at {strain:.1f} %).",
-}
 
 
 def ease_of(force_n: float) -> str:
@@ -125,35 +117,15 @@ class HoselBend:
 
     def words(self) -> str:
         """The answer in sentences."""
-        short, long = sorted(self.for_length)
-        bar, length = float(self.bench.bar_mm[0]), float(self.bench.length_mm[0])
-        target, limit = f"A change of {self.target_deg:.1f}°", self.force_limit_n
-        lines = [
-            f"The metal of the hosel ({self.hardness_hv:.0f} HV) takes {self.allowed_deg:.1f}° either way "
-            f"({self.allowed_deg_low:.1f} to {self.allowed_deg_high:.1f}°, resting on assumptions): "
-            f"{self.one_bend_deg:.1f}° in one bend, {self.rebend_deg:.1f}° if it is adjusted {self.rebends:.0f} times "
-            f"there and back; {self.for_length[short]:.1f}° if only {short:.0f} mm of it bend, "
-            f"{self.for_length[long]:.1f}° if {long:.0f} mm do.",
-            _REASONS[self.governed_by].format(strain=100 * self.outer_strain, rebends=self.rebends),
-            f"A hand on the {bar:.0f} mm bar reaches {self.hand_deg:.1f}° at {limit:.0f} N and "
-            f"{self.steady_deg:.1f}° at a steady 225 N.",
-        ]
+        said, (short, long) = texts("hosel_and_face"), sorted(self.for_length)
+        bar, (here, neck) = float(self.bench.bar_mm[0]), self.bench.metal[0, :, 0]
+        known = {"b": self, "bar": bar, "here": here, "neck": neck, "short": short, "long": long}
+        known |= {"at_short": self.for_length[short], "at_long": self.for_length[long]}
+        names = ["metal", self.governed_by, "hand"]
         if not self.takes_change:
-            lines.append(f"{target} is more than the metal takes: do not bend it so far.")
+            names.append("too much")
         elif self.target_deg > 0.0:
-            lines.append(
-                f"{target} needs {self.bar_force_n:.0f} N on the end of the {bar:.0f} mm bar ({self.ease}), "
-                f"{self.pull}; go to {self.overbend_deg:.1f}° under load, {self.springback_deg:.1f}° of it springs back."
-            )
-            if self.bar_force_n > limit:
-                needed = self.bar_length_needed_mm
-                lines.append(f"For {limit:.0f} N the bar must be {needed:.0f} mm long.")
-        if self.bends_at_mm < 0.75 * length:
-            here, neck = self.bench.metal[0, :, 0]
-            gathers = (
-                f": the metal is softest there ({here:.0f} HV, {neck:.0f} HV at the clamp) and the bend gathers; the greater "
-                "the difference, the less the hosel takes in all"
-            )
-            at = f"It bends first {self.bends_at_mm:.0f} mm from the bar, not at the clamp"
-            lines.append(f"{at}{gathers * bool(here < neck - 1.0)}.")
-        return " ".join(lines)
+            names += ["change"] + ["longer bar"] * (self.bar_force_n > self.force_limit_n)
+        if self.bends_at_mm < 0.75 * float(self.bench.length_mm[0]):
+            names.append("first, gathering" if here < neck - 1.0 else "first")
+        return " ".join(said[n].format(strain=100 * self.outer_strain, **known) for n in names)

@@ -204,10 +204,14 @@ class Cases:
         first = self.route["has_spray"] & (self.route["flux"] > 0.0) & (self.route["spray_s"] > 0.0)
         return first | self.quenched_in("water spray")
 
-    def quenched_in(self, *media: str) -> np.ndarray:
-        """Whether a quench in one of these media follows the press or the spray, shape (n,)."""
-        kinds = np.array([any(q.medium in media for q in quench) for quench in self.quenches])
+    def with_quench(self, test) -> np.ndarray:
+        """Whether a quench for which `test` holds follows the press or the spray, shape (n,)."""
+        kinds = np.array([any(map(test, quench)) for quench in self.quenches], bool)
         return kinds[self.quench_of] & self.route["has_quench"]
+
+    def quenched_in(self, *media: str) -> np.ndarray:
+        """The same of a quench in one of these media."""
+        return self.with_quench(lambda quench: quench.medium in media)
 
     @functools.cached_property
     def quenched(self) -> np.ndarray:

@@ -11,9 +11,6 @@ from ..io.cells import clean_text
 from .composition import composition_of, is_composition
 from .steel import DEFAULT_RESIDUALS, ELEMENTS, Steel
 
-#: Kinds of steel a grade belongs to, in order of growing alloy.
-FAMILIES = ("carbon", "Cr", "Cr-Mo", "Ni-Cr-Mo")
-
 
 @functools.cache
 def _rows() -> dict[str, dict[str, str]]:
@@ -202,12 +199,3 @@ def check_steel(steel, name: str = "steel"):
             if not hasattr(content, "shape"):
                 check_number(content, f"{symbol} content", 0.0, ELEMENTS[symbol], "wt%", name)
     return steel
-
-
-def family(name: str) -> str:
-    """Kind of steel of a library grade: carbon, Cr, Cr-Mo or Ni-Cr-Mo.
-
-    >>> family("SCM420"), family("1030")
-    ('Cr-Mo', 'carbon')
-    """
-    return _rows()[_resolve(name)]["family"]

@@ -115,16 +115,11 @@ class Head:
 
     Parameters
     ----------
-    name : str
-        What the shop calls it.
-    face, rim, neck, hosel : Face, Rim, Neck, Hosel
-        The parts of the drawing.
-    body : tuple of Block
-        Sole, top line, toe, heel.
-    declared_mass_g : float or None
-        Finished mass from the drawing or the scales; it must agree with the dimensions within 3 %.
-    note : str
-        Where the dimensions come from.
+    name : str; what the shop calls it
+    face, rim, neck, hosel : Face, Rim, Neck, Hosel; the parts of the drawing
+    body : tuple of Block; sole, top line, toe, heel
+    declared_mass_g : float or None; from the drawing or the scales, within 3 % of the dimensions' mass
+    note : str; where the dimensions come from
 
     Raises
     ------

@@ -36,13 +36,11 @@ class Job(Saved):
 
     Attributes
     ----------
-    steel : Or what `grades.steel_of` makes one of: a grade, a typed chemistry.
-    head : The name of a library head is looked up.
+    steel, head : Or what `grades.steel_of` makes one of; the name of a library head.
     limits : What the verdict is against; the default set of the route where there are none.
     bench : Bending bench and required change, by the names of `forgeprops.hosel_bend`.
-    strike : The swing that the head is checked for, ``loft_deg`` and ``club_speed_m_s``, what is
-        left out is the head's own; and its surface and residual stress, by the names of
-        `forgeprops.face.strike.Strike`.
+    strike : The swing, ``loft_deg`` and ``club_speed_m_s``, else the head's own, and surface and
+        residual stress, by the names of `forgeprops.face.strike.Strike`.
 
     Raises
     ------
@@ -166,8 +164,7 @@ def load_job(source, filename: str | None = None) -> Job:
     Parameters
     ----------
     source : path, bytes or upload
-    filename : str, optional
-        Name for messages when bytes are given.
+    filename : str, optional; name for messages when bytes are given
 
     Raises
     ------

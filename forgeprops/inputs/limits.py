@@ -245,14 +245,7 @@ class Limits:
     def margins(self, table) -> dict[str, np.ndarray]:
         """Distance inside every end, in its quantity's steps (below 0: outside; nan: no number).
 
-        Parameters
-        ----------
-        table : mapping of str to array, or DataFrame; columns by the names of the quantities.
-
-        Raises
-        ------
-        InputError
-            A limited quantity that the table has not.
+        `table` holds columns by the names of the quantities; one that is limited must be there.
         """
         found = {}
         for words, name, value, sign in self.ends():

@@ -59,13 +59,11 @@ class Preheat:
     Attributes
     ----------
     temperature_c : Preheat temperature (furnace), °C.
-    soak_s : Time in the furnace from loading cold, s. 900 s heats the demo heads through (see the
-        estimate's time to heat through).
+    soak_s : Time in the furnace from loading cold, s; 900 s heats the demo heads through.
     start_c : Temperature of the head when loaded, °C.
-    emissivity : Effective emissivity head-furnace, 0.8 for oxidised steel (thermal-camera manual
-        tables, 0.74–0.89).
-    kind : {"gas", "electric", "protective", "induction"}; scale and loss of carbon follow from it
-        (`forgeprops.thermal.surroundings`); a coil brings the head evenly to temperature in `soak_s`.
+    emissivity : Head to furnace, 0.8 for oxidised steel (thermal-camera manual tables, 0.74–0.89).
+    kind : One of `HEATING`; scale and loss of carbon follow from it (`forgeprops.thermal.surroundings`);
+        a coil brings the head evenly to temperature in `soak_s`.
     """
 
     temperature_c: float = 930.0
@@ -146,9 +144,8 @@ class Spray:
 
     def __post_init__(self):
         check_settings(self, "spray")
-        object.__setattr__(
-            self, "back_on_die", check_flag(self.back_on_die, "back_on_die", "spray")
-        )
+        rests = check_flag(self.back_on_die, "back_on_die", "spray")
+        object.__setattr__(self, "back_on_die", rests)
 
 
 @dataclass(frozen=True)
@@ -157,11 +154,9 @@ class Quench:
 
     Attributes
     ----------
-    medium : One of `MEDIA`: "water spray", "water bath", "polymer bath", "oil bath", "forced air",
-        "still air", or "own bath" with `table`.
-    zones : What it reaches: the share of the spray or of the air speed, or of the surface in a
-        bath. Left out: face with overspray for a spray, all zones else. A jet on the hosel is a
-        spray or forced air with ``zones="hosel"``.
+    medium : One of `MEDIA`; "own bath" with `table`.
+    zones : What it reaches: the share of the spray or of the air speed, or of the surface in a bath;
+        face with overspray for a spray, all zones else. ``zones="hosel"``: a jet on the hosel.
     duration_s, delay_s : How long, and the wait before it, from the press or the quench before, s.
     fluid_c : Temperature of the fluid, °C; the usual one when left out (air: the room's).
     flux_kg_m2_s : Water spray only, kg/(m² s).

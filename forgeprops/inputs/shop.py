@@ -119,22 +119,14 @@ class Shop(Saved):
         """Standard error of the logarithm of `spray`; nan where it was not fitted."""
         return self.standard_error("spray") / self.spray if "spray" in self.fitted else math.nan
 
-    def covariance(self):
-        """Covariance matrix of `fitted`, in that order (NumPy array)."""
-        errors = np.array(self.standard_errors)
-        together = np.array(self.correlations) if self.correlations else np.eye(len(errors))
-        return together * np.outer(errors, errors)
-
 
 def load_shop(source, filename: str | None = None) -> Shop:
     """Read a shop file, by custom ``NAME.shop.json``, that `Shop.save` wrote; every field is checked.
 
     Parameters
     ----------
-    source : path, bytes or upload
-        The file (see `io.reading.read_source`).
-    filename : str, optional
-        Name for messages when bytes are given.
+    source : path, bytes or upload (see `io.reading.read_source`)
+    filename : str, optional; name for messages when bytes are given
 
     Raises
     ------

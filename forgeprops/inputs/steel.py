@@ -50,8 +50,7 @@ class Steel:
 
     Parameters
     ----------
-    name : str
-        What the shop calls it.
+    name : str; what the shop calls it
     composition : mapping of str to float; wt% by element symbol, carbon among them
         An element that is absent is *unknown* and read through `get` as a stated default residual; 0.0 is zero.
     grain_size_astm : float; ASTM E112 number of the austenite for formulas that need one, 0 to 14

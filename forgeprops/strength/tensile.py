@@ -233,16 +233,10 @@ def structure_shares(fractions: Mapping[str, float]) -> tuple[float, float, floa
 def strength(
     hardness_hv: float, fractions: Mapping[str, float] | None = None, branch: str | None = None
 ) -> Strength:
-    """Strength, ductility and flow curve from hardness and, if known, structure.
+    """Strength, ductility and flow curve from hardness (60 to 900 HV) and, if known, structure.
 
-    Parameters
-    ----------
-    hardness_hv : Vickers hardness, 60 to 900.
-    fractions : Shares of "ferrite", "pearlite", "bainite", "martensite", "austenite". None: structure unknown.
-    branch : Force one of `BRANCHES`.
+    `fractions` are shares of "ferrite", "pearlite", "bainite", "martensite", "austenite"; `branch` forces one of `BRANCHES`.
 
-    Examples
-    --------
     >>> soft = strength(150, {"ferrite": 0.7, "pearlite": 0.3})
     >>> round(soft.yield_mpa), round(soft.tensile_mpa), round(soft.hardening_exponent, 3)
     (342, 489, 0.168)
@@ -267,10 +261,7 @@ def strength_of(
 ) -> Strength:
     """Strength with its branch, flow curve and warnings from one row of `strength_arrays`.
 
-    Parameters
-    ----------
-    shares : Ferrite-pearlite, bainite, martensite; all 0 where the structure is unknown.
-    branch : The one of `BRANCHES` that was forced.
+    The shares of ferrite-pearlite, bainite, martensite are all 0 where the structure is unknown; `branch` was forced.
     """
     total = sum(shares)
     if branch is not None:

@@ -78,24 +78,16 @@ def hosel_heats(shape_mm: np.ndarray, peak_c, hold_s, cooled, activation_k) -> H
 
 @functools.lru_cache(maxsize=64)
 def hosel_heat(shape_mm, peak_c, hold_s, cooled, activation_k, air_c=25.0) -> HoselHeat:
-    """Temperatures along hosel and neck, and what they temper.
+    """Temperatures along hosel and neck, and what they temper (θ of `forgeprops.transformation.tempering`).
 
-    Parameters
-    ----------
-    shape_mm : tuple of n tuples of 5 numbers; length and diameter of the hosel, length of the neck and its diameter at the
-        body, and the length before the neck that the bench bends. The hosel is solid: it is drilled later.
-    peak_c, hold_s : float; temperature of the hottest place, °C, and time there, s.
-    cooled : {"air", "cloth"}; what the head lies in meanwhile.
-    activation_k : float; θ of `forgeprops.transformation.tempering`.
+    Of every head length and diameter of the hosel (solid: it is drilled later), length of the neck and its diameter at the body,
+    and the length before the neck that the bench bends, mm; temperature of the hottest place, °C, and time there, s; what the
+    head lies in meanwhile, "air" or "cloth".
 
-    Notes
-    -----
-    ``ρ c A ∂T/∂t = ∂/∂s (k A ∂T/∂s) + q - P (h (T - air) + radiation)`` with q even over the band and just enough to hold
-    its hottest place at the set temperature; the body is a lump of 200 g.  Implicit steps in finite volumes.  10 °C wrong
-    is a factor of 1.4 in time, 4-5 HV.
+    ``ρ c A ∂T/∂t = ∂/∂s (k A ∂T/∂s) + q - P (h (T - air) + radiation)`` with q even over the band and just enough to hold its
+    hottest place at the set temperature; the body is a lump of 200 g.  Implicit steps in finite volumes.  10 °C wrong is a
+    factor of 1.4 in time, 4-5 HV.
 
-    References
-    ----------
     .. [1] Fin with radiation: F. P. Incropera & D. P. DeWitt, Fundamentals of Heat and Mass Transfer, extended surfaces;
        conductances of air and cloth by order of magnitude (from memory).
     """

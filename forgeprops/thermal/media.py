@@ -8,75 +8,51 @@ from typing import NamedTuple
 import numpy as np
 
 from ..base.errors import check_choice
+from ..base.tables import read_rows
 
 #: Surface temperatures at which the loss to a bath is tabulated, °C.
 MEDIUM_C = np.arange(0.0, 1401.0, 10.0)
 
 
 class Bath(NamedTuple):
-    """A still bath at its usual temperature."""
+    """A still bath: a row of ``data/constants/quench_baths.csv``, whose head says what the numbers are."""
 
-    film: float  #: W/(m² K), in film boiling
+    film: float
     peak: float
     convection: float
-    peak_c: float  #: surface temperature of the peak, °C
-    width_hot_c: float  #: how wide it is above it
-    width_cold_c: float  #: and below
-    stirred: float  #: what good circulation adds to all of it, as a share
-    weakening: float  #: share lost a kelvin of bath temperature above `usual_c`
+    peak_c: float
+    width_hot_c: float
+    width_cold_c: float
+    stirred: float
+    weakening: float
     usual_c: float
-    range_c: tuple[float, float]  #: bath temperatures for which the law is meant, °C
+    range_c: tuple[float, float]
     reason: str
     basis: str
 
 
-#: What good circulation adds: Grossmann severity 0.40-0.50 against 0.25-0.30 in oil, 1.4-1.5 against 0.9-1.0 in water (from memory).
-BATHS = {
-    "water bath": Bath(
-        1000.0, 12_000.0, 2000.0, 250.0, 180.0, 90.0, 0.5, 0.0075, 20.0, (5.0, 60.0),
-        "film, peak and convection of still water by order of magnitude; severity of a bar in it against Grossmann's 0.9-1.0",
-        "common practice",
-    ),
-    "polymer bath": Bath(
-        3200.0, 7400.0, 2000.0, 430.0, 130.0, 130.0, 0.5, 0.0075, 25.0, (15.0, 45.0),
-        "3.2 kW/(m² K) at 800 °C, 7.4 at the peak some 100 K below that of oil, 2.0 at 150 °C (R. Buczek & T. Telejko, Int. J. Heat "
-        "Fluid Flow 44 (2013) 358, abstract); polymer and concentration not named there",
-        "read",
-    ),
-    "oil bath": Bath(
-        500.0, 4700.0, 500.0, 535.0, 40.0, 40.0, 0.6, 0.0, 50.0, (20.0, 120.0),
-        "still mineral oil: 0.5 kW/(m² K) at 800 °C, 4.7 at the peak at 520-550 °C, 0.5 at 150 °C (R. Buczek & T. Telejko, Int. J. Heat "
-        "Fluid Flow 44 (2013) 358, abstract); the width of the peak is ours, so that a 25 mm bar has a Grossmann severity near 0.3",
-        "read",
-    ),
-}  # fmt: skip
+def _bath(r: dict[str, str]) -> Bath:
+    numbers = [float(r[name]) for name in Bath._fields[:9]]
+    return Bath(*numbers, (float(r["low_c"]), float(r["high_c"])), r["source"], r["basis"])
+
+
+BATHS = {r["name"]: _bath(r) for r in read_rows("constants/quench_baths.csv")}
 
 
 def bath_w_m2k(medium, surface_c, bath_c=None, agitation=0.0):
-    """Heat-transfer coefficient of a bath on clean hot steel, W/(m² K), total (do not add radiation), referred to surface minus bath.
+    """Heat-transfer coefficient of a bath of `BATHS` on clean hot steel, W/(m² K), total (do not add radiation), referred to surface minus bath.
 
-    Parameters
-    ----------
-    medium : {"water bath", "polymer bath", "oil bath"}
-    surface_c : float or array; 150 to 900 °C; above the law stays at its film value.
-    bath_c : float; the usual temperature of the bath when left out, see `BATHS`.
-    agitation : float; 0 for a still bath to 1 for good circulation.
+    Surface of 150 to 900 °C (above the law stays at its film value), the usual temperature of the bath when left out, agitation
+    from 0 for a still bath to 1 for good circulation.  h = c + (f - c) s + (p - (c + (f - c) s)) exp(-((T - Tp)/w)²), s rising
+    from 0 to 1 through the peak, times (1 + stirred × agitation) and, for water and polymer, (1 - 0.0075 (bath - usual)) on what
+    boils.  By it the 12.5 mm nickel probe of ISO 9950 cools at most at 63 °C/s in oil (reference oil 47-53), 146 in water
+    (190-260) and 160 in polymer (100-190; all from memory).
 
-    Notes
-    -----
-    h = c + (f - c) s + (p - (c + (f - c) s)) exp(-((T - Tp)/w)²), s rising from 0 to 1 through the peak, times (1 + stirred × agitation)
-    and, for water and polymer, (1 - 0.0075 (bath - usual)) on what boils.  By it the 12.5 mm nickel probe of ISO 9950 cools at most
-    at 63 °C/s in oil (reference oil 47-53), 146 in water (190-260) and 160 in polymer (100-190; all from memory).
-
-    References
-    ----------
-    .. [1] R. Buczek & T. Telejko, Int. J. Heat Fluid Flow 44 (2013) 358, abstract: levels in oil and polymer (read).
-    .. [2] Widths, water and the effect of agitation by Grossmann severities (common practice).
-
-    Examples
-    --------
     >>> [round(float(bath_w_m2k("oil bath", t)), -2) for t in (150.0, 535.0, 800.0)]
     [500.0, 4700.0, 500.0]
+
+    .. [1] R. Buczek & T. Telejko, Int. J. Heat Fluid Flow 44 (2013) 358, abstract: levels in oil and polymer (read).
+    .. [2] Widths, water and the effect of agitation by Grossmann severities (common practice).
     """
     bath = BATHS[check_choice(medium, "medium", BATHS)]
     off = np.asarray(surface_c, float) - bath.peak_c

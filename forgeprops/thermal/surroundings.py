@@ -8,6 +8,7 @@ import numpy as np
 from ..base.arrays import plain
 from ..base.constants import GRAVITY_M_S2, STEFAN_BOLTZMANN, ZERO_C_K
 from ..base.errors import check_choice, check_number
+from ..base.tables import read_rows
 from .properties import air
 
 # ---- air
@@ -121,46 +122,23 @@ def row_view_factor(pitch_mm: float, size_mm: float) -> float:
 
 
 class Neighbours(NamedTuple):
-    """What stands around a cooling head."""
+    """What stands around a cooling head: a row of ``data/constants/surroundings.csv``."""
 
     view_factor: float  #: share of its radiation that reaches the room; the rest reaches neighbours as hot as itself
     air_share: float  #: air around it, as a share of the way from room to surface
     forced: bool  #: whether the route's air speed applies
     reason: str  #: why these numbers
     basis: str  #: how sure
-    covered: tuple[str, ...] = ()  #: zones that lose heat by `cover_w_m2k` and not to air
+    covered: tuple[str, ...]  #: zones that lose heat by `cover_w_m2k` and not to air
 
 
-#: Surroundings by kind, see `Neighbours`.
-NEIGHBOURS = {
-    "single": Neighbours(1.0, 0.0, False, "a single head on a grid sees only the room", "derived"),
-    "row": Neighbours(
-        row_view_factor(60.0, 48.0), 0.0, False,
-        "heads 60 mm apart on a conveyor (invented pitch), outline 48 mm; both neighbours as hot as the head",
-        "derived",
-    ),
-    "bin": Neighbours(
-        0.25, 0.25, False,
-        "in a bin a head sees the room through a quarter of its outline and stands in warm air",
-        "our choice",
-    ),
-    "fan": Neighbours(1.0, 0.0, True, "a single head in the fan's stream", "derived"),
-    "sleeve": Neighbours(
-        1.0, 0.0, False,
-        "a single head, the hosel in an insulating sleeve (`sleeve_w_m2k`)",
-        "derived", ("hosel",),
-    ),
-    "box": Neighbours(
-        1.0, 0.0, False,
-        "in a closed box of fibre board among heads as hot as itself: the box's walls alone lose heat",
-        "our choice", ("face", "rim", "body", "neck", "hosel"),
-    ),
-    "vermiculite": Neighbours(
-        1.0, 0.0, False,
-        "buried in loose dry vermiculite, quasi-steady conduction",
-        "common practice", ("face", "rim", "body", "neck", "hosel"),
-    ),
-}  # fmt: skip
+def _neighbours(r: dict[str, str]) -> Neighbours:
+    row = r["pitch_mm"] and row_view_factor(float(r["pitch_mm"]), float(r["size_mm"]))
+    numbers = row or float(r["view_factor"]), float(r["air_share"]), r["forced"] == "yes"
+    return Neighbours(*numbers, r["source"], r["basis"], tuple(r["covered"].split()))
+
+
+NEIGHBOURS = {r["kind"]: _neighbours(r) for r in read_rows("constants/surroundings.csv")}
 
 
 def neighbours(kind: str) -> Neighbours:
@@ -222,22 +200,8 @@ def cover_w_m2k(kind, zone, shape, size_mm):
     return sleeve_w_m2k(SLEEVE_OUTSIDE_W_M2K, size_mm, thick, k)
 
 
-class Furnace(NamedTuple):
-    """A way of heating."""
-
-    #: Beside radiation, which carries 150-300 W/(m² K) at 900-1000 °C, so this number matters little.
-    convection_w_m2k: float
-    emissivity_factor: float  #: on the emissivity of the oxidised head
-    scale_factor: float  #: on the square of the scale's thickness in a gas furnace
-    coil: float  #: 1: heat comes into the metal itself, evenly, along a straight rise to temperature at the end
-
-
-#: Gas: 10-30 W/(m² K) is usual; electric: still air; protective: gas that neither scales nor takes carbon, and bright steel radiates
-#: about half as much as oxidised; induction: short heats in air (common practice, no source).  Scale in an electric furnace is that of
-#: air, 1/0.65 as thick as in flue gas (`forging.scale.ATMOSPHERES`).
+#: Ways of heating by kind: convection, W/(m² K), factors on emissivity and on the square of the scale's thickness, coil
+#: (``data/constants/furnaces.csv``).
 FURNACES = {
-    "gas": Furnace(20.0, 1.0, 1.0, 0.0),
-    "electric": Furnace(10.0, 1.0, 0.65**-2, 0.0),
-    "protective": Furnace(20.0, 0.5, 0.0, 0.0),
-    "induction": Furnace(0.0, 0.0, 1.0, 1.0),
+    r["kind"]: tuple(map(float, list(r.values())[1:5])) for r in read_rows("constants/furnaces.csv")
 }

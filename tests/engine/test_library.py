@@ -77,11 +77,11 @@ def test_processor_chooses_the_level_and_a_lower_one_can_be_named(copy, monkeypa
     monkeypatch.delenv("FORGEPROPS_LEVEL", raising=False)
     highest = library.load_from(copy).forgeprops_cpu_level()
     assert library.load_from(copy)._name.endswith(f"_v{highest}{library.SUFFIX}")
-    for level in range(2, highest + 1):
+    for level in range(3, highest + 1):
         monkeypatch.setenv("FORGEPROPS_LEVEL", str(level))
         assert library.load_from(copy)._name.endswith(f"_v{level}{library.SUFFIX}")
     monkeypatch.setenv("FORGEPROPS_LEVEL", "fast")
-    assert "FORGEPROPS_LEVEL is 'fast'; allowed on this processor: 2" in refused(copy)
+    assert "FORGEPROPS_LEVEL is 'fast'; allowed on this processor: 3" in refused(copy)
 
 
 @pytest.mark.skipif(

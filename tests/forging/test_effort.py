@@ -5,7 +5,7 @@ import pytest
 from checks import refuses
 from reference import carbon_profile as profile
 from reference.carbon_profile import scale_along_um
-from scipy.special import erfc
+from scipy.special import erf, erfc
 
 import forgeprops as fp
 from forgeprops.base.tables import read_rows
@@ -96,7 +96,7 @@ def test_profile_against_the_error_function(carbon, surface):
     errors = []
     for n in (80, 160, 320):
         p = profile.carbon_profile(carbon, [0, 900], [1000, 1000], surface, None, _constant, n)
-        exact = profile.error_function_carbon(p.depth_um, 2e-11, 900.0, carbon, surface)
+        exact = surface + (carbon - surface) * erf(p.depth_um * 1e-6 / 2.0 / np.sqrt(2e-11 * 900.0))
         errors.append(np.max(np.abs(p.carbon - exact)))
     assert errors[1] < 0.005 * abs(carbon - surface)
     assert errors[0] > 1.5 * errors[1] > 2.0 * errors[2]

@@ -32,39 +32,15 @@ def perfectly_plastic(yield_mpa, youngs=E):
     return FlowCurve(youngs, yield_mpa, 0.0, 0.0, 0.5)
 
 
-# ---- an independent fibre model: any width, thin strips, midpoint rule ----
-
-
-def fibre_moment(stress, width, low, high, k, strips):
-    edges = np.linspace(low, high, strips + 1)
-    y = 0.5 * (edges[1:] + edges[:-1])
-    return float(np.sum(stress(k * y) * y * width(y)) * (edges[1] - edges[0]))
-
-
-def tube_width(outside, bore):
-    big, small = outside / 2, bore / 2
-    return lambda y: (
-        2 * (np.sqrt(np.maximum(big**2 - y**2, 0)) - np.sqrt(np.maximum(small**2 - y**2, 0)))
-    )
-
-
 def test_shape_factor_limits_and_hosel_sections_by_hand():
     """Their moduli are rows of printed_values.csv."""
     assert shape_factor(10.0) == pytest.approx(16 / (3 * math.pi), rel=1e-12)
     assert shape_factor(10.0, 9.9999) == pytest.approx(4 / math.pi, rel=1e-4)
-    sections = (
-        (12.5, 9.5),
-        (12.5, 9.0),
-        (13.0, 9.4),
-        (13.5, 9.4),
-        (13.5, 9.0),
-        (14.0, 9.4),
-        (13.5, 0.0),
-    )
-    found = [shape_factor(*section) for section in sections]
-    assert found == pytest.approx(
-        [1.4293, 1.4550, 1.4531, 1.4701, 1.4887, 1.4857, 1.6977], abs=1e-4
-    )
+    for outside, bore, factor in (
+        (12.5, 9.5, 1.4293), (12.5, 9.0, 1.4550), (13.0, 9.4, 1.4531), (13.5, 9.4, 1.4701), (13.5, 9.0, 1.4887),
+        (14.0, 9.4, 1.4857), (13.5, 0.0, 1.6977),
+    ):  # fmt: skip
+        assert shape_factor(outside, bore) == pytest.approx(factor, abs=1e-4)
 
 
 @pytest.mark.parametrize("ratio, expected", [
@@ -102,7 +78,6 @@ def test_linear_hardening_and_power_law_closed_forms():
     # a tube whose stress is K e^n has M = K k^n 2 (R^(n+3) - r^(n+3)) B(n/2 + 1, 3/2) (derived)
     j = 2 * (6.75**3.2 - 4.7**3.2) * beta(0.2 / 2 + 1, 1.5)
     exact = 700 * 0.0021**0.2 * j
-    assert exact == pytest.approx(74_358, abs=1)
     curve = FlowCurve(E, 1e-3, 0.0, 700.0, 0.2)  # with a vanishing yield
     assert moment_nmm(13.5, 9.4, curve, 0.0021) == pytest.approx(exact, rel=1e-3)
 
@@ -130,14 +105,11 @@ def test_springback_table(sy, length, moment, spring, strain):
 @pytest.mark.parametrize("branch", BRANCHES)
 @pytest.mark.parametrize("hv", [120, 150, 210, 320, 450])
 @pytest.mark.parametrize("outside, bore", [(13.4, 9.4), (13.5, 0.0)])
-def test_quadrature_and_fibres_agree(branch, hv, outside, bore):
-    curve, big = strength(hv, branch=branch).curve, outside / 2
+def test_moments_of_real_steels_by_quadrature(branch, hv, outside, bore):
+    curve = strength(hv, branch=branch).curve
     for k in (3e-4, 1e-3, 4e-3, 1.2e-2):
         exact = by_quadrature(curve, outside, bore, k, epsrel=1e-10, limit=200)
-        ours = float(moment_nmm(outside, bore, curve, k))
-        assert ours == pytest.approx(exact, rel=1e-7)
-        strips = fibre_moment(curve.stress_mpa, tube_width(outside, bore), -big, big, k, 4000)
-        assert ours == pytest.approx(strips, rel=5e-4)
+        assert moment_nmm(outside, bore, curve, k) == pytest.approx(exact, rel=1e-7)
 
 
 def test_slope_is_the_derivative_and_inverse_returns():
@@ -192,19 +164,15 @@ def test_eccentric_bore_by_the_parallel_axis_theorem_and_by_equal_areas():
 AMPLITUDES = np.array([0.005, 0.010, 0.014, 0.020, 0.030])
 
 
-@pytest.mark.parametrize("hb, lives", [
-    (150, [5935, 1174, 577, 281, 127]), (200, [5824, 1000, 474, 225, 100]),
-    (300, [6045, 706, 306, 136, 57]), (400, [7599, 481, 183, 75, 30]),
+@pytest.mark.parametrize("law, lives", [
+    (f.roessle_fatemi(convert_hardness(150, "HB", "HV")), [5935, 1174, 577, 281, 127]),
+    (f.roessle_fatemi(convert_hardness(200, "HB", "HV")), [5824, 1000, 474, 225, 100]),
+    (f.roessle_fatemi(convert_hardness(300, "HB", "HV")), [6045, 706, 306, 136, 57]),
+    (f.roessle_fatemi(convert_hardness(400, "HB", "HV")), [7599, 481, 183, 75, 30]),
+    (f.uniform_material_law(500), [3786, 817, 415, 208, 98]), (f.uniform_material_law(1000), [6825, 822, 364, 166, 72]),
 ])  # fmt: skip
-def test_roessle_fatemi_lives_worked_independently(hb, lives):
-    cycles = f.cycles_to_crack(f.roessle_fatemi(convert_hardness(hb, "HB", "HV")), AMPLITUDES)
-    assert cycles == pytest.approx(lives, rel=0.01, abs=0.6)
-
-
-@pytest.mark.parametrize("tensile, lives", [(500, [3786, 817, 415, 208, 98]), (1000, [6825, 822, 364, 166, 72])])  # fmt: skip
-def test_uniform_law_lives_worked_independently(tensile, lives):
-    cycles = f.cycles_to_crack(f.uniform_material_law(tensile), AMPLITUDES)
-    assert cycles == pytest.approx(lives, rel=0.01, abs=0.6)
+def test_lives_worked_independently(law, lives):
+    assert f.cycles_to_crack(law, AMPLITUDES) == pytest.approx(lives, rel=0.01, abs=0.6)
 
 
 def test_fatigue_methods_amplitude_and_damage_of_bends():

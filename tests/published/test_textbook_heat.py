@@ -12,7 +12,6 @@ import pytest
 
 from forgeprops.inputs.head import bar_mean_rise_mm2, head, links_of, tube_mean_rise_mm2, zones_of
 from forgeprops.thermal import surroundings as su
-from forgeprops.thermal.die_contact import die_contact_w_m2k
 from forgeprops.thermal.properties import air
 from forgeprops.thermal.spray import spray_w_m2k
 
@@ -58,16 +57,6 @@ def test_convection_of_cylinders_and_plates():
     forced = su.forced_cylinder(reynolds, film.prandtl) * film.conductivity_w_mk / 0.02
     still, whole = (su.convection_w_m2k("round", 95.0, 25.0, 20.0, v) for v in (0.0, 2.0))
     assert whole**3 == pytest.approx(forced**3 + still**3)
-
-
-# ---- forced convection
-
-
-def test_holman_example_4_2_constant_surface_is_the_limit_of_contact():
-    """k 45, α 1.4e-5, surface held: flux k ΔT/√(π α t); contact without resistance must give it (inputs read)."""
-    flux = 45 * (250 - 35) / math.sqrt(math.pi * 1.4e-5 * 30)
-    ours = die_contact_w_m2k(1e8, 30.0, 45.0, 1.0, 45 / 1.4e-5) * (250 - 35)
-    assert ours == pytest.approx(flux, rel=1e-3)
 
 
 # ---- conduction inside the zones

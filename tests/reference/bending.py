@@ -13,10 +13,7 @@ def moment_nmm(curve, outside_mm, bore_mm, k_per_mm, **options):
         inner = math.sqrt(small**2 - y * y) if y < small else 0.0
         return 4 * float(curve.stress_mpa(k_per_mm * y)) * y * (math.sqrt(big**2 - y * y) - inner)
 
-    corners = (
-        curve.yield_mpa / curve.youngs_mpa / k_per_mm,
-        curve.hardening_starts / k_per_mm,
-        small,
-    )
+    strains = curve.yield_mpa / curve.youngs_mpa, curve.hardening_starts
+    corners = small, *(strain / k_per_mm for strain in strains)
     cuts = sorted({0.0, big, *(x for x in corners if 0 < x < big)})
     return sum(quad(part, a, c, **options)[0] for a, c in zip(cuts, cuts[1:], strict=False))

@@ -1,11 +1,10 @@
-"""Carbon below a hot surface by implicit finite volumes, and the error-function solution it is held against."""
+"""Carbon below a hot surface by implicit finite volumes."""
 
 import math
 from typing import NamedTuple
 
 import numpy as np
 from scipy.linalg import solve_banded
-from scipy.special import erf
 
 from forgeprops.base.arrays import pieces_along
 from forgeprops.forging.decarburisation import carbon_diffusivity
@@ -24,12 +23,6 @@ class CarbonProfile(NamedTuple):
     depth_um: np.ndarray
     carbon: np.ndarray
     recession_um: float
-
-
-def error_function_carbon(depth_um, diffusivity_m2_s, time_s, carbon, surface_carbon=0.0):
-    """Carbon at a depth for constant diffusivity and no recession: Cs + (C0 - Cs) erf(x/2 sqrt(Dt)), wt%."""
-    reach = 2.0 * math.sqrt(diffusivity_m2_s * time_s)
-    return surface_carbon + (carbon - surface_carbon) * erf(depth_um * 1e-6 / reach)
 
 
 def _sub_curve(time_s, temperature_c, carbon, diffusivity, steps):

@@ -175,50 +175,44 @@ SCATTER = {"spread": {"shop_spray": ("lognormal", 0.1)}, "chemistry": "fixed", "
 
 
 @pytest.fixture(scope="module")
-def found_choose():
+def picked():
     wanted = {"face_hardness_hv": (380, 480), "hosel_allowed_deg": (2.4, None)}
     limits = fp.Limits(**wanted, press_effort=(None, 1.1))
     ranges = {"preheat_c": (860, 1000), "flux": (4, 20)}
     return fp.choose("4130", limits=limits, settings=ranges, starts=2, **SCATTER)
 
 
-def test_chosen_settings_meet_the_limits_and_are_more_robust_than_the_edge(found_choose):
-    assert found_choose.feasible and found_choose.slack >= 0 and not len(found_choose.relax)
-    one = fp.estimate(found_choose.steel, found_choose.head, found_choose.route, found_choose.shop)
+def test_chosen_settings_meet_the_limits_and_are_more_robust_than_the_edge(picked):
+    assert picked.feasible and picked.slack >= 0 and not len(picked.relax)
+    one = fp.estimate(picked.steel, picked.head, picked.route, picked.shop)
     assert 380 <= one.zones["face"].hardness_hv <= 480 and one.hosel.allowed_deg >= 2.4
     expected = one.zones["face"].hardness_hv
-    assert found_choose.results["face_hardness_hv"] == pytest.approx(expected, rel=1e-9)
-    assert found_choose.route.preheat.temperature_c == found_choose.settings["preheat_c"]
-    assert {"press_s", "heads_per_hour", "water_l"} <= set(found_choose.results)
-    assert "all limits are met" in found_choose.words() and "heads an hour" in found_choose.words()
-    assert found_choose.rounded and found_choose.settings["preheat_c"] % 5 == 0
-    job = fp.Job(
-        found_choose.steel,
-        found_choose.head,
-        found_choose.route,
-        found_choose.limits,
-        found_choose.shop,
-    )
+    assert picked.results["face_hardness_hv"] == pytest.approx(expected, rel=1e-9)
+    assert picked.route.preheat.temperature_c == picked.settings["preheat_c"]
+    assert {"press_s", "heads_per_hour", "water_l"} <= set(picked.results)
+    assert "all limits are met" in picked.words() and "heads an hour" in picked.words()
+    assert picked.rounded and picked.settings["preheat_c"] % 5 == 0
+    job = fp.Job(picked.steel, picked.head, picked.route, picked.limits, picked.shop)
     verdict = fp.estimate(job).verdict
-    assert found_choose.verdict.chance_right == verdict.chance_right
-    assert f"with the model's doubt {100 - verdict.with_doubt} %" in found_choose.words()
+    assert picked.verdict.chance_right == verdict.chance_right
+    assert f"with the model's doubt {100 - verdict.with_doubt} %" in picked.words()
     assert verdict.with_doubt <= verdict.heads_inside
 
     # Settings that only just meet the limits lose more heads to the same scatter.
     def outside(route):
-        options = SCATTER | {"limits": found_choose.limits, "n": 512, "indices": False, "seed": 9}
+        options = SCATTER | {"limits": picked.limits, "n": 512, "indices": False, "seed": 9}
         return fp.scatter("4130", None, route, **options).outside.share
 
     axes = {"x": ("preheat_c", 860, 1000, 12), "y": ("flux", 4, 20, 12)}
-    edge = fp.window("4130", **axes, limits=found_choose.limits)
+    edge = fp.window("4130", **axes, limits=picked.limits)
     just = np.argwhere((edge.slack >= 0) & (edge.slack < 0.6))
     assert len(just)
     at = just[:: max(len(just) // 3, 1)][:3]
     near = [(float(edge.x.values[i]), float(edge.y.values[j])) for j, i in at]
     shares = [outside(fp.Route().with_(preheat_c=hot, flux=flux)) for hot, flux in near]
-    chosen = outside(found_choose.route)
+    chosen = outside(picked.route)
     assert chosen <= min([*shares, outside(fp.Route()) + 0.01])
-    assert found_choose.scatter.outside.share == pytest.approx(chosen, abs=0.03)
+    assert picked.scatter.outside.share == pytest.approx(chosen, abs=0.03)
 
 
 def test_impossible_limits_name_what_to_relax():

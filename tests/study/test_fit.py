@@ -154,7 +154,7 @@ def test_the_shop_is_saved_and_taken_by_an_estimate(tmp_path):
     found = fit(None, hardness, HEAD, "4130", ROUTE, numbers=("spray", "delay_s"))
     found.shop.save(tmp_path / "bay.shop.json")
     again = fp.load_shop(tmp_path / "bay.shop.json")
-    assert again == found.shop and again.covariance().shape == (2, 2)
+    assert again == found.shop and np.shape(again.correlations) == (2, 2)
     refuses("exists", found.shop.save, tmp_path / "bay.shop.json")
     results = (fp.estimate("4130", HEAD, shop=s) for s in (None, again))
     neutral, own = (r.zones["face"].hardness_hv for r in results)
@@ -168,13 +168,8 @@ def test_the_demo_shop():
     traces = fp.read_traces(file["traces"], file["channels"])
     steels, runs = fp.read_certificates(file["certificates"]), fp.read_runs(file["runs"])
     found = fp.fit(traces, fp.read_hardness(file["hardness"]), "mid-iron", steels, runs)
-    put_in = (
-        ("spray", 1.25, 0.03),
-        ("emissivity", 0.84, 0.03),
-        ("die", 0.85, 0.12),
-        ("delay_s", 0.4, 0.1),
-    )
-    for number, truth, off in put_in:
+    truths = {"spray": 1.25, "emissivity": 0.84, "die": 0.85, "delay_s": 0.4}
+    for (number, truth), off in zip(truths.items(), (0.03, 0.03, 0.12, 0.1), strict=True):
         assert getattr(found.shop, number) == pytest.approx(truth, abs=off)
         low, high = found.interval(number)
         assert low < truth < high, number

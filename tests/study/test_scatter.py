@@ -11,17 +11,8 @@ import forgeprops as fp
 from forgeprops.answer.interval import LN_SPRAY_SD
 from forgeprops.inputs.job import changed
 from forgeprops.inputs.settings import setting
+from forgeprops.study.process import scattering as sc
 from forgeprops.study.process import study as study_module
-from forgeprops.study.process.scattering import (
-    Input,
-    Spread,
-    capability,
-    even_numbers,
-    inputs_of,
-    share_interval,
-    swap,
-    variance_indices,
-)
 from forgeprops.study.process.study import Study
 
 # ---- indices: published test function
@@ -40,9 +31,9 @@ def ishigami(x):
 
 
 def test_indices_on_ishigami():
-    u = even_numbers(4096, 6, 1)
+    u = sc.even_numbers(4096, 6, 1)
     a, b = (math.pi * (2 * part - 1) for part in (u[:, :3], u[:, 3:]))
-    found = variance_indices("xyz", ishigami(a), ishigami(b), ishigami(swap(a, b)))
+    found = sc.variance_indices("xyz", ishigami(a), ishigami(b), ishigami(sc.swap(a, b)))
     assert found["first"].to_numpy() == pytest.approx(FIRST, abs=0.015)
     assert found["total"].to_numpy() == pytest.approx(TOTAL, abs=0.01)
     # the intervals hold the truth (each 95 %, so one of six may miss)
@@ -53,10 +44,10 @@ def test_indices_on_ishigami():
 
 def test_indices_agree_with_another_library():
     salib = pytest.importorskip("SALib.analyze.sobol")
-    u = even_numbers(2048, 6, 3)
+    u = sc.even_numbers(2048, 6, 3)
     a, b = (math.pi * (2 * part - 1) for part in (u[:, :3], u[:, 3:]))
-    fa, fb, fab = ishigami(a), ishigami(b), ishigami(swap(a, b))
-    ours = variance_indices("xyz", fa, fb, fab)
+    fa, fb, fab = ishigami(a), ishigami(b), ishigami(sc.swap(a, b))
+    ours = sc.variance_indices("xyz", fa, fb, fab)
     # SALib's order: A, AB_1 ... AB_d, B of each row after the other
     y = np.stack([fa, *fab, fb], axis=1).ravel()
     problem = {"num_vars": 3, "names": list("xyz"), "bounds": [[-math.pi, math.pi]] * 3}
@@ -66,13 +57,13 @@ def test_indices_agree_with_another_library():
 
 
 @pytest.mark.parametrize("spread, exact", [
-    (Spread("normal", 8.0), stats.norm(930, 8.0)),
-    (Spread("relative", 0.02), stats.norm(930, 0.02 * 930)),
-    (Spread("uniform", 20.0), stats.uniform(910, 40)),
-    (Spread("lognormal", 0.05), stats.lognorm(0.05, scale=930)),
+    (sc.Spread("normal", 8.0), stats.norm(930, 8.0)),
+    (sc.Spread("relative", 0.02), stats.norm(930, 0.02 * 930)),
+    (sc.Spread("uniform", 20.0), stats.uniform(910, 40)),
+    (sc.Spread("lognormal", 0.05), stats.lognorm(0.05, scale=930)),
 ])  # fmt: skip
 def test_quantiles_are_those_of_the_distribution(spread, exact):
-    drawn = Input(setting("preheat_c"), 930.0, spread, 20.0, 1340.0)
+    drawn = sc.Input(setting("preheat_c"), 930.0, spread, 20.0, 1340.0)
     u = np.linspace(0.001, 0.999, 201)
     np.testing.assert_allclose(drawn.quantile(u), exact.ppf(u), rtol=1e-9)
     if spread.kind != "lognormal":
@@ -83,7 +74,7 @@ def test_quantiles_are_those_of_the_distribution(spread, exact):
 
 
 def test_quantiles_and_wilsons_interval():
-    drawn = Input(setting("delay_s"), 0.3, Spread("normal", 0.5), 0.0, 600.0)
+    drawn = sc.Input(setting("delay_s"), 0.3, sc.Spread("normal", 0.5), 0.0, 600.0)
     u = np.linspace(0.001, 0.999, 101)
     exact = stats.truncnorm((0.0 - 0.3) / 0.5, (600.0 - 0.3) / 0.5, 0.3, 0.5)
     np.testing.assert_allclose(drawn.quantile(u), exact.ppf(u), rtol=1e-7, atol=1e-9)
@@ -94,22 +85,22 @@ def test_quantiles_and_wilsons_interval():
         z, p = stats.norm.ppf(0.975), k / n
         mid, half = (p + z * z / 2 / n), z * math.sqrt(p * (1 - p) / n + z * z / 4 / n / n)
         low, high = ((mid + s * half) / (1 + z * z / n) for s in (-1, 1))
-        assert share_interval(k, n) == pytest.approx((low, high), abs=1e-12)
+        assert sc.share_interval(k, n) == pytest.approx((low, high), abs=1e-12)
 
 
 def test_inputs_follow_route_shop_and_steel():
     steel = fp.grade("4130")
-    names = [i.name for i in inputs_of(Study(steel))]
+    names = [i.name for i in sc.inputs_of(Study(steel))]
     assert {"flux", "delay_s", "C", "Mo", "face_thickness_mm", "shop_spray"} <= set(names)
-    dry = [i.name for i in inputs_of(Study(steel, route=fp.Route(spray=None)))]
+    dry = [i.name for i in sc.inputs_of(Study(steel, route=fp.Route(spray=None)))]
     assert not {"flux", "delay_s", "water_c"} & set(dry)
-    grade = {i.name: i for i in inputs_of(Study(steel), chemistry="grade")}
+    grade = {i.name: i for i in sc.inputs_of(Study(steel), chemistry="grade")}
     low, high = steel.limits["Cr"]
     assert (grade["Cr"].low, grade["Cr"].high, grade["Cr"].middle) == (low, high, (low + high) / 2)
     fitted = fp.Shop(spray=1.3, fitted=("spray",), standard_errors=(0.039,))
-    mine = {i.name: i for i in inputs_of(Study(steel, shop=fitted))}
-    assert mine["shop_spray"].spread == Spread("relative", 0.03)
-    none = {i.name for i in inputs_of(Study(steel), {"flux": 0, "shop_spray": 0}, "fixed")}
+    mine = {i.name: i for i in sc.inputs_of(Study(steel, shop=fitted))}
+    assert mine["shop_spray"].spread == sc.Spread("relative", 0.03)
+    none = {i.name for i in sc.inputs_of(Study(steel), {"flux": 0, "shop_spray": 0}, "fixed")}
     assert not none & {"flux", "shop_spray", "C"}
 
 
@@ -121,18 +112,18 @@ def test_inputs_follow_route_shop_and_steel():
     (None, "mill", "chemistry 'mill'"), (None, "grade", "has no limits"),
 ])  # fmt: skip
 def test_bad_spreads_are_refused(spread, chemistry, words):
-    refuses(words, inputs_of, Study(fp.Steel("mine", {"C": 0.3})), spread, chemistry)
+    refuses(words, sc.inputs_of, Study(fp.Steel("mine", {"C": 0.3})), spread, chemistry)
 
 
 def test_capability_of_normal_and_other_processes():
     x = stats.norm(400, 10).ppf((np.arange(20_000) + 0.5) / 20_000)
-    found = capability(x, 370.0, 450.0)
+    found = sc.capability(x, 370.0, 450.0)
     assert found.cp == pytest.approx(80 / 60, rel=2e-3)
     assert found.cpk == pytest.approx(1.0, rel=2e-3)
     assert found.cpk_by_percentiles == pytest.approx(found.cpk, rel=0.02) and found.normal
-    assert capability(x, 370.0, None).cp is None
+    assert sc.capability(x, 370.0, None).cp is None
     x = stats.expon(0, 10).ppf((np.arange(20_000) + 0.5) / 20_000)
-    found = capability(x, None, 80.0)
+    found = sc.capability(x, None, 80.0)
     assert not found.normal and found.skewness > 1.5
     # exp(-8) = 0.03 % are above 80; Cpk of 2.3 promises far fewer, the percentile form does not
     top, median = -10 * math.log(0.00135), 10 * math.log(2)

@@ -11,14 +11,7 @@ from hypothesis import strategies as st
 from reference.control_charts import ewma_run_length
 
 from forgeprops.base.tables import read_rows
-from forgeprops.study.shop.tracking import (
-    add_to_log,
-    cusum,
-    cusum_run_length,
-    ewma,
-    read_log,
-    track,
-)
+from forgeprops.study.shop import tracking as tr
 
 
 def printed(table, *columns):
@@ -28,7 +21,7 @@ def printed(table, *columns):
 
 def test_published_charts():
     x, high, n_high, low, n_low = printed("16-8", "x", "upper", "n_upper", "lower", "n_lower")
-    got = cusum(x, target=99.0, allowance=1.0, interval=10.0)
+    got = tr.cusum(x, target=99.0, allowance=1.0, interval=10.0)
     np.testing.assert_allclose(got.high, high, atol=0.05)  # printed to one decimal
     np.testing.assert_allclose(got.low, low, atol=0.05)
     assert len(x) == 20 and not got.alarm.any()
@@ -36,7 +29,7 @@ def test_published_charts():
     for found, sums, counts in ((got.n_high, high, n_high), (got.n_low, low, n_low)):
         assert found[sums > 0.05].tolist() == counts[sums > 0.05].tolist()
     x, expected = printed("6.3.2.4", "x", "ewma")
-    got = ewma(x, target=50.0, sigma=2.0539, weight=0.3, width=3.0, steady=True)
+    got = tr.ewma(x, target=50.0, sigma=2.0539, weight=0.3, width=3.0, steady=True)
     assert len(x) == 20 and got.value.round(2).tolist() == expected.tolist()
     # the page multiplies with 0.4201 for √(0.3/1.7) = 0.42008
     assert got.upper[0] == pytest.approx(52.5884, abs=2e-4)
@@ -57,17 +50,17 @@ def test_run_length_by_simulation():
     lengths = []
     for _ in range(400):
         z = rng.normal(1.0, 1.0, 200)
-        lengths.append(int(np.argmax(cusum(z, restart=False).alarm)) + 1)
-    assert np.mean(lengths) == pytest.approx(cusum_run_length(1.0), rel=0.08)
+        lengths.append(int(np.argmax(tr.cusum(z, restart=False).alarm)) + 1)
+    assert np.mean(lengths) == pytest.approx(tr.cusum_run_length(1.0), rel=0.08)
 
 
 @given(st.lists(st.floats(-5, 5), max_size=40), st.floats(-3, 3))
 def test_charts_are_symmetric_and_follow_the_target(values, target):
-    a, b = cusum(values), cusum([-v for v in values])
+    a, b = tr.cusum(values), tr.cusum([-v for v in values])
     np.testing.assert_allclose(a.high, b.low)
-    moved = cusum([v + target for v in values], target=target)
+    moved = tr.cusum([v + target for v in values], target=target)
     np.testing.assert_allclose(moved.high, a.high, atol=1e-9)
-    e = ewma(values)
+    e = tr.ewma(values)
     assert np.all(e.lower <= e.upper)
     assert not values or abs(e.value).max() <= max(abs(v) for v in values) + 1e-12
 
@@ -84,37 +77,39 @@ def invented_log(n=60, drift_from=None, drift=0.0, offset=0.0, seed=0, quantity=
 def test_drifts_are_found_soon_and_logs_in_control_rarely_alarm():
     late, begin, shift = [], [], []
     for seed in range(20):
-        got = track(invented_log(120, 60, -20.0, seed=seed), sigma=10.0, centre="zero")
+        got = tr.track(invented_log(120, 60, -20.0, seed=seed), sigma=10.0, centre="zero")
         alarms = got.alarms[(got.alarms["chart"] == "CUSUM") & (got.alarms["reading"] > 60)]
         assert alarms["direction"].iloc[0] == "below"
         late.append(alarms["reading"].iloc[0] - 60)
         begin.append(alarms["since_reading"].iloc[0] - 61)
         shift.append(alarms["shift"].iloc[0])
     # 4.0 at two standard deviations
-    assert np.mean(late) == pytest.approx(cusum_run_length(2.0), abs=1.2)
+    assert np.mean(late) == pytest.approx(tr.cusum_run_length(2.0), abs=1.2)
     assert abs(np.median(begin)) <= 2 and np.mean(shift) == pytest.approx(-20.0, abs=6.0)
     logs = (invented_log(100, seed=s) for s in range(40))
-    charts = [track(log, sigma=10.0, centre="zero").alarms["chart"] for log in logs]
+    charts = [tr.track(log, sigma=10.0, centre="zero").alarms["chart"] for log in logs]
     alarms = sum((chart == "CUSUM").sum() for chart in charts)
     # 8.6 expected in 4000 readings
-    assert alarms == pytest.approx(40 * 100 / cusum_run_length(0.0), abs=7)
+    assert alarms == pytest.approx(40 * 100 / tr.cusum_run_length(0.0), abs=7)
     measured = [433.0, 446, 441, 438] * 10
-    quiet = track(pd.DataFrame({"quantity": "face HV", "predicted": 440.0, "measured": measured}))
+    quiet = tr.track(
+        pd.DataFrame({"quantity": "face HV", "predicted": 440.0, "measured": measured})
+    )
     assert "no drift over 40 readings" in quiet.summary() and len(quiet.alarms) == 0
 
 
 def test_a_standing_offset_several_quantities_and_too_few_readings():
-    got = track(invented_log(60, offset=25.0, seed=4))
+    got = tr.track(invented_log(60, offset=25.0, seed=4))
     assert len(got.alarms) == 0 and "fit the shop" in got.summary()
     assert got.limits.loc[0, "centre"] == pytest.approx(25.0, abs=6)
-    assert len(track(invented_log(60, offset=25.0, seed=4), centre="zero").alarms) > 0
+    assert len(tr.track(invented_log(60, offset=25.0, seed=4), centre="zero").alarms) > 0
     drifting = invented_log(30, 20, 40.0, quantity="hosel hardness HV")
     log = pd.concat([invented_log(30), drifting, invented_log(5, quantity="bend °")])
-    got = track(log)
+    got = tr.track(log)
     assert set(got.limits["quantity"]) == {"face hardness HV", "hosel hardness HV"}
     assert set(got.alarms["quantity"]) == {"hosel hardness HV"}
     assert "bend °: 5 readings are too few" in got.summary() and len(got.table) == 60
-    assert track(log, "face hardness HV").limits["quantity"].tolist() == ["face hardness HV"]
+    assert tr.track(log, "face hardness HV").limits["quantity"].tolist() == ["face hardness HV"]
     assert "hosel" in got._repr_html_()
 
 
@@ -122,17 +117,17 @@ def test_log_file_round_trip_and_damages(tmp_path):
     path = tmp_path / "log.csv"
     for i in range(12):
         said = {"head_id": str(i), "heat": "=A1", "date": f"2025-03-{i + 1:02d}"}
-        add_to_log(path, "face hardness HV", 440, 438 + i % 5, **said)
-    log = read_log(path)
+        tr.add_to_log(path, "face hardness HV", 440, 438 + i % 5, **said)
+    log = tr.read_log(path)
     assert len(log.frame) == 12 and log.problems == ()
     assert log.frame["heat"].tolist() == ["=A1"] * 12
     assert "\n2025-03-01,'=A1," in path.read_text()  # no formula for a spreadsheet program
-    assert track(path).limits.loc[0, "readings"] == 12
+    assert tr.track(path).limits.loc[0, "readings"] == 12
     text = (
         "date;quantity;predicted;measured\n1 March;HV;440;450\n2025-03-02;HV;x;450\n"
         "2025-03-01;HV;440;-\n2025-02-01;HV;440,5;450,5\n2025-01-01;HV;440;441"
     )
-    log = read_log(text.encode())
+    log = tr.read_log(text.encode())
     assert log.frame["measured"].tolist() == [450, 450.5, 441]
     said = " ".join(str(p) for p in log.problems)
     assert "not a day" in said and "not in order" in said and "row 3" in said and "row 4" in said
@@ -140,7 +135,7 @@ def test_log_file_round_trip_and_damages(tmp_path):
 
 def _append(path, k):
     for i in range(10):
-        add_to_log(path, "HV", k, i, date="2025-03-01")
+        tr.add_to_log(path, "HV", k, i, date="2025-03-01")
 
 
 def test_no_row_is_lost_between_writers(tmp_path):
@@ -152,7 +147,7 @@ def test_no_row_is_lost_between_writers(tmp_path):
     for w in writers:
         w.join(60)
     assert [w.exitcode for w in writers] == [0, 0, 0]
-    frame = read_log(path).frame
+    frame = tr.read_log(path).frame
     assert len(frame) == 30
     assert frame.groupby("predicted")["measured"].apply(list).tolist() == [list(range(10))] * 3
 
@@ -168,4 +163,4 @@ def test_no_row_is_lost_between_writers(tmp_path):
     (b"quantity,predicted,measured\nHV,a,b", {}, "no usable"),
 ])  # fmt: skip
 def test_bad_logs(log, options, message):
-    refuses(f"(?i){message}", track, log, **options)
+    refuses(f"(?i){message}", tr.track, log, **options)

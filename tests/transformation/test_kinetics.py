@@ -13,9 +13,8 @@ import forgeprops as fp
 from forgeprops.base.tables import data_path
 from forgeprops.engine import packing
 from forgeprops.transformation import decomposition as d
-from forgeprops.transformation import kinetics
 from forgeprops.transformation import kinetics as ki
-from forgeprops.transformation.temperatures import martensite_alpha_per_k, martensite_start_c
+from forgeprops.transformation import temperatures as tp
 
 STEEL_4140 = {"C": 0.40, "Mn": 0.85, "Si": 0.25, "Ni": 0.0, "Cr": 0.95, "Mo": 0.20}
 
@@ -87,15 +86,9 @@ def test_published_factors_li_1998():
 
 def noses(k, grain=8.0):
     """Shortest time to 1 % of 4140, s, and its temperature, °C, for ferrite, pearlite, bainite."""
-    from forgeprops.transformation.temperatures import ae1_c, ae3_c
-
     forward, _, _ = ki.extent_tables(k["bainite_tail"])
     found = []
-    tops = (
-        float(ae3_c(STEEL_4140)),
-        float(ae1_c(STEEL_4140)),
-        ki.kinetic_bainite_start_c(STEEL_4140),
-    )
+    tops = tp.ae3_c(STEEL_4140), tp.ae1_c(STEEL_4140), ki.kinetic_bainite_start_c(STEEL_4140)
     names = ("ferrite", "pearlite", "bainite")
     for row, (name, top, power) in enumerate(zip(names, tops, (3, 3, 2), strict=True)):
         ln_f = ki.ln_composition_factors(STEEL_4140, k=k)[row]
@@ -144,7 +137,7 @@ def law():
     """The engine with one Ms and one martensite law for all carbons."""
     case = np.zeros(1, packing.CASE)
     case["ae1"], case["bainite_limit"], case["temper_q_k"] = AE1, 540.0, 31000.0
-    kin = packing.kinetic_array({**kinetics.constants(), **dict.fromkeys(Q, 27500.0)})
+    kin = packing.kinetic_array({**ki.constants(), **dict.fromkeys(Q, 27500.0)})
     return Formulas(case, np.repeat(np.array([[MS], [ALPHA], [600.0]]), 49, axis=1), kin)
 
 
@@ -176,8 +169,8 @@ def test_isothermal_hold_may_be_cut_into_steps(law, t_c, ln, row):
 @pytest.mark.parametrize("share, t_c", [(0.1, 470.0), (0.5, 430.0), (0.9, 500.0)])
 def test_time_to_a_share_is_the_rate_equation(law, share, t_c):
     """tau = S(X) / K: bainite alone, held until the time of the formula."""
-    forward, _, _ = kinetics.extent_tables()
-    k = kinetics.rate_per_s(7.0, 540.0 - t_c, 2, 27500.0, t_c + 273.15)
+    forward, _, _ = ki.extent_tables()
+    k = ki.rate_per_s(7.0, 540.0 - t_c, 2, 27500.0, t_c + 273.15)
     state = fresh(ln_b=7.0)
     hold(law, state, t_c, twins.extent_of(share, forward, 1) / k, 7)
     assert state[d.BAINITE] == pytest.approx(share, abs=2e-4)
@@ -186,10 +179,10 @@ def test_time_to_a_share_is_the_rate_equation(law, share, t_c):
 def test_ferrite_stops_at_its_limit(law):
     state = fresh(ln_f=12.0)
     hold(law, state, 700.0, 1e5, 40)
-    cap = kinetics.ferrite_cap(700.0, AE1, AE3, CARBON)
+    cap = ki.ferrite_cap(700.0, AE1, AE3, CARBON)
     assert state[d.FERRITE] == pytest.approx(cap, abs=1e-6)
     # its carbon is in the austenite that is left
-    left = (CARBON - kinetics.CARBON_IN_FERRITE * cap) / (1.0 - cap)
+    left = (CARBON - ki.CARBON_IN_FERRITE * cap) / (1.0 - cap)
     assert d.carbon_of_austenite(CARBON, 1.0, cap) == pytest.approx(left)
 
 
@@ -222,7 +215,7 @@ def test_shares_sum_to_one(name, rate):
 def test_quenched_steel_follows_its_own_martensite_law():
     steel = fp.grade("4340")
     cooled = fp.continuous_cooling(steel, rate_c_per_s=500.0)
-    ms, alpha = float(martensite_start_c(steel)), float(martensite_alpha_per_k(steel))
+    ms, alpha = float(tp.martensite_start_c(steel)), float(tp.martensite_alpha_per_k(steel))
     # fine-grained austenite starts a little lower: Ms is found from the first martensite, the rest is the law
     first = float(np.interp(0.02, cooled.history["martensite"], cooled.temperature_c))
     own = first + -math.log(0.98) / alpha

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from ...base.ranges import RANGES, beyond, outside
+from ...base.ranges import beyond, content_ranges, outside
 from ...base.tables import read_rows
 from ...inputs.head import ZONES
 
@@ -100,10 +100,8 @@ def of_range(id: str, value: Callable, also: Callable | None = None) -> Rule:
 
 def of_contents(formula: str, also: Callable | None = None) -> Iterator[Rule]:
     """Contents of the steel outside the ranges "formula.element", where `also` holds."""
-    for id in RANGES:
-        group, _, element = id.partition(".")
-        if group == formula and element.isalpha() and len(element) <= 2 and element[0].isupper():
-            yield of_range(id, lambda e, element=element: e.cases.composition[element], also)
+    for element, id in content_ranges(formula).items():
+        yield of_range(id, lambda e, element=element: e.cases.composition[element], also)
 
 
 def route(name: str) -> Callable:

@@ -140,12 +140,6 @@ def spray() -> Iterator[Rule]:
     yield listed("quench-crack", lambda e: crack_index(e) > 1.0, _in_water)
 
 
-def _any(e, test) -> np.ndarray:
-    """Cases with a quench for which `test` holds, shape (n,)."""
-    kinds = np.array([any(map(test, quench)) for quench in e.cases.quenches], bool)
-    return kinds[e.cases.quench_of] & e.cases.route["has_quench"]
-
-
 def _of_quench(code: str, test) -> Rule:
     """A rule of a quench for which `test` holds; its sentence may name the quench's fields and those of its law."""
 
@@ -155,7 +149,7 @@ def _of_quench(code: str, test) -> Rule:
         low, high = law.range_c if law else (-np.inf, np.inf)
         return {**vars(quench), "basis": law and law.basis, "low_c": low, "high_c": high}
 
-    return listed(code, lambda e: _any(e, test), fields)
+    return listed(code, lambda e: e.cases.with_quench(test), fields)
 
 
 def _known(quench) -> bool:
@@ -175,9 +169,13 @@ def _open_oil(quench) -> bool:
     return _oil(quench) and (quench.depth_mm is not None or len(quench.zones) < 5)
 
 
+def _covered_oil(e):
+    return e.cases.with_quench(_oil) & ~e.cases.with_quench(_open_oil)
+
+
 def baths() -> Iterator[Rule]:
     yield _of_quench("bath-law", _known)
     yield _of_quench("bath-range", _out)
     yield _of_quench("oil-at-flash-point", lambda q: _oil(q) and q.fluid_c >= _FLASH_C)
-    yield listed("oil-fire", lambda e: _any(e, _oil) & ~_any(e, _open_oil))
+    yield listed("oil-fire", _covered_oil)
     yield _of_quench("oil-fire:open", _open_oil)

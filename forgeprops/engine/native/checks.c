@@ -66,7 +66,7 @@ static WIDE void stretch(const Input *in, Steels *k, vec *s, double *state, doub
   k->austenite_0[0] = all(state[AUSTENITE_0]), k->carbon_0[0] = all(state[CARBON_0]), k->ae3[0] = all(state[AE3]);
   k->k_f[0] = all(state[K_F]), k->k_p[0] = all(state[K_P]), k->k_b[0] = all(state[K_B]);
   k->law_of[0] = all(-1.0), k->ms_most[0] = all(in->physics->highest_ms_c);
-  w.middle[0] = all(middle_c), w.end[0] = all(end_c), w.rate[0] = all(rate);
+  w.start[0] = all(2.0 * middle_c - end_c), w.mean[0] = all(middle_c), w.end[0] = all(end_c), w.rate[0] = all(rate);
   decompose(&POINT, in, k, s, &w, all(dt));
   structure_out(k, s, 1, 0, 0, state);
   gone[0] = w.fp[0][0], gone[1] = w.bainite[0][0], gone[2] = w.martensite[0][0];

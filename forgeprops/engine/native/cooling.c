@@ -1,8 +1,10 @@
 /* Cooling: from the furnace door to the room, heat and structure together.  Eight cases side by side, each with its own step and in its own
    piece of the route. */
 
-/* A case, or the forging's own cooling of that case from the first heat; limits on its steps so many times the usual. */
-typedef struct { int64_t of; int first_heat; double ln_p, finer; } Job;
+/* A case, or the forging's own cooling of that case from the first heat; limits on its steps so many times the usual.  `phase` is the piece of its
+   route that comes next, `same` the job that goes the same way up to the water. */
+typedef struct { int64_t of, same; int first_heat, phase, over; double ln_p, finer; } Job;
+
 
 typedef struct {
   Heat heat;
@@ -15,20 +17,25 @@ typedef struct {
   int current;
   vec duration, elapsed, step, last, finer, time, taken, energy[3], marks[MAX_ZONES][MARKS], scale_um[MAX_ZONES];
   mask alive, settled, cooling;
-  Job job[LANES];
+  Job *job[LANES];
   int64_t lane_of[LANES]; /* case whose trace is written; -1 for none */
-  int phase[LANES];
-  const Job *jobs;
-  int64_t next, count;
-  int busy;
+  Job *jobs;
+  double *kept; /* [job][kept_n]: lanes between two stages */
+  int64_t next, count, kept_n;
+  int busy, stage;
 } Cooling;
 
 /* What a step is made of, beside the temperatures. */
 typedef struct {
-  vec plain[MAX_POINTS], capacity[MAX_POINTS], extra[MAX_POINTS], k1[MAX_POINTS], k2[MAX_POINTS], change[MAX_POINTS];
+  vec plain[MAX_POINTS], capacity[MAX_POINTS], extra[MAX_POINTS], k1[MAX_POINTS], k2[MAX_POINTS], change[MAX_POINTS], bend[MAX_POINTS];
   vec assumed[MAX_POINTS], latent[MAX_POINTS], late[MAX_POINTS], debt[MAX_POINTS];
   Stretch stretch;
 } Try;
+
+/* Value of `x` at structure `r` of zone `z`: at its point, or the mean of the zone that has one structure for all. */
+INLINE vec structure_mean(const Layout *L, const Input *in, int z, int r, const vec *x) {
+  return L->lumped[z] ? zone_mean(L, in, z, x) : x[L->first[z] + r];
+}
 
 /* Put martensite's heat into the heat capacity of the structures that form some in this step; which zones do, one bit each.  It is three times the metal's
    own heat per kelvin: as an explicit source it would be unstable.  Only the part of the step below the temperature where it forms
@@ -40,17 +47,15 @@ INLINE int martensite_capacity(const Layout *L, const Input *in, Cooling *k, Try
   for (int z = 0; z < L->zones; z++)
     for (int r = 0; r < structures_of(L, z); r++) {
       const int i = L->structure[z] + r, from = L->first[z] + (L->lumped[z] ? 0 : r), to = L->lumped[z] ? from + L->count[z] : from + 1;
-      vec change = all(0.0), t = all(0.0), own = all(0.0), mass = all(0.0);
+      vec left = s[AUSTENITE * n + i], under_0 = s[UNDERCOOLING * n + i], change = h * structure_mean(L, in, z, r, w->k1),
+          t = structure_mean(L, in, z, r, k->heat.t);
+      mask m = (change < 0.0) & (t + change < k->steel.ms_most[i] - under_0) & (left > 1e-4) & ~k->settled;
+      if (!any(m)) continue;
+      vec own = all(0.0), mass = all(0.0);
       for (int p = from; p < to; p++) {
-        const double part = L->lumped[z] ? in->weight[p] : 1.0;
-        change += part * (h * w->k1[p]);
-        t += part * k->heat.t[p];
         own += w->plain[p];
         mass += k->heat.mass[z] * in->weight[p];
       }
-      vec under_0 = s[UNDERCOOLING * n + i], left = s[AUSTENITE * n + i];
-      mask m = (change < 0.0) & (t + change < k->steel.ms_most[i] - under_0) & (left > 1e-4) & ~k->settled;
-      if (!any(m)) continue;
       martensite_now(in, &k->steel, i, s[FERRITE * n + i]);
       vec alpha = k->steel.alpha[i], onset = k->steel.ms[i] - under_0, above = lesser(onset - t, all(0.0));
       m &= t + change < onset;
@@ -79,25 +84,19 @@ INLINE void cooling_structure(const Layout *L, const Input *in, Cooling *k, Try 
   for (int z = 0; z < L->zones; z++) {
     const int n = L->count[z], f = L->first[z];
     aside[z] = all(0.0);
-    vec middle = all(0.0), end = all(0.0), rate = all(0.0);
+    vec rate[MAX_POINTS], mean[MAX_POINTS];
     for (int j = 0; j < n; j++) {
       const int i = f + j;
-      vec own_rate = -3600.0 * (w->change[i] * per_h * w->capacity[i] - w->assumed[i]) / w->plain[i];
-      if (L->lumped[z]) { /* so even that the mean stands for all its points */
-        middle += in->weight[i] * (k->heat.t[i] + 0.5 * w->change[i]);
-        end += in->weight[i] * (k->heat.t[i] + w->change[i]);
-        rate += in->weight[i] * own_rate;
-        aside[z] += w->extra[i] * w->change[i];
-      } else {
-        w->stretch.middle[L->structure[z] + j] = k->heat.t[i] + 0.5 * w->change[i];
-        w->stretch.end[L->structure[z] + j] = k->heat.t[i] + w->change[i];
-        w->stretch.rate[L->structure[z] + j] = own_rate;
-      }
+      rate[i] = -3600.0 * (w->change[i] * per_h * w->capacity[i] - w->assumed[i]) / w->plain[i];
+      mean[i] = k->heat.t[i] + 0.5 * w->change[i];
+      if (L->lumped[z]) aside[z] += w->extra[i] * w->change[i];
     }
-    if (L->lumped[z]) {
-      w->stretch.middle[L->structure[z]] = middle;
-      w->stretch.end[L->structure[z]] = end;
-      w->stretch.rate[L->structure[z]] = rate;
+    for (int r = 0; r < structures_of(L, z); r++) { /* a zone with one structure is so even that the mean stands for all its points */
+      const int i = L->structure[z] + r;
+      w->stretch.start[i] = structure_mean(L, in, z, r, k->heat.t);
+      w->stretch.end[i] = w->stretch.start[i] + structure_mean(L, in, z, r, w->change);
+      w->stretch.mean[i] = structure_mean(L, in, z, r, mean);
+      w->stretch.rate[i] = structure_mean(L, in, z, r, rate);
     }
   }
   decompose(L, in, &k->steel, s, &w->stretch, h);
@@ -118,15 +117,15 @@ INLINE void settle(const Layout *L, const Input *in, Cooling *k, Try *w, vec *s,
   for (int z = 0; z < L->zones; z++)
     for (int r = 0; r < structures_of(L, z); r++) {
       const int i = L->structure[z] + r, from = L->first[z] + (L->lumped[z] ? 0 : r), to = L->lumped[z] ? from + L->count[z] : from + 1;
-      vec owed = all(0.0), own = all(0.0), t = all(0.0), mass = all(0.0);
+      vec t = structure_mean(L, in, z, r, k->heat.t) + structure_mean(L, in, z, r, w->change), debt = structure_mean(L, in, z, r, w->debt);
+      mask m = live & (debt < 0.0) & (s[AUSTENITE * n + i] > 1e-4) & (t + debt < k->steel.ms_most[i] - s[UNDERCOOLING * n + i]);
+      if (!any(m)) continue;
+      vec owed = all(0.0), own = all(0.0), mass = all(0.0);
       for (int p = from; p < to; p++) {
         owed += w->debt[p] * w->plain[p];
         own += w->plain[p];
-        t += (L->lumped[z] ? in->weight[p] : 1.0) * (k->heat.t[p] + w->change[p]);
         mass += k->heat.mass[z] * in->weight[p];
       }
-      mask m = live & (owed < 0.0) & (s[AUSTENITE * n + i] > 1e-4) & (t + owed / own < k->steel.ms_most[i] - s[UNDERCOOLING * n + i]);
-      if (!any(m)) continue;
       martensite_now(in, &k->steel, i, s[FERRITE * n + i]);
       vec alpha = k->steel.alpha[i], onset = k->steel.ms[i] - s[UNDERCOOLING * n + i], fall = owed / own, above = lesser(onset - t, all(0.0));
       vec end = t + above + (fall - above) * own / (own + alpha * s[AUSTENITE * n + i] * in->physics->heat_m * mass);
@@ -176,6 +175,7 @@ INLINE void mark(const Physics *p, vec *marks, mask good, vec old, vec new, vec 
   marks[M_REBOUND] = good ? greater(marks[M_REBOUND], new - marks[M_LOW]) : marks[M_REBOUND];
 }
 
+#define NO_TIME 1e-6    /* s; so short a step is always accepted, and the next one remembers nothing of it */
 #define LATENT_MOST 3.0 /* heat of transformation is not assumed to grow more than so many times from one step to the next */
 
 /* One try of a step in every lane; accepted lanes move on. */
@@ -224,15 +224,16 @@ INLINE void cooling_step(const Layout *L, const Input *in, Cooling *k, Try *w, T
       w->change[i] = h * (1.5 * w->k1[i] + 0.5 * w->k2[i]);
       mask cold = k->settled | (heat->t[i] < 150.0);
       mask idle = k->settled | (s[AUSTENITE * n + r] < 1e-3) | (heat->t[i] + w->change[i] > k->steel.ae3[r]);
-      error = greater(error, size(0.5 * h * (w->k1[i] + w->k2[i])) * (cold ? all(0.25) : all(1.0)));
+      w->bend[i] = 0.5 * h * (w->k1[i] + w->k2[i]);
+      error = greater(error, size(w->bend[i]) * (cold ? all(0.25) : all(1.0)));
       largest = greater(largest, size(w->change[i]) / (idle ? all(control->stride_idle) : all(control->stride)));
     }
   error /= k->finer * control->error;
   largest /= k->finer;
-  mask good = k->alive & (((error <= 1.0) & (largest <= 1.3)) | (h <= 1e-6)), live = good & ~k->settled;
+  mask good = k->alive & (((error <= 1.0) & (largest <= 1.3)) | (h <= NO_TIME)), live = good & ~k->settled;
   vec *after = k->state[1 - k->current], lost = all(0.0);
   if (any(live)) {
-    __builtin_memcpy(after, s, sizeof(vec) * (size_t)(STEPPED * n));
+    for (int r = 0; r < STEPPED * n; r++) after[r] = s[r];
     cooling_structure(L, in, k, w, after, h);
   }
   for (int i = 0; i < L->points; i++) {
@@ -245,11 +246,12 @@ INLINE void cooling_step(const Layout *L, const Input *in, Cooling *k, Try *w, T
   for (int i = 0; i < L->points; i++) off = greater(off, size(w->debt[i]));
   off /= k->finer * control->debt;
   error = good ? greater(error, off) : error;
-  good &= (off <= control->debt_most) | (h <= 1e-6);
+  good &= (off <= control->debt_most) | (h <= NO_TIME);
   live &= good;
+  mask noted = good & (h > NO_TIME);
   for (int r = AUSTENITE * n; r < AUSTENITE * n + n; r++) {
     vec gone = live ? (s[r] - after[r]) / h : all(0.0);
-    k->gone[r] = good ? gone : k->gone[r];
+    k->gone[r] = noted ? gone : k->gone[r];
   }
   if (any(live)) {
     if (any(~live))
@@ -257,6 +259,17 @@ INLINE void cooling_step(const Layout *L, const Input *in, Cooling *k, Try *w, T
     k->current = 1 - k->current;
   }
   if (any(off > 0.0)) lost = spread_debt(L, in, k, w, h, gamma_h);
+  for (int z = 0; z < L->zones; z++) {
+    vec owed = all(0.0), own = all(0.0);
+    for (int j = 0; j < L->count[z]; j++) {
+      const int i = L->first[z] + j;
+      owed += not_stored(in->physics, h, heat->t[i], w->change[i], heat->austenite[i], heat->mass[z] * in->weight[i], w->capacity[i], capacity_2[i],
+                         w->k1[i], w->k2[i], power[i]) - w->extra[i] * w->change[i];
+      own += w->plain[i];
+    }
+    owed /= own;
+    for (int j = 0; j < L->count[z]; j++) w->debt[L->first[z] + j] += owed;
+  }
   for (int i = 0; i < L->points; i++) power[i] = w->k1[i] + w->k2[i];
   /* the method's own quadrature of the boundary heat */
   vec got = 0.5 * h * (taken + taken_2) - 0.5 * gamma_h * h * sloped(L, heat, power) - lost, stored = all(0.0), given = all(0.0);
@@ -271,8 +284,8 @@ INLINE void cooling_step(const Layout *L, const Input *in, Cooling *k, Try *w, T
       leaves += released - w->plain[i] * gain;
       heat->t[i] += good ? gain : all(0.0);
       vec rise = k->latent[i] > 0.0 ? (w->latent[i] - k->latent[i]) / apart : all(0.0);
-      k->rise[i] = good ? rise : k->rise[i];
-      k->latent[i] = good ? w->latent[i] : k->latent[i];
+      k->rise[i] = noted ? rise : k->rise[i];
+      k->latent[i] = noted ? w->latent[i] : k->latent[i];
       new += in->weight[i] * heat->t[i];
       moved += in->weight[i] * gain;
     }
@@ -284,7 +297,7 @@ INLINE void cooling_step(const Layout *L, const Input *in, Cooling *k, Try *w, T
   k->energy[2] += good ? given : all(0.0);
   k->time += good ? h : all(0.0);
   k->elapsed += good ? h : all(0.0);
-  k->last = good ? h : k->last;
+  k->last = noted ? h : k->last;
   k->taken += k->alive ? all(1.0) : all(0.0);
   k->step = next_step(h, good, error, largest);
   if (traces) trace_note(L, in, heat, traces, k->lane_of, good, k->time);

@@ -14,7 +14,8 @@ static WIDE void follow(const Input *in, Steels *k, vec *s, int64_t n, const dou
       const double dt = time_s[j] - time_s[j - 1], from = t_c[j - 1], rise = t_c[j] - from, moved = rise < 0.0 ? -rise : rise;
       const int steps = (int)max_of(moved, moved < 1.0 ? 50.0 : 1.0) + 1;
       for (int i = 0; i < steps; i++) {
-        w.middle[0] = all(from + rise * (i + 0.5) / steps);
+        w.start[0] = all(from + rise * i / steps);
+        w.mean[0] = all(from + rise * (i + 0.5) / steps);
         w.end[0] = all(from + rise * (i + 1.0) / steps);
         w.rate[0] = all(-3600.0 * rise / dt);
         decompose(&POINT, in, k, s, &w, all(dt / steps));

@@ -55,10 +55,10 @@ static void give_back(void *p) {
     (void)L;                                                                                                              \
     heat_all(layout, in, k, cases, count, finer, charges, traces);                                                        \
   }                                                                                                                       \
-  static WIDE void cool_##name(const Layout *L, const Input *in, Cooling *k, const Job *jobs, int64_t count,              \
-                               const Charge *charges, Output *out, Trace *traces) {                                       \
+  static WIDE void cool_##name(const Layout *L, const Input *in, Cooling *k, const Charge *charges, Output *out,          \
+                               Trace *traces) {                                                                           \
     (void)L;                                                                                                              \
-    cool_all(layout, in, k, jobs, count, charges, out, traces);                                                           \
+    cool_all(layout, in, k, charges, out, traces);                                                                        \
   }
 KERNELS(head, &HEAD)
 KERNELS(other, L)
@@ -97,10 +97,10 @@ EXPORT int forgeprops_march(const Input *in, Output *out) {
   while (size < 2 * (uint64_t)n) size *= 2;
   int64_t *queue = room((size_t)n * sizeof *queue), *first = room((size_t)n * sizeof *first), *table = room(size * sizeof *table);
   Trace *traces = out->trace ? room((size_t)n * sizeof *traces) : NULL;
-  const int failed = !furnace || !cooling || !charges || !jobs || !queue || !first || !table || (out->trace && !traces);
+  int failed = !furnace || !cooling || !charges || !jobs || !queue || !first || !table || (out->trace && !traces);
   if (!failed) {
     int64_t own = 0, partly = 0;
-    furnace_shared(in, first, table, size);
+    share(in, furnace_hash, same_furnace, NULL, first, table, size);
     for (int64_t c = 0; c < n; c++)
       if (first[c] == c) queue[own++] = c;
     (usual ? heat_head : heat_other)(&layout, in, furnace, queue, own, 1.0, charges, traces);
@@ -117,11 +117,22 @@ EXPORT int forgeprops_march(const Input *in, Output *out) {
     for (int64_t c = 0; c < n; c++) {
       const double ln_p = case_of(in, c)->ln_p;
       const int whole = least_share(&layout, &charges[c]) >= WHOLE;
-      jobs[count++] = (Job){c, 0, ln_p, whole ? 1.0 : in->control->finer};
-      if (!whole) jobs[count++] = (Job){c, 1, ln_p, 1.0}; /* some of the first-heat structure is left */
+      jobs[count++] = (Job){.of = c, .ln_p = ln_p, .finer = whole ? 1.0 : in->control->finer};
+      if (!whole) jobs[count++] = (Job){.of = c, .first_heat = 1, .ln_p = ln_p, .finer = 1.0}; /* some of the first-heat structure is left */
     }
     qsort(jobs, (size_t)count, sizeof *jobs, by_hardenability);
-    (usual ? cool_head : cool_other)(&layout, in, cooling, jobs, count, charges, out, traces);
+    cooling->jobs = jobs;
+    cooling->count = count;
+    cooling->kept_n = kept_size(&layout);
+    /* `queue` and `first` have done their work: which job is the case's, and which case goes the same way up to the water */
+    share(in, way_hash, same_way, first, queue, table, size);
+    for (int64_t j = 0; j < count; j++)
+      if (!jobs[j].first_heat) first[jobs[j].of] = j;
+    for (int64_t j = 0; j < count; j++) jobs[j].same = traces || jobs[j].first_heat ? j : first[queue[jobs[j].of]];
+    cooling->kept = room((size_t)(count * cooling->kept_n) * sizeof(double));
+    failed = !cooling->kept;
+    if (!failed) (usual ? cool_head : cool_other)(&layout, in, cooling, charges, out, traces);
+    give_back(cooling->kept);
   }
   for (int64_t c = 0; traces && c < n; c++) {
     out->trace[c] = traces[c].rows;

@@ -8,7 +8,7 @@ typedef struct {
 
 typedef struct {
   Heat heat;
-  vec dissolving[MAX_POINTS], grain[MAX_POINTS], tempering[MAX_POINTS], latent[MAX_POINTS], scale_2[MAX_ZONES];
+  vec dissolving[MAX_POINTS], grain[MAX_POINTS], tempering[MAX_POINTS], speed[MAX_POINTS], scale_2[MAX_ZONES]; /* speed: of heating in the last step, °C/s */
   vec duration, elapsed, step, taken, energy[3];
   vec ac1, ac3, span, eutectoid_root, steel_root, carbon, carbide_speed;
   vec grain_ln_k, grain_q, grain_ln_k_low, grain_q_low, pin_low, pin_high, temper_q, gas_c, gas_4, emissivity, convection, scale, ramp, begin, coil[MAX_ZONES];
@@ -17,6 +17,10 @@ typedef struct {
   const int64_t *cases; /* the queue */
   int busy;
 } Furnace;
+
+#define ALL_AUSTENITE (1.0 - 1e-6) /* counts as the whole: nothing of the first-heat structure is left to temper or to transform */
+
+#define SLOPE_C 0.5 /* over which the growth of that share with temperature is taken, °C */
 
 /* Share of austenite that a long hold would give (`austenite.austenite_equilibrium`). */
 INLINE vec austenite_equilibrium(const Physics *p, const Furnace *k, vec t) {
@@ -45,8 +49,8 @@ INLINE void furnace_losses(const Layout *L, const Input *in, Furnace *k, const v
   for (int z = 0; z < L->zones; z++) {
     const int sides[2] = {L->first[z], L->first[z] + L->count[z] - 1};
     for (int s = 0; s < 2; s++) {
-      vec a = t[sides[s]] + 273.15, a2 = a * a, area = s == 0 ? k->heat.front[z] : k->heat.back[z];
-      vec q = area * (k->emissivity * (a2 * a2 - k->gas_4) + k->convection * (t[sides[s]] - k->gas_c));
+      vec a = t[sides[s]] + 273.15, a2 = a * a, a4 = a2 * a2, area = s == 0 ? k->heat.front[z] : k->heat.back[z];
+      vec q = area * (k->emissivity * (a4 - k->gas_4) + k->convection * (t[sides[s]] - k->gas_c));
       power[sides[s]] -= q;
       *taken -= q;
       if (renew) *(s == 0 ? &k->heat.slope_front[z] : &k->heat.slope_back[z]) =
@@ -74,7 +78,7 @@ static int furnace_fill(const Layout *L, const Input *in, Furnace *k, int l) {
     k->heat.t[i][l] = p->start_c;
     k->heat.austenite[i][l] = p->start_austenite;
     k->grain[i][l] = grain;
-    k->dissolving[i][l] = k->tempering[i][l] = k->latent[i][l] = 0.0;
+    k->dissolving[i][l] = k->tempering[i][l] = k->speed[i][l] = 0.0;
   }
   for (int z = 0; z < L->zones; z++) k->scale_2[z][l] = p->start_scale_um * p->start_scale_um;
   for (int e = 0; e < 3; e++) k->energy[e][l] = 0.0;
@@ -140,29 +144,63 @@ INLINE void coil_heat(const Layout *L, const Input *in, const Furnace *k, const 
   (void)in;
 }
 
-/* Metallurgy of every point over the step just tried, at its middle; `latent` becomes the heat it takes, W. */
-INLINE void furnace_structure(const Layout *L, const Input *in, const Furnace *k, const vec *change, vec h, vec *austenite,
+/* Share of austenite after a step from `t_0` to `t_1` in which its aim moves evenly; `by_aim` is what it follows of the aim's last change. */
+INLINE vec austenite_after(const Physics *p, const Furnace *k, vec t_0, vec t_1, vec per_kelvin, vec before, vec h, vec *by_aim) {
+  vec hr = h * exponential(-p->formation_q_k * per_kelvin) * (1.0 / p->formation_s), left = exponential(-hr);
+  vec aim = austenite_equilibrium(p, k, t_0), more = austenite_equilibrium(p, k, t_1) - aim;
+  *by_aim = hr < 1e-3 ? 0.5 * hr : 1.0 - (1.0 - left) / hr;
+  vec after = greater(aim + (before - aim) * left + more * *by_aim, before);
+  return after > ALL_AUSTENITE ? all(1.0) : after;
+}
+
+/* The heat that forming austenite takes, five times the metal's own heat per kelvin, at the speed of the last step: what grows with the temperature
+   becomes heat capacity, `extra`, J/K, the rest power, `assumed`, W.  As an explicit source it would swing. */
+INLINE void austenite_capacity(const Layout *L, const Input *in, const Furnace *k, vec h, vec *extra, vec *assumed) {
+  const Physics *p = in->physics;
+  for (int z = 0; z < L->zones; z++)
+    for (int j = 0; j < L->count[z]; j++) {
+      const int i = L->first[z] + j;
+      vec rise = h * k->speed[i], t = k->heat.t[i], end = t + rise, a = k->heat.austenite[i], by_aim;
+      extra[i] = assumed[i] = all(0.0);
+      if (!any((greater(t, end) > k->ac1) & (a < 1.0))) continue;
+      vec formed = austenite_after(p, k, t, end, 1.0 / greater(t + 0.5 * rise + 273.15, all(300.0)), a, h, &by_aim) - a;
+      vec steep = (austenite_equilibrium(p, k, end + SLOPE_C) - austenite_equilibrium(p, k, end)) * (1.0 / SLOPE_C);
+      vec heat = p->heat_fp * k->heat.mass[z] * in->weight[i];
+      extra[i] = formed > 0.0 ? heat * steep * by_aim : all(0.0);
+      assumed[i] = (extra[i] * rise - heat * formed) / h;
+    }
+}
+
+/* Mean of exp(-q/T) over a step in which T rises evenly by `rise`, over its value in the middle. */
+INLINE vec along(vec q, vec per_kelvin, vec rise) {
+  vec a = q * per_kelvin * per_kelvin * (0.5 * rise), a2 = lesser(a * a, all(9.0));
+  return 1.0 + a2 * (1.0 / 6.0) * (1.0 + a2 * (1.0 / 20.0));
+}
+
+/* Metallurgy of every point over the step just tried, at its mean temperature; `latent` becomes the heat it takes, W. */
+INLINE void furnace_structure(const Layout *L, const Input *in, const Furnace *k, const vec *change, const vec *bend, vec h, vec *austenite,
                               vec *dissolving, vec *grain, vec *tempering, vec *latent) {
   const Physics *p = in->physics;
   for (int z = 0; z < L->zones; z++)
     for (int j = 0; j < L->count[z]; j++) {
       const int i = L->first[z] + j;
-      vec t = k->heat.t[i] + 0.5 * change[i], per_kelvin = 1.0 / greater(t + 273.15, all(300.0)), a = k->heat.austenite[i];
+      vec t = k->heat.t[i] + 0.5 * change[i] - MEAN_OF_BEND * bend[i], per_kelvin = 1.0 / greater(t + 273.15, all(300.0)), a = k->heat.austenite[i];
       austenite[i] = a;
       dissolving[i] = k->dissolving[i];
       grain[i] = k->grain[i];
       tempering[i] = k->tempering[i];
       latent[i] = all(0.0);
       mask old = (k->heat.t[i] > 300.0) & (a < 1.0); /* the first-heat structure tempers while some of it is left */
-      if (any(old)) tempering[i] += old ? h * exponential(-k->temper_q * per_kelvin) : all(0.0);
-      if (any((t > k->ac1) & (a < 1.0))) {
-        vec aim = austenite_equilibrium(p, k, t), rate = exponential(-p->formation_q_k * per_kelvin) * (1.0 / p->formation_s);
-        austenite[i] = aim > a ? aim + (a - aim) * exponential(-h * rate) : a;
+      if (any(old)) tempering[i] += old ? h * exponential(-k->temper_q * per_kelvin) * along(k->temper_q, per_kelvin, change[i]) : all(0.0);
+      if (any((greater(k->heat.t[i], k->heat.t[i] + change[i]) > k->ac1) & (a < 1.0))) {
+        vec unused;
+        austenite[i] = austenite_after(p, k, k->heat.t[i], k->heat.t[i] + change[i], per_kelvin, a, h, &unused);
         latent[i] = (a - austenite[i]) * p->heat_fp * k->heat.mass[z] * in->weight[i] / h;
       }
       mask some = austenite[i] > 0.0;
       if (!any(some)) continue;
-      dissolving[i] += some ? h * exponential(-p->dissolution_q_k * per_kelvin) * (1.0 / p->dissolution_s) : all(0.0);
+      vec dissolved = exponential(-p->dissolution_q_k * per_kelvin) * (1.0 / p->dissolution_s) * along(all(p->dissolution_q_k), per_kelvin, change[i]);
+      dissolving[i] += some ? h * dissolved : all(0.0);
       grain[i] += some ? h * grain_growth(k, t, per_kelvin) : all(0.0);
     }
 }
@@ -184,8 +222,8 @@ INLINE void heat_all(const Layout *L, const Input *in, Furnace *k, const int64_t
     k->span[l] = 1.0;
     k->busy += furnace_fill(L, in, k, l);
   }
-  vec capacity[MAX_POINTS], capacity_2[MAX_POINTS], held[MAX_POINTS], power[MAX_POINTS], k1[MAX_POINTS], k2[MAX_POINTS], t2[MAX_POINTS],
-      change[MAX_POINTS], debt[MAX_POINTS], latent[MAX_POINTS], austenite[MAX_POINTS], dissolving[MAX_POINTS],
+  vec plain[MAX_POINTS], extra[MAX_POINTS], assumed[MAX_POINTS], capacity[MAX_POINTS], capacity_2[MAX_POINTS], held[MAX_POINTS], power[MAX_POINTS], k1[MAX_POINTS], k2[MAX_POINTS], t2[MAX_POINTS],
+      change[MAX_POINTS], bend[MAX_POINTS], debt[MAX_POINTS], latent[MAX_POINTS], austenite[MAX_POINTS], dissolving[MAX_POINTS],
       grain[MAX_POINTS], tempering[MAX_POINTS];
   while (k->busy > 0) {
     mask over = k->alive & ((k->elapsed >= k->duration * (1.0 - 1e-12)) | (k->taken >= control->step_limit));
@@ -197,42 +235,57 @@ INLINE void heat_all(const Layout *L, const Input *in, Furnace *k, const int64_t
         }
     if (k->busy == 0) break;
     vec h = this_step(k->step, k->duration - k->elapsed), gamma_h = GAMMA * h, taken, taken_2;
-    conduct(L, in, heat, heat->t, capacity, power, 1);
+    conduct(L, in, heat, heat->t, plain, power, 1);
     furnace_losses(L, in, k, heat->t, power, &taken, 1);
+    austenite_capacity(L, in, k, h, extra, assumed);
     const int coil = any(k->coiled);
-    for (int i = 0; i < L->points; i++) held[i] = capacity[i];
+    for (int i = 0; i < L->points; i++) held[i] = capacity[i] = plain[i] + extra[i];
     if (coil) {
-      coil_heat(L, in, k, heat->t, capacity, k->elapsed, power, &taken);
-      for (int i = 0; i < L->points; i++) held[i] += k->coiled ? capacity[i] * gamma_h * (1.0 / COIL_S) : all(0.0);
+      coil_heat(L, in, k, heat->t, plain, k->elapsed, power, &taken);
+      for (int i = 0; i < L->points; i++) held[i] += k->coiled ? plain[i] * gamma_h * (1.0 / COIL_S) : all(0.0);
     }
     if (traces) trace_start(L, in, heat, traces, k->of);
     factorise(L, in, heat, held, gamma_h, -1);
-    for (int i = 0; i < L->points; i++) k1[i] = power[i] + k->latent[i];
+    for (int i = 0; i < L->points; i++) k1[i] = power[i] + assumed[i];
     solve(L, in, heat, gamma_h, k1, k1);
     for (int i = 0; i < L->points; i++) t2[i] = heat->t[i] + h * k1[i];
     conduct(L, in, heat, t2, capacity_2, power, 0);
     furnace_losses(L, in, k, t2, power, &taken_2, 0);
     if (coil) coil_heat(L, in, k, t2, capacity_2, k->elapsed + h, power, &taken_2);
-    second_stage(L, capacity, capacity_2, k->latent, k1, power);
+    for (int i = 0; i < L->points; i++) capacity_2[i] += extra[i];
+    second_stage(L, capacity, capacity_2, assumed, k1, power);
     solve(L, in, heat, gamma_h, power, k2);
     vec error = all(0.0), largest = all(0.0), off = all(0.0);
     for (int i = 0; i < L->points; i++) {
       change[i] = h * (1.5 * k1[i] + 0.5 * k2[i]);
-      error = greater(error, size(0.5 * h * (k1[i] + k2[i])));
-      mask forming = (heat->t[i] + change[i] > k->ac1 - 15.0) & (heat->t[i] < k->ac3 + 15.0);
+      bend[i] = 0.5 * h * (k1[i] + k2[i]);
+      error = greater(error, size(bend[i]));
+      mask forming = (heat->t[i] + change[i] > k->ac1 - 15.0) & (heat->t[i] < k->ac3 + 15.0) & (heat->austenite[i] < 1.0);
       largest = greater(largest, size(change[i]) / (forming ? all(stride_ac) : all(stride)));
     }
-    furnace_structure(L, in, k, change, h, austenite, dissolving, grain, tempering, latent);
+    furnace_structure(L, in, k, change, bend, h, austenite, dissolving, grain, tempering, latent);
     for (int i = 0; i < L->points; i++) {
-      debt[i] = (latent[i] - k->latent[i]) * h / capacity[i]; /* heat that came otherwise than the step had assumed */
+      debt[i] = ((latent[i] - assumed[i]) * h + extra[i] * change[i]) / plain[i]; /* heat that came otherwise than the step had assumed */
       off = greater(off, size(debt[i]));
     }
     error = greater(error, off) / (control->furnace_error * finer);
+    for (int z = 0; z < L->zones; z++) {
+      vec owed = all(0.0), own = all(0.0);
+      for (int j = 0; j < L->count[z]; j++) {
+        const int i = L->first[z] + j;
+        owed += not_stored(p, h, heat->t[i], change[i], heat->austenite[i], heat->mass[z] * in->weight[i], capacity[i], capacity_2[i], k1[i],
+                           k2[i], power[i]) - extra[i] * change[i];
+        own += plain[i];
+      }
+      owed /= own;
+      for (int j = 0; j < L->count[z]; j++) debt[L->first[z] + j] += owed;
+    }
     mask good = k->alive & (((error <= 1.0) & (largest <= 1.3)) | (h <= 1e-6));
     vec lost = all(0.0);
     for (int z = 0; z < L->zones; z++)
       lost += heat->slope_front[z] * (k1[L->first[z]] + k2[L->first[z]])
               + heat->slope_back[z] * (k1[L->first[z] + L->count[z] - 1] + k2[L->first[z] + L->count[z] - 1]);
+    for (int i = 0; coil && i < L->points; i++) lost += k->coiled ? plain[i] * (1.0 / COIL_S) * (k1[i] + k2[i]) : all(0.0);
     /* the method's own quadrature of the boundary heat */
     vec got = 0.5 * h * (taken + taken_2) - 0.5 * gamma_h * h * lost, stored = all(0.0), given = all(0.0);
     for (int z = 0; z < L->zones; z++) {
@@ -247,7 +300,7 @@ INLINE void heat_all(const Layout *L, const Input *in, Furnace *k, const int64_t
         k->dissolving[i] = good ? dissolving[i] : k->dissolving[i];
         k->grain[i] = good ? grain[i] : k->grain[i];
         k->tempering[i] = good ? tempering[i] : k->tempering[i];
-        k->latent[i] = good ? latent[i] : k->latent[i];
+        k->speed[i] = good ? gain / h : k->speed[i];
         moved += in->weight[i] * gain;
       }
       vec middle = greater(zone_mean(L, in, z, heat->t) - 0.5 * moved + 273.15, all(300.0));

@@ -5,6 +5,9 @@
    place of the Jacobian, L-stable with gamma = 1 - 1/sqrt(2).  The matrix holds conduction, the slopes of the surface losses
    and the bridges; the heat of ferrite, pearlite and bainite is explicit. */
 #define GAMMA 0.29289321881345254
+/* The second-order part of a step, 0.5 h (k1 + k2), is (1/2 - gamma) h^2 T'': the mean temperature of a step lies h^2 T''/12 below the mean of its
+   ends. */
+#define MEAN_OF_BEND (1.0 / (12.0 * (0.5 - GAMMA)))
 
 typedef struct {
   vec mass[MAX_ZONES], front[MAX_ZONES], back[MAX_ZONES], conducts[MAX_ZONES], link[MAX_ZONES], alloyed;
@@ -96,7 +99,7 @@ INLINE void conduct(const Layout *L, const Input *in, Heat *k, const vec *t, vec
   }
 }
 
-/* Prepare (C + gamma h A) x = b in these zones, one bit each.  Every zone's own matrix is symmetric positive definite: LU without pivoting.  A bridge acts
+/* Prepare (C + gamma h A) x = b in these zones, one bit each.  Every zone's own matrix is symmetric positive definite: L D L^T without pivoting.  A bridge acts
    on the means of two zones alone, so its effect is a multiple of `shape` = (own matrix)^-1 weight in each; what multiple
    follows from a chain of one number a zone. */
 INLINE void factorise(const Layout *L, const Input *in, Heat *k, const vec *capacity, vec gamma_h, int zones) {
@@ -109,7 +112,7 @@ INLINE void factorise(const Layout *L, const Input *in, Heat *k, const vec *capa
     UNROLL
     for (int i = 0; i < n; i++) {
       UNROLL
-      for (int j = 0; j < n; j++) m[i * n + j] = g * stiff[i * n + j];
+      for (int j = i; j < n; j++) m[i * n + j] = g * stiff[i * n + j];
       m[i * n + i] += capacity[f + i];
       if (L->sides) m[i * n + i] += gamma_h * k->slope_side[f + i];
     }
@@ -121,10 +124,10 @@ INLINE void factorise(const Layout *L, const Input *in, Heat *k, const vec *capa
       m[c * n + c] = pivot;
       UNROLL
       for (int i = c + 1; i < n; i++) {
-        vec share = m[i * n + c] * pivot;
+        vec share = m[c * n + i] * pivot;
         m[i * n + c] = share;
         UNROLL
-        for (int j = c + 1; j < n; j++) m[i * n + j] -= share * m[c * n + j];
+        for (int j = i; j < n; j++) m[i * n + j] -= share * m[c * n + j];
       }
     }
     UNROLL
@@ -136,10 +139,10 @@ INLINE void factorise(const Layout *L, const Input *in, Heat *k, const vec *capa
     }
     UNROLL
     for (int i = n - 1; i >= 0; i--) {
-      vec sum = shape[i];
+      vec sum = shape[i] * m[i * n + i];
       UNROLL
-      for (int j = i + 1; j < n; j++) sum -= m[i * n + j] * shape[j];
-      shape[i] = sum * m[i * n + i];
+      for (int j = i + 1; j < n; j++) sum -= m[j * n + i] * shape[j];
+      shape[i] = sum;
       total += weight[i] * shape[i];
     }
     k->pull[z] = gamma_h * total;
@@ -172,10 +175,10 @@ INLINE void solve(const Layout *L, const Input *in, const Heat *k, vec gamma_h, 
     }
     UNROLL
     for (int i = n - 1; i >= 0; i--) {
-      vec sum = x[f + i];
+      vec sum = x[f + i] * m[i * n + i];
       UNROLL
-      for (int j = i + 1; j < n; j++) sum -= m[i * n + j] * x[f + j];
-      x[f + i] = sum * m[i * n + i];
+      for (int j = i + 1; j < n; j++) sum -= m[j * n + i] * x[f + j];
+      x[f + i] = sum;
       sum_mean += in->weight[f + i] * x[f + i];
     }
     if (z > 0) sum_mean += k->pull[z] * k->bridge[z - 1] * mean[z - 1];
@@ -199,6 +202,14 @@ INLINE void second_stage(const Layout *L, const vec *capacity, const vec *capaci
   UNROLL
   for (int i = 0; i < L->points; i++)
     power[i] = capacity[i] / capacity_2[i] * (power[i] + latent[i]) - 2.0 * capacity[i] * k1[i];
+}
+
+/* Heat, J, that the two stages bring to point `i` beyond what its change of temperature stores: both stages count the capacity as constant.
+   `right` is the right side of the second stage. */
+INLINE vec not_stored(const Physics *p, vec h, vec t, vec change, vec austenite, vec mass, vec capacity, vec capacity_2, vec k1, vec k2,
+                      vec right) {
+  vec brought = 0.5 * h * ((right + 2.0 * capacity * k1) * (capacity_2 / capacity - 1.0) + capacity * (3.0 * k1 + k2));
+  return brought - mass * sensible_heat(p, t, t + change, austenite);
 }
 
 /* Length of the next try after an accepted or a rejected step of length `h`: the larger of the error and of the change of

@@ -47,3 +47,11 @@ INLINE int structures_of(const Layout *L, int z) { return L->lumped[z] ? 1 : L->
 INLINE int structure_at(const Layout *L, int z, int j) { return L->structure[z] + (L->lumped[z] ? 0 : j); }
 
 static const Case *case_of(const Input *in, int64_t c) { return (const Case *)(in->cases + c * in->case_bytes); }
+
+/* A route goes stage by stage, all cases through one before the next: what a stage has no need of is left out for all lanes. */
+enum { BEFORE_WATER, IN_WATER, AFTER_WATER, STAGES };
+
+/* Stage that a piece of a route of this kind belongs to, or to a later one if the water has begun. */
+INLINE int own_stage(int64_t kind) {
+  return kind == COOL ? AFTER_WATER : kind == SPRAY || kind == SPRAY_ON_DIE || kind == BATH ? IN_WATER : BEFORE_WATER;
+}

@@ -80,7 +80,7 @@ def _choose(levels: list[int], highest: int) -> int:
     if not usable:
         raise EngineLibraryError(
             f"This processor runs instruction level {highest}; the compiled engine needs "
-            f"level {min(levels)} (SSE4.2) or higher."
+            f"level {min(levels)} (AVX2 and FMA) or higher."
         )
     return max(usable)
 
@@ -119,7 +119,7 @@ def load_from(folder: Path) -> ctypes.CDLL:
 def load() -> ctypes.CDLL:
     """Return the compiled engine, loaded once.
 
-    The environment variable FORGEPROPS_LEVEL (2, 3 or 4 on x86-64) chooses a lower instruction level than the
+    The environment variable FORGEPROPS_LEVEL (3 or 4 on x86-64) chooses a lower instruction level than the
     processor's own, for tests and benchmarks. All levels give the same digits.
 
     Raises

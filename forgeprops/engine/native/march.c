@@ -19,15 +19,19 @@ static void strike(const Layout *L, const Input *in, Cooling *k, int l, const Ca
   }
 }
 
-/* Let lane `l` enter the next piece of its route that takes time; 0 when the route is over. */
+/* What becomes of a lane at the end of a piece of its route. */
+enum { ENDS, GOES_ON, WAITS };
+
+/* Let lane `l` enter the next piece of its route that takes time. */
 static int enter(const Layout *L, const Input *in, Cooling *k, int l) {
   static const Step in_air = {.kind = COOL, .duration_s = 1e5};
-  const Job *job = &k->job[l];
+  Job *job = k->job[l];
   const Case *c = case_of(in, job->of);
-  for (;;) {
-    if (++k->phase[l] >= (job->first_heat ? 1 : in->steps_n)) return 0;
-    const Step *s = job->first_heat ? &in_air : in->steps + job->of * in->steps_n + k->phase[l];
+  for (;; job->phase++) {
+    if (job->phase >= (job->first_heat ? 1 : in->steps_n)) return ENDS;
+    const Step *s = job->first_heat ? &in_air : in->steps + job->of * in->steps_n + job->phase;
     if (s->kind == FURNACE) continue;
+    if (own_stage(s->kind) > k->stage) return WAITS;
     if (s->kind == STROKE) strike(L, in, k, l, c);
     if (s->duration_s <= 0.0) continue;
     const int bath = s->kind == BATH, water = bath || s->kind == SPRAY || s->kind == SPRAY_ON_DIE;
@@ -51,21 +55,23 @@ static int enter(const Layout *L, const Input *in, Cooling *k, int l) {
     k->duration[l] = s->duration_s;
     k->elapsed[l] = 0.0;
     k->step[l] = s->kind == COOL ? 0.2 : 0.05;
-    return 1;
+    return GOES_ON;
   }
 }
 
 /* Leave the piece of the route that lane `l` is in. */
 static void leave(const Layout *L, const Input *in, Cooling *k, int l) {
-  const Job *job = &k->job[l];
-  const int64_t kind = job->first_heat ? COOL : in->steps[job->of * in->steps_n + k->phase[l]].kind;
+  Job *job = k->job[l];
+  const int64_t kind = job->first_heat ? COOL : in->steps[job->of * in->steps_n + job->phase].kind;
   if (kind == SPRAY || kind == SPRAY_ON_DIE || kind == BATH)
     for (int z = 0; z < L->zones; z++) k->marks[z][M_WATER_OFF][l] = lane_mean(L, in, &k->heat, z, l);
+  job->phase++;
 }
 
 /* Outcome of lane `l`; what cools on to the room finishes its martensite there. */
 static void hand_over(const Layout *L, const Input *in, Cooling *k, int l, Output *out, const Charge *charge) {
-  const Job *job = &k->job[l];
+  Job *job = k->job[l];
+  job->over = 1;
   const int n = L->structures;
   const int64_t c = job->of;
   vec *s = k->state[k->current], air = all(case_of(in, c)->air_c);
@@ -94,50 +100,85 @@ static void hand_over(const Layout *L, const Input *in, Cooling *k, int l, Outpu
   out->steps[c] = charge->steps >= in->control->step_limit ? -charge->steps : taken < 0 ? taken : charge->steps + taken;
 }
 
-/* Fill lane `l` with the next case of the queue; 0 when there is none. */
+/* Numbers of a lane from one stage to the next: copied to `kept`, or from it with `back`. */
+static void keep_lane(const Layout *L, Cooling *k, int l, double *kept, int back) {
+  Steels *steel = &k->steel;
+  const int n = L->structures;
+  const struct { vec *rows; int count; } all_of[] = {
+    {k->heat.t, L->points}, {k->latent, L->points}, {k->rise, L->points}, {k->gone, n}, {k->tempering_0, n},
+    {k->state[k->current], STEPPED * n}, {steel->austenite_0, n}, {steel->k_f, n}, {steel->k_p, n}, {steel->k_b, n},
+    {steel->carbon_0, n}, {steel->ae3, n}, {steel->ms_most, n}, {k->scale_um, L->zones}, {k->marks[0], L->zones * MARKS},
+    {&k->last, 1}, {&k->time, 1}, {&k->taken, 1}, {k->energy, 3},
+  };
+  for (size_t a = 0; a < sizeof all_of / sizeof *all_of; a++) {
+    double *lane = (double *)all_of[a].rows + l;
+    for (int i = 0; i < all_of[a].count; i++, kept++)
+      if (back) lane[i * LANES] = *kept;
+      else *kept = lane[i * LANES];
+  }
+  for (int i = 0; back && i < n; i++) steel->law_of[i][l] = -1.0;
+}
+
+static int64_t kept_size(const Layout *L) {
+  return 3 * L->points + (STEPPED + 9) * L->structures + L->zones * (MARKS + 1) + 6;
+}
+
+/* Put a job at the start of its route into lane `l`. */
+static void start_lane(const Layout *L, const Input *in, Cooling *k, int l, const Charge *charge) {
+  const Job *job = k->job[l];
+  const Case *p = case_of(in, job->of);
+  const double grain_first = p->first_grain_um;
+  for (int i = 0; i < L->points; i++) {
+    k->heat.t[i][l] = job->first_heat ? p->first_finish_c : charge->t[i];
+    k->latent[i][l] = k->rise[i][l] = 0.0;
+  }
+  for (int z = 0; z < L->zones; z++) {
+    for (int r = 0; r < structures_of(L, z); r++) {
+      const int i = L->structure[z] + r, at = L->first[z] + r;
+      if (job->first_heat)
+        set_austenite(in, p, &k->steel, k->state[k->current], L->structures, i, l, 1.0, 0.0, grain_first, p->first_finish_c);
+      else
+        set_austenite(in, p, &k->steel, k->state[k->current], L->structures, i, l, charge->heat[SHARE][at],
+                      charge->heat[UNDISSOLVED][at], power_of(charge->heat[GRAIN][at], 1.0 / p->grain_m), charge->t[at]);
+      k->tempering_0[i][l] = job->first_heat ? 0.0 : charge->tempering[at];
+      k->gone[i][l] = 0.0;
+    }
+    for (int m = 0; m < MARKS; m++) k->marks[z][m][l] = -1.0;
+    k->scale_um[z][l] = job->first_heat ? 0.0 : charge->scale_um[z];
+    k->marks[z][M_RATE700][l] = k->marks[z][M_REBOUND][l] = 0.0;
+    k->marks[z][M_LOW][l] = 1e9;
+    k->marks[z][M_FURNACE][l] = lane_mean(L, in, &k->heat, z, l);
+    k->marks[z][M_SCALE][l] = k->scale_um[z][l];
+  }
+  for (int e = 0; e < 3; e++) k->energy[e][l] = 0.0;
+  k->taken[l] = k->last[l] = 0.0;
+  const Step *first = in->steps + job->of * in->steps_n;
+  k->time[l] = job->first_heat || first->kind != FURNACE ? 0.0 : first->duration_s;
+}
+
+/* Fill lane `l` with the next job of the queue that has something to do in this stage; 0 when there is none. */
 static int cooling_fill(const Layout *L, const Input *in, Cooling *k, int l, const Charge *charges, Output *out, int traced) {
   while (k->next < k->count) {
-    k->job[l] = k->jobs[k->next++];
-    const Job *job = &k->job[l];
+    Job *job = k->job[l] = k->jobs + k->next++;
+    double *kept = k->kept + (job - k->jobs) * k->kept_n;
     const int64_t c = job->of;
     const Case *p = case_of(in, c);
-    const Charge *charge = charges + c;
-    const double grain_first = p->first_grain_um;
+    if (job->over || (k->stage == BEFORE_WATER && job->same != job - k->jobs)) continue;
     k->alive[l] = -1;
+    k->settled[l] = 0;
+    k->finer[l] = job->finer;
     k->lane_of[l] = traced && !job->first_heat ? c : -1;
     heat_fill(L, in, &k->heat, l, c);
     steel_fill(in, p, &k->steel, l, in->start_of[c]);
-    for (int i = 0; i < L->points; i++) {
-      k->heat.t[i][l] = job->first_heat ? p->first_finish_c : charge->t[i];
-      k->latent[i][l] = k->rise[i][l] = 0.0;
-    }
-    for (int z = 0; z < L->zones; z++) {
-      for (int r = 0; r < structures_of(L, z); r++) {
-        const int i = L->structure[z] + r, at = L->first[z] + r;
-        if (job->first_heat)
-          set_austenite(in, p, &k->steel, k->state[k->current], L->structures, i, l, 1.0, 0.0, grain_first, p->first_finish_c);
-        else
-          set_austenite(in, p, &k->steel, k->state[k->current], L->structures, i, l, charge->heat[SHARE][at],
-                        charge->heat[UNDISSOLVED][at], power_of(charge->heat[GRAIN][at], 1.0 / p->grain_m), charge->t[at]);
-        k->tempering_0[i][l] = job->first_heat ? 0.0 : charge->tempering[at];
-        k->gone[i][l] = 0.0;
-      }
-      for (int m = 0; m < MARKS; m++) k->marks[z][m][l] = -1.0;
-      k->scale_um[z][l] = job->first_heat ? 0.0 : charge->scale_um[z];
-      k->marks[z][M_RATE700][l] = k->marks[z][M_REBOUND][l] = 0.0;
-      k->marks[z][M_LOW][l] = 1e9;
-      k->marks[z][M_FURNACE][l] = lane_mean(L, in, &k->heat, z, l);
-      k->marks[z][M_SCALE][l] = k->scale_um[z][l];
-    }
-    for (int e = 0; e < 3; e++) k->energy[e][l] = 0.0;
     surface_fill(in, p, &k->surface, l, in->convection_of[c], L->zones);
-    k->settled[l] = 0;
-    k->finer[l] = job->finer;
-    k->taken[l] = k->last[l] = 0.0;
-    k->time[l] = job->first_heat || in->steps[c * in->steps_n].kind != FURNACE ? 0.0 : in->steps[c * in->steps_n].duration_s;
-    k->phase[l] = -1;
-    if (enter(L, in, k, l)) return 1;
-    hand_over(L, in, k, l, out, charge);
+    if (k->stage == BEFORE_WATER)
+      start_lane(L, in, k, l, charges + c);
+    else
+      keep_lane(L, k, l, kept, 1);
+    const int next = enter(L, in, k, l);
+    if (next == GOES_ON) return 1;
+    if (next == WAITS) keep_lane(L, k, l, kept, 0);
+    else hand_over(L, in, k, l, out, charges + c);
   }
   k->alive[l] = k->cooling[l] = k->surface.on_die[l] = k->surface.stroke[l] = k->surface.jet[l] = 0;
   for (int z = 0; z < L->zones; z++) {
@@ -173,12 +214,10 @@ INLINE mask over(const Layout *L, const Input *in, Cooling *k, int traced) {
   return done | (k->cooling & cold);
 }
 
-/* Cool every job. */
-INLINE void cool_all(const Layout *L, const Input *in, Cooling *k, const Job *jobs, int64_t count, const Charge *charges, Output *out,
-                     Trace *traces) {
+/* Cool every job as far as the stage goes. */
+INLINE void cool_stage(const Layout *L, const Input *in, Cooling *k, const Charge *charges, Output *out, Trace *traces) {
   Try tried, *w = &tried;
-  k->jobs = jobs;
-  k->count = count;
+  k->next = k->busy = 0;
   heat_idle(L, &k->heat);
   for (int l = 0; l < LANES; l++) k->busy += cooling_fill(L, in, k, l, charges, out, traces != 0);
   while (k->busy > 0) {
@@ -187,10 +226,31 @@ INLINE void cool_all(const Layout *L, const Input *in, Cooling *k, const Job *jo
     if (!any(ended)) continue;
     for (int l = 0; l < LANES; l++) {
       if (!ended[l]) continue;
+      const int cooled = k->cooling[l] || k->taken[l] >= in->control->step_limit;
       leave(L, in, k, l);
-      if (!k->cooling[l] && k->taken[l] < in->control->step_limit && enter(L, in, k, l)) continue;
-      hand_over(L, in, k, l, out, charges + k->job[l].of);
+      const int next = cooled ? ENDS : enter(L, in, k, l);
+      if (next == GOES_ON) continue;
+      if (next == WAITS) keep_lane(L, k, l, k->kept + (k->job[l] - k->jobs) * k->kept_n, 0);
+      else hand_over(L, in, k, l, out, charges + k->job[l]->of);
       k->busy -= !cooling_fill(L, in, k, l, charges, out, traces != 0);
+    }
+  }
+}
+
+/* Cool every job. */
+INLINE void cool_all(const Layout *L, const Input *in, Cooling *k, const Charge *charges, Output *out, Trace *traces) {
+  for (k->stage = 0; k->stage < STAGES; k->stage++) {
+    cool_stage(L, in, k, charges, out, traces);
+    for (int64_t j = 0; k->stage == BEFORE_WATER && j < k->count; j++) {
+      const int64_t same = k->jobs[j].same;
+      if (same == j) continue;
+      if (k->jobs[same].over) { /* it met the step limit */
+        out->steps[k->jobs[j].of] = out->steps[k->jobs[same].of];
+        k->jobs[j].over = 1;
+        continue;
+      }
+      __builtin_memcpy(k->kept + j * k->kept_n, k->kept + same * k->kept_n, (size_t)k->kept_n * sizeof(double));
+      k->jobs[j].phase = k->jobs[same].phase;
     }
   }
 }

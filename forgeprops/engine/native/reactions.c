@@ -13,7 +13,7 @@ typedef struct {
 
 /* What one step does to every structure. */
 typedef struct {
-  vec middle[MAX_POINTS], end[MAX_POINTS], rate[MAX_POINTS];                 /* °C, °C, imposed cooling in °C/h */
+  vec start[MAX_POINTS], mean[MAX_POINTS], end[MAX_POINTS], rate[MAX_POINTS]; /* °C, °C, °C, imposed cooling in °C/h */
   vec fp[MAX_POINTS], bainite[MAX_POINTS], martensite[MAX_POINTS];           /* shares formed */
 } Stretch;
 
@@ -131,9 +131,9 @@ INLINE vec form_martensite(const Input *in, Steels *k, vec *s, int n, int i, mas
 
 /* Rates into the sums from which the hardness of ferrite with pearlite and of bainite follows.  The rate at 700 °C is the mean over a window of
    temperature around it, so that it does not jump where the water comes just there. */
-INLINE void note_rate(const Physics *p, vec *s, int n, int i, vec fp, vec bainite, vec middle, vec end, vec reheated, vec rate) {
+INLINE void note_rate(const Physics *p, vec *s, int n, int i, vec fp, vec bainite, vec start, vec end, vec reheated, vec rate) {
   const double top = p->rate_of_c + 0.5 * p->rate_window_c, bottom = top - p->rate_window_c;
-  vec start = 2.0 * middle - end, share = (clamp(start, bottom, top) - clamp(end, bottom, top)) * (1.0 / p->rate_window_c);
+  vec share = (clamp(start, bottom, top) - clamp(end, bottom, top)) * (1.0 / p->rate_window_c);
   mask above = start >= top, passing = share > 0.0, noted = above | passing | (fp + bainite > 0.0);
   if (!any(noted)) return;
   vec log_v = logarithm(greater(rate, all(p->least_rate))) * 0.43429448190325182;
@@ -192,43 +192,47 @@ INLINE void decompose(const Layout *L, const Input *in, Steels *k, vec *s, Stret
   vec per_kelvin[MAX_POINTS], left[MAX_POINTS], integral[MAX_POINTS], martensite_0[MAX_POINTS], pearlite_new[MAX_POINTS],
       by_p[MAX_POINTS], by_b[MAX_POINTS], unused[MAX_POINTS];
   Reaction r;
+  int busy[MAX_POINTS]; /* structures in which some lane changes */
   for (int i = 0; i < n; i++) {
-    per_kelvin[i] = 1.0 / (greater(w->middle[i], all(-100.0)) + 273.15);
+    per_kelvin[i] = 1.0 / (greater(w->mean[i], all(-100.0)) + 273.15);
     martensite_0[i] = s[MARTENSITE * n + i];
     integral[i] = all(0.0);
     mask hard = (s[MARTENSITE * n + i] + s[BAINITE * n + i] > 0.0) | (w->end[i] < greater(k->bainite_limit, k->ms_most[i]));
+    busy[i] = any(hard | (w->end[i] < p->rate_of_c + 0.5 * p->rate_window_c));
     if (any(hard))
-      integral[i] = hard ? tempering_integral(k->temper_q, per_kelvin[i], w->end[i] - w->middle[i], dt) : all(0.0);
+      integral[i] = hard ? tempering_integral(k->temper_q, per_kelvin[i], w->end[i] - w->mean[i], dt) : all(0.0);
     w->fp[i] = w->bainite[i] = pearlite_new[i] = by_p[i] = by_b[i] = all(0.0);
     /* half of the fall forms its martensite before the others, half after them */
-    w->martensite[i] = form_martensite(in, k, s, n, i, w->middle[i] < s[T_MIN * n + i], w->middle[i]);
+    w->martensite[i] = form_martensite(in, k, s, n, i, w->mean[i] < s[T_MIN * n + i], w->mean[i]);
     left[i] = s[AUSTENITE * n + i];
   }
   for (int i = 0; i < n; i++) {
-    vec under = k->ae3[i] - w->middle[i], ferrite = s[FERRITE * n + i];
+    vec under = k->ae3[i] - w->mean[i], ferrite = s[FERRITE * n + i];
     mask m = r.runs[i] = (left[i] > NONE_LEFT) & (under > 0.0);
     if (!any(m)) continue;
     /* a step may have begun a little below Ae1 because putting the heat right took it there */
-    vec start = 2.0 * w->middle[i] - w->end[i];
+    vec start = w->start[i];
     mask across = (w->end[i] < k->ae1) & ((start > k->ae1) | ((s[T_MIN * n + i] > k->ae1) & (start > k->ae1 - PUT_RIGHT_C)));
     r.formed[i] = ferrite;
-    r.most[i] = ferrite_cap(p, w->middle[i], across, k->ae1, k->ae3[i], k->carbon_0[i]) * k->austenite_0[i];
+    r.most[i] = ferrite_cap(p, w->mean[i], across, k->ae1, k->ae3[i], k->carbon_0[i]) * k->austenite_0[i];
     r.left[i] = left[i];
     m &= r.most[i] > ferrite;
     vec rate = any(m) ? k->k_f[i] * exponential(-q_f * per_kelvin[i]) * under * under * under : all(0.0);
     r.runs[i] = m & (rate > IDLE_RATE);
     r.k_dt[i] = rate * dt;
+    busy[i] |= any(r.runs[i]);
   }
   react_all(in, 0, n, &r, w->fp, unused);
   for (int i = 0; i < n; i++) {
     s[FERRITE * n + i] += w->fp[i];
     left[i] -= w->fp[i];
-    vec under = k->ae1 - w->middle[i];
+    vec under = k->ae1 - w->mean[i];
     mask m = r.runs[i] = (left[i] > NONE_LEFT) & (under > 0.0);
     if (!any(m)) continue;
     vec rate = k->k_p[i] * exponential(-q_p * per_kelvin[i]) * under * under * under;
     r.runs[i] = m & (rate > IDLE_RATE);
     r.k_dt[i] = rate * dt;
+    busy[i] |= any(r.runs[i]);
     r.formed[i] = s[PEARLITE * n + i];
     r.left[i] = left[i];
     r.most[i] = r.formed[i] + left[i];
@@ -236,12 +240,13 @@ INLINE void decompose(const Layout *L, const Input *in, Steels *k, vec *s, Stret
   react_all(in, 0, n, &r, pearlite_new, by_p);
   for (int i = 0; i < n; i++) {
     left[i] -= pearlite_new[i];
-    vec under = k->bainite_limit - w->middle[i];
+    vec under = k->bainite_limit - w->mean[i];
     mask m = r.runs[i] = (left[i] > NONE_LEFT) & (under > 0.0);
     if (!any(m)) continue;
     vec rate = k->k_b[i] * exponential(-q_b * per_kelvin[i]) * under * under;
     r.runs[i] = m & (rate > IDLE_RATE);
     r.k_dt[i] = rate * dt;
+    busy[i] |= any(r.runs[i]);
     r.formed[i] = s[BAINITE * n + i];
     r.left[i] = left[i];
     r.most[i] = r.formed[i] + left[i];
@@ -249,6 +254,11 @@ INLINE void decompose(const Layout *L, const Input *in, Steels *k, vec *s, Stret
   react_all(in, 1, n, &r, w->bainite, by_b);
   for (int i = 0; i < n; i++) {
     vec bainite = s[BAINITE * n + i], lowest = s[T_MIN * n + i];
+    if (!busy[i]) {
+      s[T_MIN * n + i] = lesser(w->end[i], lowest);
+      s[LOG_V_700 * n + i] = s[PASSED_700 * n + i] = all(0.0);
+      continue;
+    }
     /* each saw what those before it had left: half of what each took from the other is put right, which makes the step second order */
     vec whole = left[i] + pearlite_new[i];
     vec pearlite = greater(pearlite_new[i] - 0.5 * by_p[i] * (w->bainite[i] - w->fp[i]), all(0.0));
@@ -268,6 +278,6 @@ INLINE void decompose(const Layout *L, const Input *in, Steels *k, vec *s, Stret
     s[J_BAINITE * n + i] = s[J_BAINITE * n + i] * (more > 0.0 ? joined(bainite / greater(more, all(1e-300))) : all(1.0))
                            + integral[i] * tempered_part(bainite, more);
     s[J_MARTENSITE * n + i] += integral[i] * tempered_part(martensite_0[i], s[MARTENSITE * n + i]);
-    note_rate(p, s, n, i, w->fp[i], w->bainite[i], w->middle[i], w->end[i], w->middle[i] - lowest, w->rate[i]);
+    note_rate(p, s, n, i, w->fp[i], w->bainite[i], w->start[i], w->end[i], w->mean[i] - lowest, w->rate[i]);
   }
 }

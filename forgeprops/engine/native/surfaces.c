@@ -34,7 +34,8 @@ INLINE void dry_loss(const Input *in, const Surfaces *k, int z, vec t, vec *q, v
   vec air = k->air_factor * interpolate(in->convection, k->convection_at[z], t * (1.0 / CONVECTION_STEP_C),
                                         (int)in->convection_points);
   vec a = t + 273.15, a2 = a * a;
-  *q = k->emissivity * (a2 * a2 - k->air_4) + air * (t - k->air_c);
+  vec a4 = a2 * a2; /* a statement of its own: no heat at the temperature of the air */
+  *q = k->emissivity * (a4 - k->air_4) + air * (t - k->air_c);
   *slope = 4.0 * k->emissivity * a2 * a + air;
 }
 
@@ -186,11 +187,11 @@ static void wet_table(const Input *in, Surfaces *k, const Case *c, const Step *s
   /* dry and wet shares side by side, the wet one never above full evaporation on top of the dry loss */
   const double *air = in->convection + k->convection_at[z][l];
   for (int i = 0; i < WET_POINTS; i++) {
-    const double t = s->fluid_c + WET_STEP_C * i, a = t + 273.15;
+    const double t = s->fluid_c + WET_STEP_C * i, a = t + 273.15, a4 = a * a * a * a;
     double at = min_of(max_of(t / CONVECTION_STEP_C, 0.0), in->convection_points - 1.0);
     const int j = (int)min_of(at, in->convection_points - 2.0);
     const double h = c->air_factor * (air[j] + (at - j) * (air[j + 1] - air[j]));
-    const double dry = k->emissivity[l] * (a * a * a * a - k->air_4[l]) + h * (t - c->air_c);
+    const double dry = k->emissivity[l] * (a4 - k->air_4[l]) + h * (t - c->air_c);
     table[i] = (1.0 - share) * dry + share * min_of(factor * table[i], limit + max_of(dry, 0.0));
   }
 }
