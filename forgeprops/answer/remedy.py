@@ -5,6 +5,7 @@ No change shortens transfer or delay, none adds water to a steel that may crack 
 says stop.
 """
 
+import contextlib
 import dataclasses
 from collections.abc import Iterator
 from dataclasses import dataclass
@@ -187,7 +188,11 @@ def best_remedy(result, verdict) -> Remedy | None:
 
     The doubt of a kind is calculated only where no kind before it holds a good change.
     """
-    tried = [t for t in trials(result.steel, result.route) if _possible(t, result.head)]
+    tried = []
+    for t in trials(result.steel, result.route):
+        with contextlib.suppress(InputError):  # a later heat may lie above the Ac1 of another steel
+            check_case(t.steel, result.head, t.route)
+            tried.append(t)
     names, like = verdict.doubt.names, result.evaluation
     cases = [(t.steel, result.head, t.route, result.shop) for t in tried]
     e = evaluate_like(cases_of(cases), like)
@@ -227,15 +232,6 @@ def best_remedy(result, verdict) -> Remedy | None:
     gives, costs = ", ".join(better) or surer, _costs(result, trial, e, i)
     what = (trial.kind, trial.words, trial.steel, trial.route, level)
     return Remedy(*what, c.right, round(100 * c.heads_inside), gives, costs)
-
-
-def _possible(trial: Trial, head) -> bool:
-    """Whether the formulas take it: a later heat may lie above the Ac1 of another steel."""
-    try:
-        check_case(trial.steel, head, trial.route)
-    except InputError:
-        return False
-    return True
 
 
 def _costs(result, trial: Trial, e, i: int) -> str:

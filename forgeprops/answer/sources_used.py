@@ -52,7 +52,7 @@ def _functions(value):
     if isinstance(value, tuple):
         return [f for item in value for f in _functions(item)]
     value = getattr(value, "__func__", value)  # of a class method
-    value = inspect.unwrap(getattr(value, "py_func", value)) if callable(value) else value
+    value = inspect.unwrap(value) if callable(value) else value
     if isinstance(value, (property, functools.cached_property)):
         value = getattr(value, "fget", None) or value.func
     own = getattr(value, "__module__", "") or ""
@@ -100,19 +100,17 @@ def _reached(idle: frozenset[str]) -> tuple[Source, ...]:
 
 def sources_of(result) -> tuple[Source, ...]:
     """Sources that an estimate used: of its formulas, then of rows of tables."""
-    rows, kind = of_formula_table(), result.route.cool.surroundings
+    rows, kind, name = of_formula_table(), result.route.cool.surroundings, result.head.name
     if kind == "row":
         rows += references(row_view_factor.__doc__, "thermal.surroundings.row_view_factor")
     if grade := _library_row(result.steel):
-        name = f"library.grades.{grade['grade']}"
-        what = f"Composition range of {grade['grade']}"
-        rows.append(Source(name, what, grade["standard"], grade["basis"]))
-    if result.head.name in heads() and result.head == head(result.head.name):
-        name, what = f"library.heads.{result.head.name}", f"Head {result.head.name}"
-        rows.append(Source(name, what, "own demonstration drawing", "invented"))
-    around = neighbours(kind)
-    name = f"thermal.surroundings.{kind}"
-    rows.append(Source(name, "Surroundings of the cooling head", around.reason, around.basis))
+        which, what = f"library.grades.{grade['grade']}", f"Composition range of {grade['grade']}"
+        rows.append(Source(which, what, grade["standard"], grade["basis"]))
+    if name in heads() and result.head == head(name):
+        drawing = "own demonstration drawing", "invented"
+        rows.append(Source(f"library.heads.{name}", f"Head {name}", *drawing))
+    why, what = neighbours(kind), "Surroundings of the cooling head"
+    rows.append(Source(f"thermal.surroundings.{kind}", what, why.reason, why.basis))
     for bath in sorted({q.medium for q in result.route.quench} & set(BATHS)):
         law, what = BATHS[bath], f"Heat transfer to a {bath}"
         rows.append(Source(f"thermal.media.{bath}", what, law.reason, law.basis))

@@ -1,7 +1,6 @@
 """The answer in sentences: plain words first, numbers second, the reason beside them."""
 
 import dataclasses
-import functools
 import math
 import textwrap
 from typing import Any
@@ -9,7 +8,7 @@ from typing import Any
 from ..base import cautions
 from ..base.arrays import rounded
 from ..base.ranges import ranked
-from ..base.tables import read_rows
+from ..base.tables import texts
 from ..forging.cautions import FULL_AUSTENITE, NO_AUSTENITE, is_idle
 from ..strength.hardness_scales import try_convert
 from ..thermal.spray_units import from_flux
@@ -20,14 +19,9 @@ from .warnings.spray import LATE_WATER_C
 _ALLOYING = (("chromium", "Cr", 0.30), ("nickel", "Ni", 0.40), ("molybdenum", "Mo", 0.08))
 
 
-@functools.cache
-def _sentences() -> dict[str, str]:
-    return {row["name"]: row["text"] for row in read_rows("library/sentences.csv")}
-
-
 def _say(name: str, result, **added) -> str:
     """A sentence of the table; it names the result as r, its zones, and what is added."""
-    return _sentences()[name].format(r=result, **result.zones, **added)
+    return texts("sentences")[name].format(r=result, **result.zones, **added)
 
 
 def structure(fractions, most: int | None = None) -> str:
@@ -182,8 +176,8 @@ def _deciding(result, units: Units) -> list[str]:
         f"Remedy: {cure}",
         f"Sure: {verdict.sure}. Measure next: {measure.words if measure else 'nothing decides.'}",
     ]
-    texts = map(units.text, lines)
-    return [line for text in texts for line in textwrap.wrap(text, 100, subsequent_indent="  ")[:3]]
+    lines = map(units.text, lines)
+    return [line for text in lines for line in textwrap.wrap(text, 100, subsequent_indent="  ")[:3]]
 
 
 def summary(result, units=None) -> str:
@@ -215,25 +209,25 @@ def details(result, units=None) -> str:
     """Everything beside the summary: why, water, furnace, press, skin, hosel, strike, shape, warnings, cautions."""
     face, sprayed = result.zones["face"], result.zones["face"].water_c is not None
     whys = {"face_why": _face_why(result), "hosel_why": _hosel_why(result)}
-    texts = [_water(result), _say("headline", result, **whys)]
-    texts += [] if result.without_spray is None else [_say("effect", result)]
+    said = [_water(result), _say("headline", result, **whys)]
+    said += [] if result.without_spray is None else [_say("effect", result)]
     now_c = face.water_c if sprayed else face.die_c
     water, loss_c = "spray" if result.route.sprays else "quench", face.peak_c - now_c
     where = f"when the {water} starts" if sprayed else "at the press"
     heat = {"now_c": now_c, "where": where, "loss_c": abs(loss_c)}
-    texts.append(_say("face", result, **heat, took="took" if loss_c >= 0.0 else "gave"))
-    texts.append(_say("steel", result))
-    texts += [*_second_heat(result), "Hosel: " + result.hosel.words()]
-    texts += ["Face at the strike: " + result.face.words(), "Shape: " + result.distortion.words()]
+    said.append(_say("face", result, **heat, took="took" if loss_c >= 0.0 else "gave"))
+    said.append(_say("steel", result))
+    said += [*_second_heat(result), "Hosel: " + result.hosel.words()]
+    said += ["Face at the strike: " + result.face.words(), "Shape: " + result.distortion.words()]
     verdict = result.verdict
-    texts += [f"Limit: {s.words}: {s.text(s.value)} ({s.text(s.low, s.high)}), kept with {100 * s.chance:.0f} % chance."
+    said += [f"Limit: {s.words}: {s.text(s.value)} ({s.text(s.low, s.high)}), kept with {100 * s.chance:.0f} % chance."
               for s in verdict.limits]  # fmt: skip
-    texts += [f"Limit not included: {name}." for name in verdict.not_included]
+    said += [f"Limit not included: {name}." for name in verdict.not_included]
     measure = verdict.measure_next
     if measure is not None:
-        texts.append(f"How to take it: {measure.reading.what}: {measure.reading.how}")
+        said.append(f"How to take it: {measure.reading.what}: {measure.reading.how}")
     units = Units.of(units)
-    lines = [line for text in texts for line in textwrap.wrap(units.text(text), 100)]
+    lines = [line for text in said for line in textwrap.wrap(units.text(text), 100)]
     found = [f"{w.rank}: {w.text}" for w in warnings(result)]
     for title, points in (("Warnings", found), ("Cautions", cautions.beside())):
         lines += ["", title] if points else []
