@@ -149,8 +149,8 @@ def air_cooled_bar(
 
 
 def quenched_bar(
-    steel: Steel, diameter_mm: float, h_w_m2k: float, from_c: float = 860.0, bath_c: float = 25.0, *,
-    grain_size_astm: float | None = None, constants=None, points: int = 9,
+    steel: Steel, diameter_mm: float, h_w_m2k: float, from_c: float = 860.0,
+    bath_c: float = 25.0, *, grain_size_astm: float | None = None, constants=None, points: int = 9,
 ) -> tuple[np.ndarray, np.ndarray]:  # fmt: skip
     """Quench a round bar of 2 to 300 mm in a bath; depth under the skin to the centre, mm, and hardness there, HV.
 

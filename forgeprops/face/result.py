@@ -55,11 +55,6 @@ class FaceStrike:
         return self.peak_force_n / 1000.0
 
     @property
-    def stress_mpa(self) -> float:
-        """The greater of the two tensions, MPa."""
-        return max(self.centre_mpa, self.edge_mpa)
-
-    @property
     def life(self) -> str:
         """Strikes to a crack, in words; no number above a bound: "fewer than 1,000"."""
         if self.strikes is None:

@@ -1,7 +1,4 @@
-"""Carbon equivalents: one number for how readily a steel hardens beside a weld or in a quick cooling.
-
-`steel` is a `Steel` or any object whose ``get(element)`` gives wt%, as floats or as arrays.
-"""
+"""Carbon equivalents: one number for how readily a steel hardens beside a weld or in a quick cooling."""
 
 import numpy as np
 
@@ -11,54 +8,25 @@ from ..inputs.grades import check_steel
 from .boron import content_of
 
 
-def _get(steel, *elements):
-    return [content_of(steel, element) for element in elements]
-
-
-def carbon_equivalent_iiw(steel):
-    """CE_IIW = C + Mn/6 + (Cr + Mo + V)/5 + (Ni + Cu)/15, wt%; for C above about 0.18.
-
-    .. [1] J. Dearden & H. O'Neill, Trans. Inst. Weld. 3 (1940) 203; IIW Doc. IX-535-67 (read).
-    """
-    c, mn, cr, mo, v, ni, cu = _get(steel, "C", "Mn", "Cr", "Mo", "V", "Ni", "Cu")
-    return plain(c + mn / 6 + (cr + mo + v) / 5 + (ni + cu) / 15)
-
-
-def pcm(steel):
-    """Pcm = C + Si/30 + (Mn + Cu + Cr)/20 + Ni/60 + Mo/15 + V/10 + 5 B, wt%; low carbon.
-
-    .. [1] Y. Ito & K. Bessyo, J. Japan Weld. Soc. 37 (1968); IIW Doc. IX-576-68 (read).
-    """
-    c, si, mn, cu, cr, ni, mo, v, b = _get(steel, "C", "Si", "Mn", "Cu", "Cr", "Ni", "Mo", "V", "B")
-    return plain(c + si / 30 + (mn + cu + cr) / 20 + ni / 60 + mo / 15 + v / 10 + 5 * b)
-
-
-def cet(steel):
-    """CET = C + (Mn + Mo)/10 + (Cr + Cu)/20 + Ni/40, wt%.
-
-    .. [1] D. Uwer & H. Höhne; EN 1011-2, annex C, method B (read).
-    """
-    c, mn, mo, cr, cu, ni = _get(steel, "C", "Mn", "Mo", "Cr", "Cu", "Ni")
-    return plain(c + (mn + mo) / 10 + (cr + cu) / 20 + ni / 40)
-
-
-def cen(steel):
-    """CEN, wt%: like Pcm at low carbon, like CE_IIW at high.
-
-    CEN = C + A [Si/24 + Mn/6 + Cu/15 + Ni/20 + (Cr + Mo + Nb + V)/5 + 5 B], A = 0.75 + 0.25 tanh(20 (C − 0.12)).
-
-    .. [1] N. Yurioka et al. 1983; one printing has Ni with Cu over 15, Ni/20 is taken (read).
-    """
-    elements = ("C", "Si", "Mn", "Cu", "Ni", "Cr", "Mo", "Nb", "V", "B")
-    c, si, mn, cu, ni, cr, mo, nb, v, b = _get(steel, *elements)
-    a = 0.75 + 0.25 * np.tanh(20.0 * (c - 0.12))
-    return plain(c + a * (si / 24 + mn / 6 + cu / 15 + ni / 20 + (cr + mo + nb + v) / 5 + 5 * b))
-
-
 def carbon_equivalents(steel) -> dict[str, float]:
-    """The four carbon equivalents in use, wt%: "CE_IIW", "Pcm", "CET", "CEN".
+    """The four carbon equivalents in use, wt%: "CE_IIW" (C above about 0.18), "Pcm" (low carbon), "CET", "CEN".
 
     Contents of one steel outside the range of an equivalent are warned of (CEN has no stated range).
+
+    Notes
+    -----
+    CE_IIW = C + Mn/6 + (Cr + Mo + V)/5 + (Ni + Cu)/15
+    Pcm = C + Si/30 + (Mn + Cu + Cr)/20 + Ni/60 + Mo/15 + V/10 + 5 B
+    CET = C + (Mn + Mo)/10 + (Cr + Cu)/20 + Ni/40
+    CEN = C + A [Si/24 + Mn/6 + Cu/15 + Ni/20 + (Cr + Mo + Nb + V)/5 + 5 B], A = 0.75 + 0.25 tanh(20 (C − 0.12)): like Pcm at
+    low carbon, like CE_IIW at high
+
+    References
+    ----------
+    .. [1] CE_IIW: J. Dearden & H. O'Neill, Trans. Inst. Weld. 3 (1940) 203; IIW Doc. IX-535-67 (read).
+    .. [2] Pcm: Y. Ito & K. Bessyo, J. Japan Weld. Soc. 37 (1968); IIW Doc. IX-576-68 (read).
+    .. [3] CET: D. Uwer & H. Höhne; EN 1011-2, annex C, method B (read).
+    .. [4] CEN: N. Yurioka et al. 1983; one printing has Ni with Cu over 15, Ni/20 is taken (read).
 
     Examples
     --------
@@ -71,5 +39,13 @@ def carbon_equivalents(steel) -> dict[str, float]:
     steel = check_steel(steel)
     if not np.ndim(steel.get("C")):
         tell(w for name in ("CE_IIW", "Pcm", "CET") for w in contents_outside(name, steel))
-    laws = {"CE_IIW": carbon_equivalent_iiw, "Pcm": pcm, "CET": cet, "CEN": cen}
-    return {name: law(steel) for name, law in laws.items()}
+    elements = ("C", "Si", "Mn", "Cu", "Ni", "Cr", "Mo", "Nb", "V", "B")
+    c, si, mn, cu, ni, cr, mo, nb, v, b = (content_of(steel, element) for element in elements)
+    a = 0.75 + 0.25 * np.tanh(20.0 * (c - 0.12))
+    found = {
+        "CE_IIW": c + mn / 6 + (cr + mo + v) / 5 + (ni + cu) / 15,
+        "Pcm": c + si / 30 + (mn + cu + cr) / 20 + ni / 60 + mo / 15 + v / 10 + 5 * b,
+        "CET": c + (mn + mo) / 10 + (cr + cu) / 20 + ni / 40,
+        "CEN": c + a * (si / 24 + mn / 6 + cu / 15 + ni / 20 + (cr + mo + nb + v) / 5 + 5 * b),
+    }
+    return {name: plain(value) for name, value in found.items()}

@@ -234,7 +234,7 @@ def test_impossible_limits_name_what_to_relax():
 
 @pytest.mark.parametrize("arguments, words", [
     ({"limits": 5}, "must be Limits"),
-    ({"settings": {}}, "settings must be a mapping .*{}"),
+    ({"settings": {}}, "no setting to turn"), ({"settings": 5}, "settings must be a mapping .*5"),
     ({"settings": {"flux": 5}}, "range of flux must be .*5"),
     ({"settings": {"flux": (9, 4)}}, "from low to high"),
     ({"settings": {"fluxx": (1, 2)}}, "did you mean 'flux'"),

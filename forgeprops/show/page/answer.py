@@ -103,11 +103,8 @@ def state_of(job: Job, result, verdict: Verdict, units: Units, pinned=None) -> d
     heads = {}
     for z, r in zones.items():
         phases = {name: round(100 * share) for name, share in r.fractions.items() if share >= 0.01}
-        heads[z] = {
-            "level": levels[z],
-            "text": units.hardness_text(r.hardness_hv),
-            "phases": phases,
-        }
+        head = {"level": levels[z], "text": units.hardness_text(r.hardness_hv)}
+        heads[z] = head | {"phases": phases}
     face = zones["face"]
     words = {
         "face": "may crack" if crack else _missed(by_name["face_hardness_hv"]),

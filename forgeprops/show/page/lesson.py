@@ -259,35 +259,40 @@ def _structure(result, u: Units) -> dict:
     )  # fmt: skip
 
 
-def _hardness(result, u: Units) -> dict:
-    face, hosel = (result.zones[z] for z in ("face", "hosel"))
-    both = {n: [getattr(z, f"hardness_{n}_hv") for z in (face, hosel)] for n in ("low", "high")}
-    values = [face.hardness_hv, hosel.hardness_hv]
+def _bar_step(u: Units, names, values, ends, title, ask, say, why) -> dict:
+    """A step of two bars of hardness, of which the second is guessed."""
+    chart = {
+        "x": {"label": "", "names": names},
+        "y": _hardness_axis(u),
+        "series": [_bars(names, values, [0])],
+    }
+    near, guess = [values[1] - 40, values[1] + 40], _hardness_guess(u, values[0])
     return _step(
-        "How hard does the hosel come out?",
-        f"The face, mostly martensite, is at {u.hardness_text(values[0])}. Drag the second bar to the hardness of the hosel: the same steel from the same furnace.",
-        {"x": {"label": "", "names": ["face", "hosel"]}, "y": _hardness_axis(u), "series": [_bars(["face", "hosel"], values, [0])]},
-        _hardness_guess(u, values[0]),
-        values[1], [values[1] - 40, values[1] + 40],
-        f"The hosel comes out at {u.hardness_text(values[1])}: the face is {values[0] / values[1]:.1f} times as hard by Vickers.",
+        title, ask, chart, guess, values[1], near, say, why, [_bars(names, values, **ends)]
+    )
+
+
+def _hardness(result, u: Units) -> dict:
+    zones = [result.zones[z] for z in ("face", "hosel")]
+    first, second = values = [z.hardness_hv for z in zones]
+    ends = {n: [getattr(z, f"hardness_{n}_hv") for z in zones] for n in ("low", "high")}
+    return _bar_step(
+        u, ["face", "hosel"], values, ends, "How hard does the hosel come out?",
+        f"The face, mostly martensite, is at {u.hardness_text(first)}. Drag the second bar to the hardness of the hosel: the same steel from the same furnace.",
+        f"The hosel comes out at {u.hardness_text(second)}: the face is {first / second:.1f} times as hard by Vickers.",
         "The hardness of each constituent depends on the carbon and on how quickly it formed; the hardness of a zone is that of their mix. The lines show where eight heads of ten should lie. Too hot or too long in the furnace, and scale and lost carbon soften the skin: the tester then reads less than the steel below has.",
-        [_bars(["face", "hosel"], values, **both)],
     )  # fmt: skip
 
 
 def _alloy(soft, hard, u: Units) -> dict:
-    values = [r.zones["hosel"].hardness_hv for r in (soft, hard)]
-    ends = {n: [getattr(r.zones["hosel"], f"hardness_{n}_hv") for r in (soft, hard)] for n in ("low", "high")}  # fmt: skip
-    names = [f"hosel of {SOFT}", f"hosel of {HARD}"]
-    return _step(
-        f"Another steel: {HARD} in place of {SOFT}. How hard is its hosel?",
-        f"Same head, same furnace, same air; no spray reaches the hosel. In {SOFT} it comes out at {u.hardness_text(values[0])}. Drag the second bar.",
-        {"x": {"label": "", "names": names}, "y": _hardness_axis(u), "series": [_bars(names, values, [0])]},
-        _hardness_guess(u, values[0]),
-        values[1], [values[1] - 40, values[1] + 40],
-        f"{u.hardness_text(values[1])} in {HARD}, against {u.hardness_text(values[0])} in {SOFT}.",
+    zones = [r.zones["hosel"] for r in (soft, hard)]
+    first, second = values = [z.hardness_hv for z in zones]
+    ends = {n: [getattr(z, f"hardness_{n}_hv") for z in zones] for n in ("low", "high")}
+    return _bar_step(
+        u, [f"hosel of {SOFT}", f"hosel of {HARD}"], values, ends, f"Another steel: {HARD} in place of {SOFT}. How hard is its hosel?",
+        f"Same head, same furnace, same air; no spray reaches the hosel. In {SOFT} it comes out at {u.hardness_text(first)}. Drag the second bar.",
+        f"{u.hardness_text(second)} in {HARD}, against {u.hardness_text(first)} in {SOFT}.",
         "Chromium and molybdenum, and more carbon, slow the sorting of the atoms: the soft regions of the map move right, to longer times. The same path in air passes them and meets bainite, so the hosel hardens although no water touched it. Alloy counts only where it is dissolved: carbides left in the furnace do not help. More carbon also makes martensite harder and more brittle: such a face may crack in the spray.",
-        [_bars(names, values, **ends)],
     )  # fmt: skip
 
 

@@ -1,6 +1,7 @@
 """The page: one widget with rail, head, tiles and tabs on the job of a `Desk`."""
 
 import asyncio
+import contextlib
 import json
 import threading
 import time
@@ -176,9 +177,8 @@ class Page(Widget):
             return self._answer(full=False)
         with self.hold_sync():
             self.first, self.curves = first | {"n": self._moving.get("n")}, curves
-        try:
-            loop = asyncio.get_running_loop()
-        except RuntimeError:  # no loop, as in a script or a test
+        loop = _loop()
+        if loop is None:
             return self._answer(full=False)
         now, until = loop.time(), self._until
         if self._due is None:
@@ -227,11 +227,8 @@ class Page(Widget):
         self._turn += 1
         self._stop.set()
         self._stop = threading.Event()
-        rest = self._rest(self._turn, after_s, self._stop, work)
-        try:
-            self._task = asyncio.get_running_loop().create_task(rest)
-        except RuntimeError:  # no loop, as in a script or a test
-            asyncio.run(rest)
+        rest, loop = self._rest(self._turn, after_s, self._stop, work), _loop()
+        self._task = loop.create_task(rest) if loop else asyncio.run(rest)
 
     async def _rest(self, turn: int, after_s: float, stop: threading.Event, work) -> None:
         if after_s:
@@ -295,6 +292,13 @@ class Page(Widget):
         return blocks
 
 
+def _loop() -> asyncio.AbstractEventLoop | None:
+    """The loop that runs here; None in a script or a test."""
+    with contextlib.suppress(RuntimeError):
+        return asyncio.get_running_loop()
+    return None
+
+
 def _steel(text: str) -> Steel:
     """A steel of one's own from its typed contents: "C=0.31 Mn=0.5 Cr=0.95"."""
     contents, unsure, _ = composition_of(text)
@@ -321,9 +325,6 @@ def page(tab: str = "why", job: Job | None = None, file: str | None = "job.json"
         Where the job is kept, beside the notebook; under a page server it stays in the reader's browser.
     """
     shown = Page(Desk(job, None if served() else file), tab)
-    if shown.desk.keeps:
-        try:
-            shown._watching = asyncio.get_running_loop().create_task(_watch(shown))
-        except RuntimeError:
-            pass
+    if shown.desk.keeps and (loop := _loop()):
+        shown._watching = loop.create_task(_watch(shown))
     return shown

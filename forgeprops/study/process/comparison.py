@@ -91,8 +91,8 @@ def _sequence(given, what: str) -> list:
 
 
 def compare(
-    grades, preheats_c=PREHEATS_C, head=None, route=None, limits=None, *, forgings_c=None, shop=None,
-    line=None, reference=REFERENCE, bench=None,
+    grades, preheats_c=PREHEATS_C, head=None, route=None, limits=None, *, forgings_c=None,
+    shop=None, line=None, reference=REFERENCE, bench=None,
 ) -> Comparison:  # fmt: skip
     """Compare grades at preheat or forging temperatures, and rank them by the user's own limits.
 

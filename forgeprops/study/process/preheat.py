@@ -65,8 +65,8 @@ def preheat_for_c(steel, forging_c, head=None, route=None, shop=None):
     """
     die = _die_map(*checked_case(steel, head, route, shop))
     low, high = math.ceil(die[0]), math.floor(die[-1])
-    for end in (np.min(forging_c), np.max(forging_c)):
-        check_number(float(end), "forging temperature", low, high, "°C")
+    for wanted in np.ravel(np.asarray(forging_c, object)):
+        check_number(wanted, "forging temperature", low, high, "°C")
     return np.interp(forging_c, die, _MARCHED_C)
 
 

@@ -288,8 +288,8 @@ class Scatter(InWords):
 
 
 def scatter(
-    steel, head=None, route=None, spread=None, limits=None, *, n: int = 8192, chemistry: str = "heat",
-    indices: bool | int = True, quantities=None, seed: int = 0, **options,
+    steel, head=None, route=None, spread=None, limits=None, *, n: int = 8192,
+    chemistry: str = "heat", indices: bool | int = True, quantities=None, seed: int = 0, **options,
 ) -> Scatter:  # fmt: skip
     """Draw steel, head, route and shop about their middles, and see what comes out.
 

@@ -9,7 +9,7 @@ import numpy as np
 
 from ...answer.estimate import estimate
 from ...answer.verdict import Verdict, verdict_of
-from ...base.errors import InputError, check_number, check_whole, shown
+from ...base.errors import InputError, check_number, check_whole
 from ...base.in_words import InWords
 from ...inputs.head import Head
 from ...inputs.limits import QUANTITIES, Limits
@@ -307,8 +307,8 @@ class _Search:
 
 
 def choose(
-    steel, head=None, route=None, limits=None, settings=None, *, spread=None, chemistry: str = "heat",
-    starts: int = 4, seed: int = 0, **options,
+    steel, head=None, route=None, limits=None, settings=None, *, spread=None,
+    chemistry: str = "heat", starts: int = 4, seed: int = 0, **options,
 ) -> Choice:  # fmt: skip
     """Find the settings that meet the limits and stand farthest from them under scatter.
 
@@ -344,10 +344,9 @@ def choose(
     study = Study.of(steel, head, route, limits, options)
     limits = study.limits
     seed = check_whole(seed, "seed", 0, 2**31)
-    if settings is not None and not (isinstance(settings, Mapping) and settings):
-        form = "a mapping such as {'preheat_c': (850, 1000)}"
-        raise InputError(f"settings must be {form}; got {shown(settings)}.")
     ranges = study.ranges(settings, SETTINGS)
+    if not ranges:
+        raise InputError(f"there is no setting to turn; give some of {', '.join(SETTINGS)}.")
     starts = int(check_number(starts, "starts", 1, 100))
     search = _Search(study, ranges, inputs_of(study, spread, chemistry), seed)
     robustness, checked, relax = np.nan, None, data_frame(columns=_RELAX)

@@ -194,15 +194,19 @@ class Study:
 
     def ranges(self, given: Mapping | None, default: Mapping) -> dict[str, tuple[float, float]]:
         """Ranges of the settings given, or of those of `default` that the case has."""
-        found = {}
-        for name, pair in (default if given is None else given).items():
+        found, left_out = {}, given is None
+        given = default if left_out else given
+        if not isinstance(given, Mapping):
+            form = "a mapping such as {'preheat_c': (850, 1000)}"
+            raise InputError(f"settings must be {form}; got {shown(given)}.")
+        for name, pair in given.items():
             what = setting(name)
             ends = check_list(pair, f"range of {name}", "(low, high)", 2)
             low, high = (what.check(end, "range") for end in ends)
             if not low < high:
                 span = f"from low to high; got {low:g} to {high:g}"
                 raise InputError(f"range of {what.label} must be {span}.")
-            if given is not None or self.has(name):
+            if not left_out or self.has(name):
                 self.value(name)  # says why the case does not have it
                 found[what.name] = low, high
         return found

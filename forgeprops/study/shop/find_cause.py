@@ -326,8 +326,10 @@ def _confusable(drifts, table, apart, at, marched, z, zones):
 
 def _check_words(pair, marched: Evaluation, z, zones) -> str:
     """The further look at a head that parts two causes (drift, its number and likeliest place) best, in words."""
-    looks = [(f"measure the hardness of the {zone}", marched.hardness_hv[:, i], "HV", _EXTRA_HV, 0.0)
-             for i, zone in enumerate(ZONES) if zone not in zones]  # fmt: skip
+    looks, hv = [], marched.hardness_hv.T
+    for zone in (zone for zone in ZONES if zone not in zones):
+        words = f"measure the hardness of the {zone}"
+        looks.append((words, hv[ZONES.index(zone)], "HV", _EXTRA_HV, 0.0))
     for when, column in _LOOKS.items():
         for zone, values in zip(ZONES, getattr(marched.results, column).T, strict=True):
             words = f"read the {zone} with a pyrometer {when}"

@@ -97,8 +97,10 @@ class ShopFit(InWords):
     def table(self):
         """One row a number: before, value, standard error, 95 % interval, share of the data, verdict."""
         columns = "number before value standard_error low high data_share verdict".split()
-        rows = [(n, p.centre, getattr(self.shop, n), self.shop.standard_error(n), *self.interval(n), self.data_share(n), self.verdict(n))
-                for n, p in zip(self.numbers, self.priors, strict=True)]  # fmt: skip
+        rows, shop = [], self.shop
+        for n, p in zip(self.numbers, self.priors, strict=True):
+            found = p.centre, getattr(shop, n), shop.standard_error(n), *self.interval(n)
+            rows.append((n, *found, self.data_share(n), self.verdict(n)))
         return data_frame(rows, columns=columns)
 
     shown = table

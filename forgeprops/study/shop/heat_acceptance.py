@@ -98,8 +98,8 @@ class Judgements(InWords, tuple):
 
 
 def judge_heat(
-    steel, head="mid-iron", route=None, limits=None, shop=None, *, turned=None, chance: float = GOOD,
-    strict_grade: bool = True, bench=None,
+    steel, head="mid-iron", route=None, limits=None, shop=None, *, turned=None,
+    chance: float = GOOD, strict_grade: bool = True, bench=None,
 ) -> Judgement:  # fmt: skip
     """Accept a heat of steel for a head, a route and limits.
 
@@ -168,10 +168,10 @@ def judge_heat(
     else:
         said += f" Inside the limits, but not sure enough: {sure.words} "
         said += f"{100 * chance:.0f} % is required ({'; '.join(unsure)})."
-    for one in turned or ():
+    ranges = study.ranges(turned, TURNED)
+    for one in ranges:
         if setting(one).group != "route":
             raise InputError(f"{one} cannot be adjusted for a heat; give settings of the route.")
-    ranges = study.ranges(turned, TURNED)
     if not ranges:
         return replace(judged, reason=f"{said} No setting may be adjusted.")
     settings, adjusted, sure = _adjusted(study, ranges, chance)
@@ -201,8 +201,8 @@ def judge_heat(
 
 
 def judge_heats(
-    certificates, head="mid-iron", route=None, limits=None, shop=None, *, progress=None, cancel=None,
-    **options,
+    certificates, head="mid-iron", route=None, limits=None, shop=None, *, progress=None,
+    cancel=None, **options,
 ) -> Judgements:  # fmt: skip
     """Acceptance of a whole list of certificates (or steels); one that cannot be used is held and says why.
 
