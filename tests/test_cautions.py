@@ -83,7 +83,9 @@ def test_every_subcommand_carries_them(command, tmp_path, monkeypatch, capsys):
 
 
 def test_every_page_and_table_carry_the_short_one(tmp_path):
-    assert all(SHORT in flat(str(made().static)) for made in (Page, Lesson, Trust))
+    pages = [flat(str(made().static)) for made in (Page, Lesson, Trust)]
+    assert all(SHORT in page for page in pages)
+    assert not re.search(r"\d\.0 (rows|steels|of)", pages[-1])  # counts are whole
     assert fp.estimate_many([fp.grade("1030")]).attrs["cautions"] == SHORT
     fp.estimate_many([fp.grade("1030")], to=tmp_path / "cases")
     part = next((tmp_path / "cases").glob("part-*.parquet"))

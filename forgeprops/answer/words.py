@@ -8,7 +8,7 @@ from typing import Any
 from ..base import cautions
 from ..base.arrays import rounded
 from ..base.ranges import ranked
-from ..base.tables import texts
+from ..base.tables import read_rows, texts
 from ..forging.cautions import FULL_AUSTENITE, NO_AUSTENITE, is_idle
 from ..strength.hardness_scales import try_convert
 from ..thermal.spray_units import from_flux
@@ -56,12 +56,9 @@ def _hosel_why(result) -> str:
     return f"in {_cooled_in(result)} it cools at {rate}, {soft}"
 
 
-_AIR = {"single": "still air", "row": "a row in still air", "bin": "a bin", "fan": "moving air", "sleeve": "its sleeve",
-        "box": "a closed box", "vermiculite": "vermiculite"}  # fmt: skip
-
-
 def _air(result) -> str:
-    return _AIR[result.route.cool.surroundings]
+    rows = read_rows("constants/surroundings.csv")
+    return next(r["short"] for r in rows if r["kind"] == result.route.cool.surroundings)
 
 
 def _cooled_in(result) -> str:

@@ -67,37 +67,16 @@ class Marched:
     trace: list | None
 
 
-_SIZES = ("cases_n", "case_bytes", "zones", "steps_n")
-_TABLES = (
-    "carbon_points",
-    "convection_points",
-    "extent_points",
-    "contact_points",
-    "medium_points",
-    "trace_points",
-)
-_ARRAYS = (
-    *(
-        "points",
-        "cases",
-        "heads",
-        "head_of",
-        "steps",
-        "convection",
-        "convection_of",
-        "media",
-        "start",
-    ),
-    *("start_of", "kinetics", "physics", "control", "extent", "inverse", "top", "contact"),
-    *("weight", "stiff", "slope"),
-)
+_SIZES = "cases_n case_bytes zones steps_n".split()
+_TABLES = """carbon_points convection_points extent_points contact_points medium_points trace_points""".split()
+_ARRAYS = """points cases heads head_of steps convection convection_of media start start_of kinetics physics control
+    extent inverse top contact weight stiff slope""".split()
 _RESULTS = ("state", "first_state", "heat", "marks", "energy", "steps", "first_of")
 
 
 class _Input(ctypes.Structure):
-    _fields_ = [(name, ctypes.c_int64) for name in _SIZES + _TABLES] + [
-        (name, ctypes.c_void_p) for name in _ARRAYS
-    ]
+    _fields_ = [(n, ctypes.c_int64) for n in _SIZES + _TABLES]
+    _fields_ += [(n, ctypes.c_void_p) for n in _ARRAYS]
 
 
 class _Output(ctypes.Structure):
@@ -110,13 +89,8 @@ def engine() -> ctypes.CDLL:
     loaded = library.load()
     loaded.forgeprops_fields.restype = ctypes.c_char_p
     loaded.forgeprops_free.restype = None
-    ours = (
-        (*STEEL_FIELDS, *ROUTE_FIELDS, "ln_carbide_speed"),
-        ZONE_FIELDS,
-        KINETIC_FIELDS,
-        PHYSICS.names,
-        control(1.0, 0.0).dtype.names,
-    )
+    read = [*STEEL_FIELDS, *ROUTE_FIELDS, "ln_carbide_speed"]
+    ours = read, ZONE_FIELDS, KINETIC_FIELDS, PHYSICS.names, control(1.0, 0.0).dtype.names
     theirs = loaded.forgeprops_fields().decode().split("/")
     if [list(names) for names in ours] != [names.split() for names in theirs]:
         raise library.EngineLibraryError(

@@ -59,6 +59,10 @@ OUT = 17
     O_SOFTENED_HV,
 ) = range(OUT)
 
+_SHARES = {
+    O_FERRITE: FERRITE, O_PEARLITE: PEARLITE, O_BAINITE: BAINITE, O_MARTENSITE: MARTENSITE, O_AUSTENITE: AUSTENITE
+}  # fmt: skip
+
 
 def _share(part, whole):
     """`part` over `whole`, 0 where there is none."""
@@ -85,17 +89,8 @@ class _Steels:
             cases["v_content"], cases["carbon"], np.maximum(austenite_c, cases["start_c"])
         )
         self.vanadium_hv = (cases["v_hv"] * dissolved)[:, None]
-        self.law = TemperingCoefficients(
-            cases["temper_q_k"][:, None],
-            self.half_log_j,
-            self.temper_width,
-            self.temper_soft_hv,
-            self.temper_slope_hv,
-            self.temper_overaged_hv,
-            self.temper_floor_hv,
-            self.temper_floor_carbon_hv,
-            self.temper_bainite_share,
-        )
+        law = (cases[name][:, None] for name in ("temper_q_k", *HARDNESS_FIELDS[-8:]))
+        self.law = TemperingCoefficients(*law)
 
     def law_at(self, where):
         """The tempering law's numbers of the structures that `where` picks."""
@@ -235,11 +230,7 @@ def collect(cases, fresh_hv, state, first_state, first_of, heat, layout):
     columns = {
         O_HV: hv,
         O_HV_COOLED: cooled,
-        O_FERRITE: state[:, FERRITE],
-        O_PEARLITE: state[:, PEARLITE],
-        O_BAINITE: state[:, BAINITE],
-        O_MARTENSITE: state[:, MARTENSITE],
-        O_AUSTENITE: state[:, AUSTENITE],
+        **{column: state[:, row] for column, row in _SHARES.items()},
         O_UNTRANSFORMED: 1.0 - share,
         O_SHARE: share,
         O_CARBON: state[:, CARBON_0],

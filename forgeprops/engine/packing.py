@@ -42,83 +42,37 @@ CARBON_POINTS = 49
 JET_W_M2K = 12_000.0
 
 #: Fields of a steel that the engine reads, that only its hardness needs, and fields of the route.
-STEEL_FIELDS = (
-    *("carbon", "cr", "mo", "ae1", "ae3", "ac1", "ac3", "bainite_limit", "ln_f", "ln_p", "ln_b"),
-    *("alloy_f", "alloy_p"),
-    *("grain_m", "grain_ln_k", "grain_q", "grain_ln_k_low", "grain_q_low", "pin_low", "pin_high"),
-    *("alloyed", "temper_q_k", "ms_grain"),
-)
-HARDNESS_FIELDS = (
-    *("f_a", "f_b", "p_a0", "p_ac", "p_b", "b_a0", "b_ac", "b_b0", "b_bc", "ferrite_hv"),
-    *(
-        "v_content",
-        "v_hv",
-        "first_ferrite_cap",
-        "half_log_j",
-        "temper_width",
-        "temper_soft_hv",
-        "temper_slope_hv",
-    ),
-    *("temper_overaged_hv", "temper_floor_hv", "temper_floor_carbon_hv", "temper_bainite_share"),
-)
-ROUTE_FIELDS = (
-    *("furnace_c", "furnace_emissivity", "start_c", "air_c", "emissivity", "view_factor"),
-    *(
-        "air_factor",
-        "spray_factor",
-        "scale_factor",
-        "furnace_convection",
-        "coil_s",
-        "die_factor",
-        "die_c",
-    ),
-    *("work_k", "scale_left", "start_grain_um", "start_austenite", "start_scale_um"),
-    *("first_finish_c", "first_grain_um"),
-)
+STEEL_FIELDS = """carbon cr mo ae1 ae3 ac1 ac3 bainite_limit ln_f ln_p ln_b alloy_f alloy_p grain_m grain_ln_k grain_q
+    grain_ln_k_low grain_q_low pin_low pin_high alloyed temper_q_k ms_grain""".split()
+HARDNESS_FIELDS = """f_a f_b p_a0 p_ac p_b b_a0 b_ac b_b0 b_bc ferrite_hv v_content v_hv first_ferrite_cap half_log_j
+    temper_width temper_soft_hv temper_slope_hv temper_overaged_hv temper_floor_hv temper_floor_carbon_hv
+    temper_bainite_share""".split()
+ROUTE_FIELDS = """furnace_c furnace_emissivity start_c air_c emissivity view_factor air_factor spray_factor scale_factor
+    furnace_convection coil_s die_factor die_c work_k scale_left start_grain_um start_austenite start_scale_um
+    first_finish_c first_grain_um""".split()
 #: What a study may turn, as natural logarithms (0 = as the laws say): how fast carbides dissolve in the furnace, and how
 #: much the press strain that stays speeds ferrite and bainite in every zone.
-LN_FIELDS = [
-    ("ln_carbide_speed", np.float64),
-    ("ln_strain_f", np.float64, (5,)),
-    ("ln_strain_b", np.float64, (5,)),
-    ("coil_c", np.float64, (5,)),
-]
+LN_FIELDS = ["ln_carbide_speed", ("ln_strain_f", 5), ("ln_strain_b", 5), ("coil_c", 5)]
+
+
+def _record(fields) -> np.dtype:
+    """Record of floats by their names, or names and lengths."""
+    return np.dtype(
+        [(f, np.float64) if isinstance(f, str) else (f[0], np.float64, f[1:]) for f in fields]
+    )
+
+
 #: A case; what the engine reads comes first, in the order of ``native/input.h``.
-CASE = np.dtype(
-    [(n, np.float64) for n in STEEL_FIELDS + ROUTE_FIELDS]
-    + LN_FIELDS
-    + [("later_j", np.float64, (5,))]
-    + [(n, np.float64) for n in HARDNESS_FIELDS]
-)
-ZONE_FIELDS = (
-    "mass_kg",
-    "front_m2",
-    "back_m2",
-    "side_m2",
-    "conduction_m",
-    "link_m",
-    "one_structure",
-)
-ZONE = np.dtype([(n, np.float64) for n in ZONE_FIELDS])
+CASE = _record([*STEEL_FIELDS, *ROUTE_FIELDS, *LN_FIELDS, ("later_j", 5), *HARDNESS_FIELDS])
+ZONE_FIELDS = "mass_kg front_m2 back_m2 side_m2 conduction_m link_m one_structure".split()
+ZONE = _record(ZONE_FIELDS)
 STEP = np.dtype(
-    [
-        ("kind", np.int64),
-        ("medium", np.int64),
-        ("air", np.int64),
-        ("duration_s", np.float64),
-        ("contact", np.float64),
-        ("flux", np.float64),
-        ("fluid_c", np.float64),
-        ("share", np.float64, (5,)),
-        ("cover", np.float64, (5,)),
-    ]
+    [(name, np.int64) for name in ("kind", "medium", "air")]
+    + _record(["duration_s", "contact", "flux", "fluid_c", ("share", 5), ("cover", 5)]).descr
 )
 #: Constants of the rate equations that the engine needs at every point.
-KINETIC_FIELDS = (
-    *("q_ferrite", "q_pearlite", "q_bainite", "grain_ferrite", "grain_pearlite", "grain_bainite"),
-    *("ferrite_c", "pearlite_c", "bainite_c", "ferrite_cr", "pearlite_cr", "bainite_cr"),
-    *("ferrite_mo", "pearlite_mo", "bainite_mo", "bainite_tail"),
-)
+KINETIC_FIELDS = """q_ferrite q_pearlite q_bainite grain_ferrite grain_pearlite grain_bainite ferrite_c pearlite_c
+    bainite_c ferrite_cr pearlite_cr bainite_cr ferrite_mo pearlite_mo bainite_mo bainite_tail""".split()
 
 #: Steps in a packed route: furnace, transfer, rest, stroke, rest, delay, spray, then delay and quench as often as there are
 #: any, and cooling.
@@ -146,9 +100,7 @@ def kinetic_array(k: dict[str, float] | None = None) -> np.ndarray:
     """Constants of the rate equations by `KINETIC_FIELDS`: Q, grain exponents, sensitivities to C, Cr, Mo, and how
     bainite slows down, as a record, shape (1,)."""
     k = k or kinetics.constants()
-    return np.array(
-        [tuple(k[name] for name in KINETIC_FIELDS)], [(n, np.float64) for n in KINETIC_FIELDS]
-    )
+    return np.array([tuple(k[name] for name in KINETIC_FIELDS)], _record(KINETIC_FIELDS))
 
 
 def start_tables(comp: SteelColumns, methods: dict[str, str] | None = None) -> np.ndarray:
@@ -184,49 +136,20 @@ def pack_steels(
     put(carbon=comp.get("C"), cr=comp.get("Cr"), mo=comp.get("Mo"))
     ae1, ae3 = temperatures.ae1_c(comp), temperatures.ae3_c(comp)
     ac1, ac3 = temperatures.ac1_c(comp), temperatures.ac3_c(comp)
-    put(
-        ae1=ae1,
-        ae3=np.maximum(ae3, ae1 + 1.0),
-        ac1=ac1,
-        ac3=np.maximum(ac3, ac1 + 10.0),
-        bainite_limit=kinetics.kinetic_bainite_start_c(comp),
-    )
+    put(ae1=ae1, ae3=np.maximum(ae3, ae1 + 1.0), ac1=ac1, ac3=np.maximum(ac3, ac1 + 10.0))
+    put(bainite_limit=kinetics.kinetic_bainite_start_c(comp))
     pack_constants(comp, cases, k)
     growth = austenite.grain_growth_coefficients(_OneColumn(comp))
-    for name, column in zip(
-        (
-            "grain_m",
-            "grain_ln_k",
-            "grain_q",
-            "grain_ln_k_low",
-            "grain_q_low",
-            "pin_low",
-            "pin_high",
-        ),
-        growth,
-        strict=True,
-    ):
+    for name, column in zip(STEEL_FIELDS[-10:-3], growth, strict=True):
         cases[name] = column
     put(alloyed=alloyed_share(comp))
     boundary = comp.get("C") + (cases["ae3"] - cases["ae1"])[:, None] / kinetics.AE3_SLOPE_C
-    put(
-        first_ferrite_cap=np.clip(
-            (boundary - comp.get("C")) / (boundary - kinetics.CARBON_IN_FERRITE), 0.0, 1.0
-        )
-    )
+    cap = (boundary - comp.get("C")) / (boundary - kinetics.CARBON_IN_FERRITE)
+    put(first_ferrite_cap=np.clip(cap, 0.0, 1.0))
     put(ms_grain=temperatures.martensite_grain_coefficient((methods or {}).get("ms", "own")))
     temper = tempering.tempering_coefficients(comp)
-    put(
-        temper_q_k=temper.activation_k,
-        half_log_j=temper.half_log_j,
-        temper_width=temper.width,
-        temper_soft_hv=temper.soft_hv,
-        temper_slope_hv=temper.slope_hv,
-        temper_overaged_hv=temper.overaged_hv,
-        temper_floor_hv=temper.floor_hv,
-        temper_floor_carbon_hv=temper.floor_carbon_hv,
-        temper_bainite_share=temper.bainite_share,
-    )
+    put(temper_q_k=temper.activation_k)
+    put(**{name: getattr(temper, name.removeprefix("temper_")) for name in HARDNESS_FIELDS[-8:]})
     return start_tables(comp, methods)
 
 
@@ -234,32 +157,13 @@ def pack_constants(
     comp: SteelColumns, cases: np.ndarray, k: dict[str, float] | None = None
 ) -> None:
     """Fill the fields of `cases` that hold constants of the rate equations and of the constituents' hardness."""
-    names = (
-        "ln_f",
-        "ln_p",
-        "ln_b",
-        "alloy_f",
-        "alloy_p",
-        "v_content",
-        "v_hv",
-        "f_a",
-        "f_b",
-        "p_a0",
-        "p_ac",
-        "p_b",
-        "b_a0",
-        "b_ac",
-        "b_b0",
-        "b_bc",
-    )
+    names = """ln_f ln_p ln_b alloy_f alloy_p v_content v_hv f_a f_b p_a0 p_ac p_b b_a0 b_ac b_b0 b_bc""".split()
     values = (
         *kinetics.ln_composition_factors(comp, k=k),
         *kinetics.alloy_shares(comp, k),
         comp.get("V"),
         (k or kinetics.constants())["solid_v"],
-        *constituents.ferrite_line(comp, k),
-        *constituents.pearlite_line(comp, k),
-        *constituents.bainite_line(comp, k),
+        *constituents.lines(comp, k),
     )
     for name, value in zip(names, values, strict=True):
         cases[name] = np.broadcast_to(value, comp.get("C").shape)[:, 0]

@@ -20,14 +20,7 @@ from .packing import POINTS
 HEATED_WITHIN_C = 10.0
 #: Constituents of a structure; "untransformed" is what the furnace did not make austenite.
 CONSTITUENTS = ("ferrite", "pearlite", "bainite", "martensite", "austenite", "untransformed")
-_SHARE_AT = (
-    out.O_FERRITE,
-    out.O_PEARLITE,
-    out.O_BAINITE,
-    out.O_MARTENSITE,
-    out.O_AUSTENITE,
-    out.O_UNTRANSFORMED,
-)
+_SHARE_AT = range(out.O_FERRITE, out.O_UNTRANSFORMED + 1)
 _STATE_AT = (state.FERRITE, state.PEARLITE, state.BAINITE, state.MARTENSITE, state.AUSTENITE)
 
 

@@ -42,20 +42,16 @@ def pack_routes(
     """Fill the route fields of `cases`; return their steps, convection to air (see `convection_tables`) and the tables of the baths."""
     route, shop = columns.route, columns.shop
     kind = route["surroundings"].astype(np.int64)
-    for field, name in (
-        ("furnace_c", "preheat_c"),
-        ("start_c", "start_c"),
-        ("air_c", "air_c"),
-        ("die_c", "die_c"),
-        ("scale_left", "scale_left"),
-        ("first_finish_c", "finish_c"),
-    ):
+    for field, name in (("furnace_c", "preheat_c"), ("first_finish_c", "finish_c")):
         cases[field] = route[name]
-    cases["emissivity"], cases["die_factor"], cases["spray_factor"] = (
-        shop["emissivity"],
-        shop["die"],
-        shop["spray"],
-    )
+    for name in ("start_c", "air_c", "die_c", "scale_left"):
+        cases[name] = route[name]
+    for field, name in (
+        ("emissivity", "emissivity"),
+        ("die_factor", "die"),
+        ("spray_factor", "spray"),
+    ):
+        cases[field] = shop[name]
     heating = np.array(_FURNACES)[route["furnace"].astype(np.int64)]
     cases["furnace_convection"], emissivity, cases["scale_factor"], coil = heating.T
     cases["furnace_emissivity"] = route["furnace_emissivity"] * emissivity
@@ -74,10 +70,8 @@ def pack_routes(
 
     def step(i, kinds, seconds):
         # below a nanosecond a step is none: its inverse must stay a number
-        steps["kind"][:, i], steps["duration_s"][:, i] = (
-            kinds,
-            np.where(np.asarray(seconds) > 1e-9, seconds, 0.0),
-        )
+        steps["kind"][:, i] = kinds
+        steps["duration_s"][:, i] = np.where(np.asarray(seconds) > 1e-9, seconds, 0.0)
 
     wet, back = route["has_spray"], route["back_on_die"] > 0.0
     half = 0.5 * route["rest_s"]
@@ -89,11 +83,8 @@ def pack_routes(
     steps["contact"][:, 3] = route["contact"]
     step(4, REST, np.minimum(half, delay))
     step(5, np.where(wet & back, REST, AIR), np.maximum(delay - half, 0.0))
-    step(
-        6,
-        np.where(wet, np.where(back, SPRAY_ON_DIE, SPRAY), AIR),
-        np.where(wet, route["spray_s"], 0.0),
-    )
+    spray = np.where(wet, np.where(back, SPRAY_ON_DIE, SPRAY), AIR)
+    step(6, spray, np.where(wet, route["spray_s"], 0.0))
     for z, name in enumerate(("rim_share", "body_share", "neck_share", "hosel_share"), start=1):
         steps["share"][:, 6, z] = np.where(wet, route[name], 0.0)
     steps["share"][:, 6, 0] = wet
@@ -139,17 +130,11 @@ def _pack_quench(
         at["duration_s"][mine], at["fluid_c"][mine] = number["duration_s"], number["fluid_c"]
         share = np.broadcast_to([dict(q.zones).get(z, 0.0) for z in ZONES], (len(mine), len(ZONES)))
         if q.medium == "water spray":
-            at["kind"][mine], at["flux"][mine], at["share"][mine] = (
-                SPRAY,
-                number["flux_kg_m2_s"],
-                share,
-            )
+            at["kind"][mine], at["flux"][mine] = SPRAY, number["flux_kg_m2_s"]
+            at["share"][mine] = share
         elif q.medium.endswith("air"):
-            speed = (
-                share * number["air_speed_m_s"][:, None]
-                if q.medium == "forced air"
-                else 0.0 * share
-            )
+            blown = number["air_speed_m_s"] if q.medium == "forced air" else np.zeros(len(mine))
+            speed = share * blown[:, None]
             zones, head_of = heads
             tables, table_of = convection_tables(zones, head_of[mine], route["air_c"], speed)
             at["kind"][mine], at["air"][mine] = AIR, sum(map(len, streams)) + table_of + 1

@@ -91,16 +91,10 @@ def _torches(columns: Cases):
 def _again(columns: Cases, rows: np.ndarray, heat: LocalHeat, after: tuple) -> Cases:
     """The cases under a torch instead of their route: held at its peak, cooled in still air, then what comes after."""
     part = columns.rows(rows)
-    changed = dict.fromkeys(
-        ("transfer_s", "dwell_s", "rest_s", "strain", "has_spray", "has_quench"), 0
-    )
-    changed |= {
-        "preheat_c": heat.peak_c,
-        "soak_s": RISE_S + heat.hold_s,
-        "start_c": 25.0,
-        "view_factor": np.nan,
-    }
+    changed = dict.fromkeys("transfer_s dwell_s rest_s strain has_spray has_quench".split(), 0)
+    changed |= {"preheat_c": heat.peak_c, "soak_s": RISE_S + heat.hold_s, "start_c": 25.0}
     changed |= {"furnace": HEATING.index("induction"), "surroundings": COOLING.index("single")}
+    changed |= {"view_factor": np.nan}
     columns_of = {n: np.full(len(rows), v, part.route[n].dtype) for n, v in changed.items()}
     return dataclasses.replace(
         part, route={**part.route, **columns_of}, later=(after,), later_of=np.zeros(len(rows), int)
@@ -159,19 +153,8 @@ def _march(
         cases[name] += unsure[1]
     if strain_speed is not None:
         cases["ln_strain_f"] = cases["ln_strain_b"] = np.log(strain_speed)
-    packed = batch.Packed(
-        cases,
-        heads,
-        head_of,
-        steps,
-        tables,
-        table_of,
-        start,
-        steel_of,
-        packing.kinetic_array(constants),
-        packing.section(points),
-        media,
-    )
+    laws = packing.kinetic_array(constants), packing.section(points), media
+    packed = batch.Packed(cases, heads, head_of, steps, tables, table_of, start, steel_of, *laws)
     return batch.run(packed, **options)
 
 
@@ -191,14 +174,7 @@ def _press_work_k(columns: Cases) -> np.ndarray:
     At the furnace's own temperature: it is a few kelvin, so the metal's exact one hardly matters.
     """
     strain = columns.route["strain"]
-    stress = flow_stress_mpa(
-        columns.composition,
-        np.clip(columns.route["preheat_c"], 700.0, 1250.0),
-        np.maximum(strain, 0.01),
-        _RATE_PER_S,
-    )
-    return np.where(
-        strain > 0.0,
-        _WORK_TO_HEAT * stress * 1e6 * strain / (STEEL_DENSITY_KG_M3 * austenite_cp_j_kgk(900.0)),
-        0.0,
-    )
+    metal_c = np.clip(columns.route["preheat_c"], 700.0, 1250.0)
+    stress = flow_stress_mpa(columns.composition, metal_c, np.maximum(strain, 0.01), _RATE_PER_S)
+    rise = _WORK_TO_HEAT * stress * 1e6 / (STEEL_DENSITY_KG_M3 * austenite_cp_j_kgk(900.0))
+    return np.where(strain > 0.0, rise * strain, 0.0)

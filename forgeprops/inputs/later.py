@@ -3,18 +3,11 @@
 from dataclasses import dataclass
 
 from ..base.errors import check_choice, check_list
+from ..base.tables import read_rows
 from .settings import check_settings
 
 #: Ways to cool after the spray, in words.
-COOLING_WORDS = {
-    "single": "alone in still air",
-    "row": "in a row on a conveyor",
-    "bin": "in a bin of hot heads",
-    "fan": "in front of a fan",
-    "sleeve": "still air, sleeve on the hosel",
-    "box": "in a closed insulated box of hot heads",
-    "vermiculite": "buried in vermiculite",
-}
+COOLING_WORDS = {r["kind"]: r["words"] for r in read_rows("constants/surroundings.csv")}
 COOLING = tuple(COOLING_WORDS)
 
 

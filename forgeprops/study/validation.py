@@ -57,10 +57,10 @@ class Parity:
 
 def stored(name: str, *texts: str):
     """A table of data/ with all columns but `texts` as numbers, nan where empty (DataFrame)."""
+    import pandas as pd
+
     table = data_frame(read_rows(name))
-    numbers = [c for c in table if c not in texts]
-    table[numbers] = table[numbers].replace("", "nan").astype(float)
-    return table
+    return table.apply(lambda column: column if column.name in texts else pd.to_numeric(column))
 
 
 def parity(what: str) -> Parity:

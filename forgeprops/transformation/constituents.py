@@ -22,45 +22,36 @@ REFERENCE_RATE_C_PER_S = 100.0
 _POWER = 1.0 / 14.0
 
 
-_ALLOYS = ("Si", "Mn", "Ni", "Cr", "Mo")
+def lines(comp, k=None) -> tuple:
+    """Lines of ferrite (a, b), of pearlite (a, its change per wt% of the pearlite's carbon, b) and of bainite (a and b, each
+    with its change per wt% carbon); `k` defaults to `kinetics.constants()`.
 
+    Below 0.77 % carbon the pearlite is lean in cementite and softer.
 
-def _terms(name: str, elements, comp, k):
-    return sum(k[f"{name}_{e.lower()}"] * comp.get(e) for e in elements)
-
-
-def _solution_hv(comp, k):
-    """What the alloy in solution adds to ferrite, in pearlite too, HV."""
-    return _terms("solid", _ALLOYS, comp, k)
-
-
-def ferrite_line(comp, k=None):
-    """a and b of pro-eutectoid ferrite's line; `k` defaults to `kinetics.constants()`.
-
-    >>> a, b = ferrite_line({"Si": 0.25, "Mn": 0.5, "Ni": 0.1, "Cr": 0.1, "Mo": 0.02})
+    >>> a, b, *_ = lines({"Si": 0.25, "Mn": 0.5, "Ni": 0.1, "Cr": 0.1, "Mo": 0.02})
     >>> 80 < a + 3.3 * b < 110
     True
 
-    .. [1] Own fit of tests/fits/fit_kinetics.py to data/measured/air_cooled_bars.csv, 71 of 119 rows
-       from memory; the shares of Si, Mn, Cr and Mo are first guesses that were not freed
-       (data/fits/kinetics.csv) (our own fit).
+    .. [1] Ferrite and pearlite: own fit of tests/fits/fit_kinetics.py to data/measured/air_cooled_bars.csv, 71 of 119 rows
+       from memory; the shares of Si, Mn, Cr and Mo are first guesses that were not freed (data/fits/kinetics.csv)
+       (our own fit).
+    .. [2] Bainite: terms of Ph. Maynier, B. Jungmann & J. Dollet, AIME 1978, pp. 518-544, from memory; level, slope and some
+       terms fitted by tests/fits/fit_kinetics.py (data/fits/kinetics.csv) (our own fit).
     """
     k = k or constants()
-    return k["ferrite_hv"] + _solution_hv(comp, k), k["ferrite_slope"]
 
+    def terms(name, *elements):
+        return sum(k[f"{name}_{e.lower()}"] * comp.get(e) for e in elements)
 
-def pearlite_line(comp, k=None):
-    """a, its change per wt% of the carbon in the pearlite, and b of pearlite's line.
-
-    Below 0.77 % carbon the pearlite is lean in cementite and softer (`a` rises with its carbon).
-
-    .. [1] Own fit of tests/fits/fit_kinetics.py; the shares of Mn, Cr and Mo are first guesses that
-       were not freed (data/fits/kinetics.csv) (our own fit).
-    """
-    k = k or constants()
-    refined = _terms("pearlite_hv", ("Mn", "Cr", "Mo"), comp, k)
-    a = k["pearlite_hv"] + _solution_hv(comp, k) + refined
-    return a, k["pearlite_hv_c"], k["pearlite_slope"]
+    alloys = ("Si", "Mn", "Ni", "Cr", "Mo")
+    dissolved = terms(
+        "solid", *alloys
+    )  # what the alloy in solution adds to ferrite, in pearlite too
+    refined = terms("pearlite_hv", "Mn", "Cr", "Mo")
+    ferrite = k["ferrite_hv"] + dissolved, k["ferrite_slope"]
+    pearlite = k["pearlite_hv"] + dissolved + refined, k["pearlite_hv_c"], k["pearlite_slope"]
+    a, b = (k[name] + terms(name, *alloys) for name in ("bainite_hv", "bainite_slope"))
+    return *ferrite, *pearlite, a, k["bainite_hv_c"], b, k["bainite_slope_c"]
 
 
 def dissolved_vanadium(v, carbon, t_c):
@@ -85,18 +76,6 @@ def vanadium_share(log_v):
     .. [1] 1/(1 + rate/20) (our choice).
     """
     return 1.0 / (1.0 + 10.0**log_v / (3600.0 * 20.0))
-
-
-def bainite_line(comp, k=None):
-    """a, its change per wt% carbon, b and its change per wt% carbon of bainite's line.
-
-    .. [1] Terms of Ph. Maynier, B. Jungmann & J. Dollet, AIME 1978, pp. 518-544, from memory; level,
-       slope and some terms fitted by tests/fits/fit_kinetics.py (data/fits/kinetics.csv) (our own fit).
-    """
-    k = k or constants()
-    a = k["bainite_hv"] + _terms("bainite_hv", _ALLOYS, comp, k)
-    b = k["bainite_slope"] + _terms("bainite_slope", _ALLOYS, comp, k)
-    return a, k["bainite_hv_c"], b, k["bainite_slope_c"]
 
 
 @functools.cache
