@@ -36,15 +36,16 @@ def _refuse(name: str, form: str, value, where: str = ""):
     raise InputError(f"{name} must be {form}; got {shown(value)}{_at(where)}.")
 
 
-def check_kind(value, kind: type, name: str, where: str = ""):
-    """Return `value` if it is of `kind`; otherwise raise.
+def check_kind(value, kind: type, name: str, where: str = "", form: str = ""):
+    """Return `value` if it is of `kind`, in words `form`; otherwise raise.
 
     >>> check_kind("fast", dict, "limits")
     Traceback (most recent call last):
     ...
     forgeprops.base.errors.InputError: limits must be a dict; got 'fast'.
     """
-    return value if isinstance(value, kind) else _refuse(name, f"a {kind.__name__}", value, where)
+    form = form or f"a {kind.__name__}"
+    return value if isinstance(value, kind) else _refuse(name, form, value, where)
 
 
 def check_list(value, name: str, form: str = "a list", count: int | None = None) -> tuple:

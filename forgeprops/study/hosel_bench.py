@@ -11,7 +11,7 @@ from typing import Any
 
 from ..answer.evaluation import evaluate
 from ..answer.result import Estimate
-from ..base.errors import InputError, check_list, check_number
+from ..base.errors import check_kind, check_list, check_number
 from ..hosel.bench import Bench, bench_options
 from ..hosel.bend import bend_of_head
 from ..inputs.cases import Cases
@@ -37,6 +37,7 @@ _NOTHING_DEG, _NOTHING_N, _NOTHING_HV = 0.05, 10.0, 3.0
 _COSTLY_HV = 30.0
 #: Share of bainite and martensite below which a hosel counts as normalised: heat below Ac1 does not soften it (our choice).
 _NORMALISED = 0.3
+_RESULT = "what forgeprops.estimate(...) returns"
 
 
 @dataclass(frozen=True)
@@ -182,7 +183,7 @@ def soften(
     >>> best.helps, best.hosel_hv < hard.zones["hosel"].hardness_hv
     (True, True)
     """
-    _checked(result)
+    check_kind(result, Estimate, "result", form=_RESULT)
     lowest = check_number(lowest_preheat_c, "lowest preheat", 20.0, 1300.0, "°C")
     steps = check_list(preheat_steps_c, "preheat_steps_c")
     steps = [check_number(x, "preheat step", 1.0, 500.0, "°C") for x in steps]
@@ -220,12 +221,6 @@ def soften(
     return Softening(*base[:4], longer, normalised, tuple(remedies))
 
 
-def _checked(result) -> None:
-    if not isinstance(result, Estimate):
-        form = "what forgeprops.estimate(...) returns"
-        raise InputError(f"result must be {form}; got {type(result).__name__}.")
-
-
 #: What nobody has measured or everybody chooses: low and high end of each default (our choice; `hosel_bend`
 #: defends each), with words.
 _ENDS = {
@@ -254,7 +249,7 @@ def hosel_sensitivity(result: Estimate, bench: Mapping[str, Any] | None = None):
     >>> table["what"][0]
     'bend zone, 10 to 20 mm'
     """
-    _checked(result)
+    check_kind(result, Estimate, "result", form=_RESULT)
     bench, head, zone = bench_options(bench), result.head, result.zones["hosel"]
     metal = zone.strength, result.zones["neck"].strength
     rows = []

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from ...answer.verdict import ShortVerdict
-from ...base.errors import InputError, check_list, check_number, shown
+from ...base.errors import InputError, check_kind, check_list, check_number
 from ...base.in_words import InWords
 from ...inputs.limits import Limits
 from ...inputs.settings import Setting, setting, table
@@ -142,10 +142,9 @@ def window(
     (5, 5)
     """
     study = Study.of(steel, head, route, limits, options)
-    if tolerances is not None and not isinstance(tolerances, Mapping):
-        form = "a mapping such as {'flux': 1}"
-        raise InputError(f"tolerances must be {form}; got {shown(tolerances)}.")
-    ax, ay = (_axis(given, tolerances or {}) for given in (x, y))
+    tolerances = {} if tolerances is None else tolerances
+    check_kind(tolerances, Mapping, "tolerances", form="a mapping such as {'flux': 1}")
+    ax, ay = (_axis(given, tolerances) for given in (x, y))
     if ax.setting.name == ay.setting.name:
         raise InputError(f"both axes are {ax.setting.name}; give two different settings.")
     grid = np.meshgrid(ax.values, ay.values)

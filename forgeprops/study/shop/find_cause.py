@@ -13,7 +13,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from ...answer.evaluation import Evaluation, evaluate
-from ...base.errors import InputError, check_choice, check_list, check_number, shown
+from ...base.errors import InputError, check_choice, check_kind, check_list, check_number, shown
 from ...base.in_words import InWords
 from ...base.tables import read_rows
 from ...inputs.head import ZONES
@@ -247,9 +247,8 @@ def _readings_of(measured) -> tuple[dict[str, list[float]], int]:
 def _expected(usual, zones, predicted: np.ndarray) -> np.ndarray:
     if usual is None:
         return predicted
-    if not isinstance(usual, Mapping):
-        form = "a mapping such as {'face': 430, 'hosel': 237}"
-        raise InputError(f"usual must be {form}; got {shown(usual)}.")
+    form = "a mapping such as {'face': 430, 'hosel': 237}"
+    check_kind(usual, Mapping, "usual", form=form)
     if lost := [zone for zone in zones if zone not in usual]:
         need = f"every zone that was measured ({', '.join(zones)})"
         raise InputError(f"usual has no {lost[0]}; needed is {need}.")

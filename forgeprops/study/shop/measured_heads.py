@@ -6,7 +6,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from ...answer.cases import head_from, route_from
-from ...base.errors import InputError, check_choice, check_number, shown
+from ...base.errors import InputError, check_choice, check_kind, check_number
 from ...certificates.reading import Certificates
 from ...engine.packing import POINTS
 from ...engine.section import lobatto
@@ -81,9 +81,7 @@ def read_runs(source, route: Route | None = None, sheet: str | None = None, file
     >>> runs["7"].route.preheat.temperature_c, runs["7"].route.spray.flux_kg_m2_s
     (910.0, 8.0)
     """
-    route = Route() if route is None else route
-    if not isinstance(route, Route):
-        raise InputError(f"route must be a Route(...); got {shown(route)}.")
+    route = check_kind(Route() if route is None else route, Route, "route", form="a Route(...)")
     fields = [text_field("head_id", "piece part serial run")]
     fields.append(text_field("heat", "cast melt Schmelze", needed=False))
     fields.append(text_field("head", "drawing model", needed=False))
@@ -182,9 +180,7 @@ def observe(traces, hardness, head, steel, route, noise_c: float | None = None) 
     estimated from each trace if not given.
     """
     for given, kind, what in ((traces, Traces, "traces"), (hardness, HardnessReadings, "hardness")):
-        if given is not None and not isinstance(given, kind):
-            form = f"what read_{what} returns, or None"
-            raise InputError(f"{what} must be {form}; got {type(given).__name__}.")
+        check_kind(given, kind | None, what, form=f"what read_{what} returns, or None")
     if noise_c is not None:
         noise_c = check_number(noise_c, "noise of the thermocouples", 0.0, 100.0, "K")
     names = [n for m in (traces, hardness) if m is not None for n in m.frame["head_id"].unique()]

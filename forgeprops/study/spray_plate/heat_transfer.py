@@ -10,7 +10,7 @@ from typing import NamedTuple
 
 import numpy as np
 
-from ...base.errors import InputError, check_number
+from ...base.errors import InputError, check_kind, check_number
 from ...base.in_words import InWords
 from ...base.ranges import Warn
 from ...io.tables import data_frame
@@ -48,9 +48,7 @@ def _checked(time_s, temperature_c, plate, start_c: float | None, noise_c: float
         said = f"reaches {y.min():.0f} to {y.max():.0f} °C, out of range (-60 to 1400 °C)"
     if said:
         raise InputError(f"the trace {said}.")
-    if not isinstance(plate, Plate):
-        form = "a Plate(thickness_mm, depth_mm, ...)"
-        raise InputError(f"plate must be {form}; got {type(plate).__name__}.")
+    check_kind(plate, Plate, "plate", form="a Plate(thickness_mm, depth_mm, ...)")
     start = float(y[:_FIRST_READINGS].mean())
     if start_c is not None:
         start = check_number(start_c, "starting temperature", -60.0, 1400.0, "°C")
