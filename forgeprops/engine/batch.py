@@ -261,7 +261,7 @@ def run(
             out.heat[mine] = heat
 
     spans = [(b, min(b + chunk, n)) for b in range(0, n, chunk)]
-    workers = min(threads or os.cpu_count() or 1, len(spans))
+    workers = min(threads or os.cpu_count() or 1, len(spans)) if len(spans) > 1 else 1
     if workers <= 1:
         for span in spans:
             part(span)

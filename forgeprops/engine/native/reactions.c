@@ -44,7 +44,7 @@ INLINE void martensite_now(const Input *in, Steels *k, int i, vec ferrite) {
   martensite_law(in, k->start_at, k->carbon[i], &k->ms[i], &k->alpha[i]);
 }
 
-/* S(X) of a rate equation , by the tables of `kinetics.extent_tables`. */
+/* S(X) of a rate equation, by the tables of `kinetics.extent_tables`. */
 INLINE vec extent_of(const Input *in, int law, vec x, vec *steep) {
   const int cells = (int)in->extent_points - 1;
   vec position = root(clamp(x, 0.0, 1.0)) * cells, low, high;
