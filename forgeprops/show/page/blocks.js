@@ -23,7 +23,7 @@ const BLOCKS = {
           ? "td.wrap" : "td") : "th", c ? {} : { scope: "row" }, c ? v : first)));
     };
     return el("div.withmenu.grow", {}, exports(b.name || "table", () => [b.head, ...b.rows]), el("table" +
-      (levels.length ? ".levels" : ""), {},
+      (levels.length ? ".levels" : "") + (b.wraps ? ".wraps" : ""), {},
       el("thead", {}, el("tr", {}, levels.length ? el("th", { "aria-label": "verdict" }) : null, ...b.head.map((v) =>
         el("th", { scope: "col" }, v)))), el("tbody", {}, ...b.rows.map(row))));
   },

@@ -180,12 +180,14 @@ def _goals() -> list[dict]:
         kind = "none" if not r["wanted"] or not counts else "good" if r["missed_by"] == 0 else "out"
         words = met if kind != "none" else "does not count" if not counts else "no goal"
         levels.append(kind)
-        rows.append([r["goal"], f"{r['wanted']} {r['unit']}" if r["wanted"] else "–", f"{r['reached']} {r['unit']}", words,
-                     str(r["rows"]) + (f" in {r['groups']}" if r["groups"] != "" else ""), r["left_out"], r["limit"]])  # fmt: skip
+        wanted = f"{r['wanted']} {r['unit']}: {words}" if r["wanted"] else words
+        groups = f" in {r['groups']}" if r["groups"] != "" else ""
+        of = f"{r['rows']}{groups}; {r['left_out']}"
+        rows.append([r["goal"], wanted, f"{r['reached']} {r['unit']}", of, r["limit"]])
     return [
         text("What this package set itself and what it reached. A number reached on fitted rows does not count."),
-        {"kind": "table", "name": "goals", "levels": levels, "rows": rows,
-         "head": ["goal", "required", "reached", "", "rows", "left out of the fit", "what limits it"]},
+        {"kind": "table", "name": "goals", "levels": levels, "rows": rows, "wraps": True,
+         "head": ["goal", "required", "reached", "rows; left out of the fit", "what limits it"]},
     ]  # fmt: skip
 
 
