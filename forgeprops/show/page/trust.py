@@ -195,6 +195,6 @@ def _remembered() -> list[dict]:
     table, rows = validation.remembered(), validation.remembered_rows()
     return [
         text(f"{counted(sources())}. These formulas and numbers were recalled and may be wrong in a digit; the source of every other formula stands with its basis in the References of its docstring."),
-        {"kind": "table", "name": "remembered", "head": ["room", "what", "source"], "rows": table.values.tolist()},
-        {"kind": "table", "name": "remembered rows", "head": ["table", "recalled", "of rows"], "rows": rows.astype(str).values.tolist()},
+        {"kind": "table", "name": "remembered", "head": ["room", "what", "source"], "rows": table.values.tolist(), "wraps": True},
+        {"kind": "table", "name": "remembered rows", "head": ["table", "recalled", "of rows"], "rows": rows.astype(str).values.tolist(), "wraps": True},
     ]  # fmt: skip
