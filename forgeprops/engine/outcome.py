@@ -29,7 +29,7 @@ from ..transformation.tempering import (
     tempered_bainite_hv,
     tempered_martensite_hv,
 )
-from .packing import HARDNESS_FIELDS
+from .packing import HARDNESS_FIELDS, TEMPER_FIELDS
 
 #: Hardness of retained austenite, HV (from memory: 180-250 for low-alloy steel).
 _AUSTENITE_HV = 210.0
@@ -89,7 +89,7 @@ class _Steels:
             cases["v_content"], cases["carbon"], np.maximum(austenite_c, cases["start_c"])
         )
         self.vanadium_hv = (cases["v_hv"] * dissolved)[:, None]
-        law = (cases[name][:, None] for name in ("temper_q_k", *HARDNESS_FIELDS[-8:]))
+        law = (cases[name][:, None] for name in ("temper_q_k", *TEMPER_FIELDS))
         self.law = TemperingCoefficients(*law)
 
     def law_at(self, where):

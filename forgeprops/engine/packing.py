@@ -42,11 +42,16 @@ CARBON_POINTS = 49
 JET_W_M2K = 12_000.0
 
 #: Fields of a steel that the engine reads, that only its hardness needs, and fields of the route.
-STEEL_FIELDS = """carbon cr mo ae1 ae3 ac1 ac3 bainite_limit ln_f ln_p ln_b alloy_f alloy_p grain_m grain_ln_k grain_q
-    grain_ln_k_low grain_q_low pin_low pin_high alloyed temper_q_k ms_grain""".split()
-HARDNESS_FIELDS = """f_a f_b p_a0 p_ac p_b b_a0 b_ac b_b0 b_bc ferrite_hv v_content v_hv first_ferrite_cap half_log_j
-    temper_width temper_soft_hv temper_slope_hv temper_overaged_hv temper_floor_hv temper_floor_carbon_hv
-    temper_bainite_share""".split()
+_GRAIN = "grain_m grain_ln_k grain_q grain_ln_k_low grain_q_low pin_low pin_high".split()
+STEEL_FIELDS = (
+    """carbon cr mo ae1 ae3 ac1 ac3 bainite_limit ln_f ln_p ln_b alloy_f alloy_p""".split()
+)
+STEEL_FIELDS += [*_GRAIN, "alloyed", "temper_q_k", "ms_grain"]
+#: Of the tempering law, after its activation, in the order of `tempering.TemperingCoefficients`.
+TEMPER_FIELDS = """half_log_j temper_width temper_soft_hv temper_slope_hv temper_overaged_hv temper_floor_hv
+    temper_floor_carbon_hv temper_bainite_share""".split()
+HARDNESS_FIELDS = """f_a f_b p_a0 p_ac p_b b_a0 b_ac b_b0 b_bc ferrite_hv v_content v_hv first_ferrite_cap""".split()
+HARDNESS_FIELDS += TEMPER_FIELDS
 ROUTE_FIELDS = """furnace_c furnace_emissivity start_c air_c emissivity view_factor air_factor spray_factor scale_factor
     furnace_convection coil_s die_factor die_c work_k scale_left start_grain_um start_austenite start_scale_um
     first_finish_c first_grain_um""".split()
@@ -140,7 +145,7 @@ def pack_steels(
     put(bainite_limit=kinetics.kinetic_bainite_start_c(comp))
     pack_constants(comp, cases, k)
     growth = austenite.grain_growth_coefficients(_OneColumn(comp))
-    for name, column in zip(STEEL_FIELDS[-10:-3], growth, strict=True):
+    for name, column in zip(_GRAIN, growth, strict=True):
         cases[name] = column
     put(alloyed=alloyed_share(comp))
     boundary = comp.get("C") + (cases["ae3"] - cases["ae1"])[:, None] / kinetics.AE3_SLOPE_C
@@ -149,7 +154,7 @@ def pack_steels(
     put(ms_grain=temperatures.martensite_grain_coefficient((methods or {}).get("ms", "own")))
     temper = tempering.tempering_coefficients(comp)
     put(temper_q_k=temper.activation_k)
-    put(**{name: getattr(temper, name.removeprefix("temper_")) for name in HARDNESS_FIELDS[-8:]})
+    put(**{name: getattr(temper, name.removeprefix("temper_")) for name in TEMPER_FIELDS})
     return start_tables(comp, methods)
 
 
