@@ -123,7 +123,7 @@ EXPORT int forgeprops_march(const Input *in, Output *out) {
     qsort(jobs, (size_t)count, sizeof *jobs, by_hardenability);
     cooling->jobs = jobs;
     cooling->count = count;
-    cooling->kept_n = kept_size(&layout);
+    cooling->kept_n = keep_lane(&layout, cooling, 0, NULL, 0);
     /* `queue` and `first` have done their work: which job is the case's, and which case goes the same way up to the water */
     share(in, way_hash, same_way, first, queue, table, size);
     for (int64_t j = 0; j < count; j++)

@@ -34,7 +34,7 @@ static int enter(const Layout *L, const Input *in, Cooling *k, int l) {
     if (own_stage(s->kind) > k->stage) return WAITS;
     if (s->kind == STROKE) strike(L, in, k, l, c);
     if (s->duration_s <= 0.0) continue;
-    const int bath = s->kind == BATH, water = bath || s->kind == SPRAY || s->kind == SPRAY_ON_DIE;
+    const int bath = s->kind == BATH, water = own_stage(s->kind) == IN_WATER;
     const int64_t air = s->air ? s->air - 1 : in->convection_of[job->of];
     k->surface.fluid_c[l] = s->fluid_c;
     for (int z = 0; z < L->zones; z++) {
@@ -62,8 +62,7 @@ static int enter(const Layout *L, const Input *in, Cooling *k, int l) {
 /* Leave the piece of the route that lane `l` is in. */
 static void leave(const Layout *L, const Input *in, Cooling *k, int l) {
   Job *job = k->job[l];
-  const int64_t kind = job->first_heat ? COOL : in->steps[job->of * in->steps_n + job->phase].kind;
-  if (kind == SPRAY || kind == SPRAY_ON_DIE || kind == BATH)
+  if (!job->first_heat && own_stage(in->steps[job->of * in->steps_n + job->phase].kind) == IN_WATER)
     for (int z = 0; z < L->zones; z++) k->marks[z][M_WATER_OFF][l] = lane_mean(L, in, &k->heat, z, l);
   job->phase++;
 }
@@ -100,8 +99,8 @@ static void hand_over(const Layout *L, const Input *in, Cooling *k, int l, Outpu
   out->steps[c] = charge->steps >= in->control->step_limit ? -charge->steps : taken < 0 ? taken : charge->steps + taken;
 }
 
-/* Numbers of a lane from one stage to the next: copied to `kept`, or from it with `back`. */
-static void keep_lane(const Layout *L, Cooling *k, int l, double *kept, int back) {
+/* Numbers of a lane from one stage to the next: copied to `kept`, or from it with `back`; how many they are. */
+static int64_t keep_lane(const Layout *L, Cooling *k, int l, double *kept, int back) {
   Steels *steel = &k->steel;
   const int n = L->structures;
   const struct { vec *rows; int count; } all_of[] = {
@@ -110,17 +109,15 @@ static void keep_lane(const Layout *L, Cooling *k, int l, double *kept, int back
     {steel->carbon_0, n}, {steel->ae3, n}, {steel->ms_most, n}, {k->scale_um, L->zones}, {k->marks[0], L->zones * MARKS},
     {&k->last, 1}, {&k->time, 1}, {&k->taken, 1}, {k->energy, 3},
   };
+  int64_t at = 0;
   for (size_t a = 0; a < sizeof all_of / sizeof *all_of; a++) {
     double *lane = (double *)all_of[a].rows + l;
-    for (int i = 0; i < all_of[a].count; i++, kept++)
-      if (back) lane[i * LANES] = *kept;
-      else *kept = lane[i * LANES];
+    for (int i = 0; i < all_of[a].count; i++, at++)
+      if (kept && back) lane[i * LANES] = kept[at];
+      else if (kept) kept[at] = lane[i * LANES];
   }
   for (int i = 0; back && i < n; i++) steel->law_of[i][l] = -1.0;
-}
-
-static int64_t kept_size(const Layout *L) {
-  return 3 * L->points + (STEPPED + 9) * L->structures + L->zones * (MARKS + 1) + 6;
+  return at;
 }
 
 /* Put a job at the start of its route into lane `l`. */
