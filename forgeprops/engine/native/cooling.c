@@ -27,7 +27,7 @@ typedef struct {
 
 /* What a step is made of, beside the temperatures. */
 typedef struct {
-  vec plain[MAX_POINTS], capacity[MAX_POINTS], extra[MAX_POINTS], k1[MAX_POINTS], k2[MAX_POINTS], change[MAX_POINTS], bend[MAX_POINTS];
+  vec plain[MAX_POINTS], capacity[MAX_POINTS], extra[MAX_POINTS], k1[MAX_POINTS], k2[MAX_POINTS], change[MAX_POINTS];
   vec assumed[MAX_POINTS], latent[MAX_POINTS], late[MAX_POINTS], debt[MAX_POINTS];
   Stretch stretch;
 } Try;
@@ -84,18 +84,18 @@ INLINE void cooling_structure(const Layout *L, const Input *in, Cooling *k, Try 
   for (int z = 0; z < L->zones; z++) {
     const int n = L->count[z], f = L->first[z];
     aside[z] = all(0.0);
-    vec rate[MAX_POINTS], mean[MAX_POINTS];
+    vec rate[MAX_POINTS];
     for (int j = 0; j < n; j++) {
       const int i = f + j;
       rate[i] = -3600.0 * (w->change[i] * per_h * w->capacity[i] - w->assumed[i]) / w->plain[i];
-      mean[i] = k->heat.t[i] + 0.5 * w->change[i];
       if (L->lumped[z]) aside[z] += w->extra[i] * w->change[i];
     }
     for (int r = 0; r < structures_of(L, z); r++) { /* a zone with one structure is so even that the mean stands for all its points */
       const int i = L->structure[z] + r;
-      w->stretch.start[i] = structure_mean(L, in, z, r, k->heat.t);
-      w->stretch.end[i] = w->stretch.start[i] + structure_mean(L, in, z, r, w->change);
-      w->stretch.mean[i] = structure_mean(L, in, z, r, mean);
+      vec start = structure_mean(L, in, z, r, k->heat.t), change = structure_mean(L, in, z, r, w->change);
+      w->stretch.start[i] = start;
+      w->stretch.mean[i] = start + 0.5 * change;
+      w->stretch.end[i] = start + change;
       w->stretch.rate[i] = structure_mean(L, in, z, r, rate);
     }
   }
@@ -224,8 +224,7 @@ INLINE void cooling_step(const Layout *L, const Input *in, Cooling *k, Try *w, T
       w->change[i] = h * (1.5 * w->k1[i] + 0.5 * w->k2[i]);
       mask cold = k->settled | (heat->t[i] < 150.0);
       mask idle = k->settled | (s[AUSTENITE * n + r] < 1e-3) | (heat->t[i] + w->change[i] > k->steel.ae3[r]);
-      w->bend[i] = 0.5 * h * (w->k1[i] + w->k2[i]);
-      error = greater(error, size(w->bend[i]) * (cold ? all(0.25) : all(1.0)));
+      error = greater(error, size(0.5 * h * (w->k1[i] + w->k2[i])) * (cold ? all(0.25) : all(1.0)));
       largest = greater(largest, size(w->change[i]) / (idle ? all(control->stride_idle) : all(control->stride)));
     }
   error /= k->finer * control->error;
@@ -259,17 +258,7 @@ INLINE void cooling_step(const Layout *L, const Input *in, Cooling *k, Try *w, T
     k->current = 1 - k->current;
   }
   if (any(off > 0.0)) lost = spread_debt(L, in, k, w, h, gamma_h);
-  for (int z = 0; z < L->zones; z++) {
-    vec owed = all(0.0), own = all(0.0);
-    for (int j = 0; j < L->count[z]; j++) {
-      const int i = L->first[z] + j;
-      owed += not_stored(in->physics, h, heat->t[i], w->change[i], heat->austenite[i], heat->mass[z] * in->weight[i], w->capacity[i], capacity_2[i],
-                         w->k1[i], w->k2[i], power[i]) - w->extra[i] * w->change[i];
-      own += w->plain[i];
-    }
-    owed /= own;
-    for (int j = 0; j < L->count[z]; j++) w->debt[L->first[z] + j] += owed;
-  }
+  store_rest(L, in, heat, h, w->change, w->plain, w->extra, capacity_2, w->k1, w->k2, power, w->debt);
   for (int i = 0; i < L->points; i++) power[i] = w->k1[i] + w->k2[i];
   /* the method's own quadrature of the boundary heat */
   vec got = 0.5 * h * (taken + taken_2) - 0.5 * gamma_h * h * sloped(L, heat, power) - lost, stored = all(0.0), given = all(0.0);

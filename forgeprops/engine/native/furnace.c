@@ -269,17 +269,7 @@ INLINE void heat_all(const Layout *L, const Input *in, Furnace *k, const int64_t
       off = greater(off, size(debt[i]));
     }
     error = greater(error, off) / (control->furnace_error * finer);
-    for (int z = 0; z < L->zones; z++) {
-      vec owed = all(0.0), own = all(0.0);
-      for (int j = 0; j < L->count[z]; j++) {
-        const int i = L->first[z] + j;
-        owed += not_stored(p, h, heat->t[i], change[i], heat->austenite[i], heat->mass[z] * in->weight[i], capacity[i], capacity_2[i], k1[i],
-                           k2[i], power[i]) - extra[i] * change[i];
-        own += plain[i];
-      }
-      owed /= own;
-      for (int j = 0; j < L->count[z]; j++) debt[L->first[z] + j] += owed;
-    }
+    store_rest(L, in, heat, h, change, plain, extra, capacity_2, k1, k2, power, debt);
     mask good = k->alive & (((error <= 1.0) & (largest <= 1.3)) | (h <= 1e-6));
     vec lost = all(0.0);
     for (int z = 0; z < L->zones; z++)

@@ -204,12 +204,22 @@ INLINE void second_stage(const Layout *L, const vec *capacity, const vec *capaci
     power[i] = capacity[i] / capacity_2[i] * (power[i] + latent[i]) - 2.0 * capacity[i] * k1[i];
 }
 
-/* Heat, J, that the two stages bring to point `i` beyond what its change of temperature stores: both stages count the capacity as constant.
-   `right` is the right side of the second stage. */
-INLINE vec not_stored(const Physics *p, vec h, vec t, vec change, vec austenite, vec mass, vec capacity, vec capacity_2, vec k1, vec k2,
-                      vec right) {
-  vec brought = 0.5 * h * ((right + 2.0 * capacity * k1) * (capacity_2 / capacity - 1.0) + capacity * (3.0 * k1 + k2));
-  return brought - mass * sensible_heat(p, t, t + change, austenite);
+/* Add to `debt`, K, in every zone what the two stages bring beyond what its changes of temperature store: both stages count the capacity, `plain` and
+   the `extra` that stands for transformation, as constant.  `right` is the right side of the second stage. */
+INLINE void store_rest(const Layout *L, const Input *in, const Heat *k, vec h, const vec *change, const vec *plain, const vec *extra,
+                       const vec *capacity_2, const vec *k1, const vec *k2, const vec *right, vec *debt) {
+  for (int z = 0; z < L->zones; z++) {
+    vec owed = all(0.0), own = all(0.0);
+    for (int j = 0; j < L->count[z]; j++) {
+      const int i = L->first[z] + j;
+      vec c = plain[i] + extra[i], mass = k->mass[z] * in->weight[i];
+      vec brought = 0.5 * h * ((right[i] + 2.0 * c * k1[i]) * (capacity_2[i] / c - 1.0) + c * (3.0 * k1[i] + k2[i]));
+      owed += brought - mass * sensible_heat(in->physics, k->t[i], k->t[i] + change[i], k->austenite[i]) - extra[i] * change[i];
+      own += plain[i];
+    }
+    owed /= own;
+    for (int j = 0; j < L->count[z]; j++) debt[L->first[z] + j] += owed;
+  }
 }
 
 /* Length of the next try after an accepted or a rejected step of length `h`: the larger of the error and of the change of
