@@ -149,7 +149,7 @@ def test_no_remedy_adds_water_to_a_steel_that_may_crack_nor_shortens_the_delay()
         new = trial.route.spray
         more = new.duration_s > now.duration_s or new.flux_kg_m2_s > now.flux_kg_m2_s
         assert trial.adds_water == more and new.delay_s >= now.delay_s
-        assert trial.route.transfer.duration_s >= route.transfer.duration_s
+        assert trial.route.transfer_s >= route.transfer_s
     remedy = fp.estimate(steel, "mid-iron", route).verdict.remedy
     assert not remedy or remedy.steel.get("C") <= 0.35 or remedy.route.spray.duration_s <= 8
 
