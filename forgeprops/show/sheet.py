@@ -9,9 +9,7 @@ from ..base.cautions import BENCH, CAUTIONS, SHORT
 from ..base.errors import InputError, check_choice, check_number
 from ..base.sources import counted
 from ..inputs.job import Job
-from ..inputs.later import COOLING_WORDS
-from ..inputs.route import HEATING_WORDS
-from ..inputs.settings import table
+from ..inputs.settings import COOLING_WORDS, HEATING_WORDS, table
 from ..io.writing import write_bytes
 from .units import Units, units
 

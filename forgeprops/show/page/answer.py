@@ -12,9 +12,8 @@ from ...answer.warnings.listing import brief
 from ...inputs.cases import Cases
 from ...inputs.head import ZONES
 from ...inputs.job import Job
-from ...inputs.later import COOLING_WORDS
 from ...inputs.limits import QUANTITIES
-from ...inputs.settings import table
+from ...inputs.settings import COOLING_WORDS, table
 from ...strength.hardness_scales import try_convert
 from ...thermal.spray_units import from_flux
 from ..units import Units

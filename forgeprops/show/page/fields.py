@@ -6,10 +6,9 @@ from ...base.errors import check_choice, check_number
 from ...inputs.grades import grade, grades
 from ...inputs.head import head, heads
 from ...inputs.job import Job
-from ...inputs.later import COOLING_WORDS
 from ...inputs.limits import Limits
 from ...inputs.route import Spray
-from ...inputs.settings import table
+from ...inputs.settings import COOLING_WORDS, table
 from ...strength.hardness_scales import try_convert
 from ...thermal.spray_units import from_flux, spray_setting
 from ..units import Units

@@ -8,8 +8,8 @@ from ...base.cautions import SHORT
 from ...base.errors import InputError, check_choice
 from ...inputs.grades import grade
 from ...inputs.job import Job
-from ...inputs.later import COOLING_WORDS
 from ...inputs.limits import Limits
+from ...inputs.settings import COOLING_WORDS
 from ...specimens import cooling_diagram
 from ..units import Units, units
 from .answer import sentence

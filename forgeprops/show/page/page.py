@@ -16,7 +16,7 @@ from ...inputs.composition import composition_of
 from ...inputs.grades import grades
 from ...inputs.head import heads
 from ...inputs.job import Job, load_job
-from ...inputs.later import COOLING_WORDS
+from ...inputs.settings import COOLING_WORDS
 from ...inputs.steel import Steel
 from ...inputs.templates import head_from
 from ...io.saved import plain
