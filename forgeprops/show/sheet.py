@@ -170,7 +170,7 @@ def _around(route) -> list[tuple[str, str]]:
 
 def _zone(zone, shown: Units) -> dict[str, str]:
     tensile = zone.strength.tensile_mpa, *zone.interval("tensile_mpa")
-    value, low, high = map(shown.from_mpa, map(round, tensile))
+    value, low, high = (shown.convert(round(v), "MPa") for v in tensile)
     return {
         "name": zone.name,
         "hardness": shown.hardness_text(zone.hardness_hv),

@@ -122,12 +122,12 @@ class Page(Widget):
     def _limit(self, message) -> None:
         value = message["value"]
         if message["name"] == "bar_force_n" and value is not None:
-            value = round(value / self.desk.units.from_n(1.0), 1)
+            value = round(value / self.desk.units.convert(1.0, "N"), 1)
         end = message["name"], int(message["end"]), value
         self.desk.set(limits=limits_with(self._result.limits, self.desk.units, *end))
 
     def _head(self, given: dict) -> None:
-        unit = self.desk.units.from_mm(1.0)
+        unit = self.desk.units.convert(1.0, "mm")
         n = {k: v / (1.0 if k == "mass_g" else unit) for k, v in given.items() if v is not None}
         blade, hosel = (
             tuple(n[k] for k in names) if all(k in n for k in names) else None

@@ -123,9 +123,9 @@ def measure_spray(desk: Desk, result, values: dict, progress) -> list[dict]:
     from ...thermal.spray import spray_w_m2k
     from ...thermal.spray_units import spray_setting
 
-    u, one = desk.units, desk.units.from_mm(1.0)
+    u, one = desk.units, desk.units.convert(1.0, "mm")
     thick, depth = values["thick"] / one, values["depth"] / one
-    flux = spray_setting(values["flow"] / u.from_l_min(1.0)).flux_kg_m2_s
+    flux = spray_setting(values["flow"] / u.convert(1.0, "L/min")).flux_kg_m2_s
     file = next(f for f in _files(desk).values() if f.kind == "traces" and f.error)
     channel = str(values["channel"]).strip()
     trace = read_traces(file.content, {channel: ("face", depth)}, filename=file.name)
@@ -304,7 +304,7 @@ def _plate(desk: Desk) -> list[dict]:
     u, job = desk.units, desk.job
     if not any(f.kind == "traces" and f.error for f in _files(desk).values()):
         return []
-    mm = lambda v: round(u.from_mm(v), 3)  # noqa: E731
+    mm = lambda v: round(u.convert(v, "mm"), 3)  # noqa: E731
     flow = round(shown(u, "flux", job.route.setting("flux") or 12.0), 2)
     fields = [
         entry("channel", "channel", "P1", text=True), entry("thick", "plate", mm(10.0), u.length),
