@@ -9,12 +9,12 @@ import numpy as np
 from ...answer.evaluation import evaluate
 from ...answer.verdict import LimitState, Verdict, level_of
 from ...answer.warnings.listing import brief
+from ...answer.words import second_scale
 from ...inputs.cases import Cases
 from ...inputs.head import ZONES
 from ...inputs.job import Job
 from ...inputs.limits import QUANTITIES
 from ...inputs.settings import COOLING_WORDS, table
-from ...strength.hardness_scales import try_convert
 from ...thermal.spray_units import from_flux
 from ..units import Units
 from .desk import differences
@@ -79,9 +79,7 @@ def _hardness(units: Units, hv: float) -> tuple[str, str, str]:
     """Number, scale, and for readers of HV the Rockwell hardness beside it."""
     number, _, scale = units.hardness_text(hv).rpartition(" ")
     if scale == "HV" and units.hardness == "HV":
-        for other in ("HRC", "HRB"):
-            if (found := try_convert(hv, "HV", other)) is not None:
-                return number, scale, f"{found:.0f} {other}"
+        return number, scale, second_scale(hv)
     return number, scale, ""
 
 

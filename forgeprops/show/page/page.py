@@ -2,7 +2,6 @@
 
 import asyncio
 import contextlib
-import json
 import threading
 import time
 
@@ -19,7 +18,6 @@ from ...inputs.job import Job, load_job
 from ...inputs.settings import COOLING_WORDS
 from ...inputs.steel import Steel
 from ...inputs.templates import head_from
-from ...io.saved import plain
 from ..units import choose_units
 from . import answer
 from .blocks import Stopped, Widget
@@ -241,8 +239,7 @@ class Page(Widget):
             self._answer(full=True)
         desk, result, version, tab = self.desk, self._result, self._version, self._tab
         units = desk.units
-        kept = {"format": "forgeprops job", "version": 1, **plain(desk.job)}
-        self.saved = json.dumps(kept, ensure_ascii=False)
+        self.saved = desk.job.as_bytes().decode()
         if self.more.get("version") != version:
             found = await asyncio.to_thread(strips, desk, result, MAIN)
             if turn != self._turn:

@@ -1,7 +1,5 @@
 """The tab of the shop: its files, what they say of the shop and of its heats, and the use of that shop for the job."""
 
-import json
-
 import numpy as np
 
 from ...answer.verdict import short_verdicts
@@ -9,7 +7,6 @@ from ...base.errors import InputError
 from ...base.tables import data_path
 from ...inputs.settings import numbers_of
 from ...inputs.shop import Shop
-from ...io.saved import plain
 from ...strength.hardness_scales import convert_hardness
 from ...study.shop.traces import read_traces
 from ...study.shop.tracking import CUSUM_H, track
@@ -271,8 +268,7 @@ def _use(desk: Desk) -> list[dict]:
     if not neutral:
         items.append(button("Back to the published laws", "use"))
     if fitted is not None or not neutral:
-        kept = {"format": "forgeprops shop", "version": 1, **plain(fitted or now)}
-        file = ["our.shop.json", json.dumps(kept, ensure_ascii=False), "application/json"]
+        file = ["our.shop.json", (fitted or now).as_bytes().decode(), "application/json"]
         items.append(button("Save the shop ⤓", save=file))
     numbers = ", ".join(numbers_of("shop")[n].label for n in now.fitted) or "set by hand"
     say = "published laws, not fitted to a shop" if neutral else f"shop {now.name} ({numbers})"
