@@ -29,9 +29,6 @@ EASE = (
 def ease_of(force_n: float) -> str:
     """Grade of ease of a hand force on the bar, in words.
 
-    >>> ease_of(180)
-    'firm: a steady pull with the body'
-
     .. [1] Ergonomic Design for People at Work, vol. 2: 225 N standing (read).
     .. [2] B. Das & Y. Wang, Int. J. Occup. Saf. Ergon. 10 (2004) 43-58: 400 N (abstract) (read).
     """

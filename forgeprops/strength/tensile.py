@@ -77,10 +77,6 @@ def flow_curve(
 
         m = S (e_u − e_1)/(S − YS),   K = (S − YS)/(e_u − e_1)^m,   S = TS (1 + Au).
 
-    >>> curve = flow_curve(342.0, 489.0, 0.157, 0.015)
-    >>> round(float(curve.stress_mpa(np.log(1.157)) / 1.157), 1)      # back to the tensile strength
-    489.0
-
     .. [1] A. Considère 1885; P. Ludwik 1909 (from memory).
     .. [2] Young's modulus 205 GPa (from memory).
     """

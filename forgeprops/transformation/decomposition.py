@@ -55,9 +55,6 @@ HIGHEST_MS_C = 620.0
 def carbon_of_austenite(carbon_0, austenite_0, ferrite):
     """Carbon of the remaining austenite, wt%, after `ferrite` of `austenite_0` has left it (mass balance).
 
-    >>> round(float(carbon_of_austenite(0.30, 1.0, 0.5)), 3)
-    0.578
-
     .. [1] Mass balance of carbon between ferrite and austenite (derived).
     """
     left = austenite_0 - ferrite
