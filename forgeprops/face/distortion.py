@@ -15,6 +15,7 @@ from ..base.constants import YOUNGS_MPA
 from ..base.errors import InputError, check_choice, check_list, check_number
 from ..base.ranges import Warn
 from ..base.tables import texts
+from ..hosel.result import said
 
 #: Mean expansion of steel between 20 °C and about 600 °C, 1/K (EN 1993-1-2:2005, clause 3.4.1.1: 1.42·10⁻⁵
 #: there, from memory of its formula: 1.2e-5 t + 0.4e-8 t² − 2.416e-4).
@@ -59,12 +60,9 @@ def gradient_per_mm(strains: Sequence[float], thickness_mm: float) -> float:
     Equal layers, front first: k = (12/t³) Σ strain · ∫ z dz, z from mid-thickness towards the front (elastic and free;
     beam on its own layers, derived).  A straight gradient returns difference/thickness.
     """
-    strains = np.asarray(strains, dtype=float)
-    n = strains.size
-    t = check_number(thickness_mm, "thickness", 0.1, 100.0, "mm")
-    edges = 0.5 - np.arange(n + 1) / n  # in thicknesses
+    edges = 0.5 - np.arange(len(strains) + 1) / len(strains)  # in thicknesses
     first_moment = 0.5 * (edges[:-1] ** 2 - edges[1:] ** 2)
-    return float(12.0 / t * (strains @ first_moment))
+    return float(12.0 / thickness_mm * (np.asarray(strains, dtype=float) @ first_moment))
 
 
 def frozen_thermal_strain(difference_c: float, plastic_share: float = 0.5) -> float:
@@ -82,15 +80,6 @@ def frozen_thermal_strain(difference_c: float, plastic_share: float = 0.5) -> fl
 def bow_mm(curvature_per_mm: float, span_mm: float) -> float:
     """Rise of the middle of a span above its ends, mm: k L²/8 (flat arc)."""
     return curvature_per_mm * span_mm**2 / 8.0
-
-
-def drift_deg(mismatch: float, thickness_mm: float, length_mm: float) -> float:
-    """Angle between the ends of a bar whose two sides differ in length, degrees: mismatch/thickness · length.
-
-    Of the neck (its diameter, the wetted length) the drift of lie or loft; of the body the twist of face against hosel.
-    """
-    t = check_number(thickness_mm, "thickness", 0.1, 100.0, "mm")
-    return math.degrees(mismatch / t * check_number(length_mm, "length", 0.0, 300.0, "mm"))
 
 
 @dataclass(frozen=True)
@@ -117,13 +106,11 @@ class FaceBow:
         """The answer in sentences."""
         known = {"way": "bulges" if self.bow_mm >= 0.0 else "dishes", "bow": abs(self.bow_mm)}
         known |= {"verdict": "within" if self.flat else "past", "limit": self.limit_mm}
-        known |= {
-            "change": round(self.transformation_mm, 2) + 0.0,
-            "heat": round(self.thermal_mm, 2) + 0.0,
-        }  # no -0
-        drift, said = abs(self.neck_drift_deg), texts("hosel_and_face")
+        parts = ("change", self.transformation_mm), ("heat", self.thermal_mm)
+        known |= {name: round(part, 2) + 0.0 for name, part in parts}  # no -0
+        drift, texts_ = abs(self.neck_drift_deg), texts("hosel_and_face")
         names = ["bow"] + ["drift"] * (drift >= 0.005)
-        return " ".join(said[n].format(drift=drift, **known) for n in names)
+        return " ".join(texts_[n].format(drift=drift, **known) for n in names)
 
 
 def face_bow(
@@ -180,12 +167,12 @@ def face_bow(
     free = by_change + by_heat
     kept = free * (1.0 - held)
     bow = bow_mm(kept, span)
-    said = texts("hosel_and_face")
-    text = said["distortion:bow"].format(bow=abs(bow), span=span, limit=limit)
-    notes = (Warn("distortion:bow", text),) * (abs(bow) > limit)
-    notes += (Warn("distortion:stubby", said["distortion:stubby"]),) * (span < 5.0 * t)
+    notes = (said("distortion:bow", bow=abs(bow), span=span, limit=limit),) * (abs(bow) > limit)
+    notes += (said("distortion:stubby"),) * (span < 5.0 * t)
     change, heat = (bow_mm(part * (1.0 - held), span) for part in (by_change, by_heat))
-    drift, stress = drift_deg(across, diameter, wet), abs(free * held) * YOUNGS_MPA * t / 2.0
+    # angle between the ends of a bar whose two sides differ in length: the drift of lie or loft
+    drift = math.degrees(across / diameter * wet)
+    stress = abs(free * held) * YOUNGS_MPA * t / 2.0
     return FaceBow(bow, change, heat, kept, limit, drift, stress, notes)
 
 
@@ -275,8 +262,5 @@ def cutting_warnings(hardness_hv: Mapping[str, float], to_cut, limit_hv=CUTTING_
     words = {"is_": "are", "layer": "their hardest layers have", "it": "them"}
     if len(hard) == 1:
         words = {"is_": "is", "layer": "its hardest layer has", "it": "it"}
-    words["zones"], words["hv"] = (
-        " and ".join(", ".join(x).rsplit(", ", 1)) for x in (hard, hard.values())
-    )
-    text = texts("hosel_and_face")["distortion:hard-to-cut"].format(limit=limit, **words)
-    return (Warn("distortion:hard-to-cut", text),)
+    zones, hv = (" and ".join(", ".join(x).rsplit(", ", 1)) for x in (hard, hard.values()))
+    return (said("distortion:hard-to-cut", limit=limit, zones=zones, hv=hv, **words),)
