@@ -150,7 +150,7 @@ def pack_steels(
         cases[name] = column
     put(alloyed=alloyed_share(comp))
     boundary = comp.get("C") + (cases["ae3"] - cases["ae1"])[:, None] / kinetics.AE3_SLOPE_C
-    cap = (boundary - comp.get("C")) / (boundary - kinetics.CARBON_IN_FERRITE)
+    cap = (boundary - comp.get("C")) / (boundary - austenite.FERRITE_CARBON)
     put(first_ferrite_cap=np.clip(cap, 0.0, 1.0))
     put(ms_grain=temperatures.martensite_grain_coefficient((methods or {}).get("ms", "own")))
     temper = tempering.tempering_coefficients(comp)

@@ -40,9 +40,6 @@ def press_force_kn(projected_area_mm2, flow_stress_mpa, shape="complex"):
     A is the plan area of the head with its flash, Y the flow stress at the metal temperature in the die.  Good for
     comparing routes; an absolute force within the band.
 
-    >>> press_force_kn(5000.0, 100.0).kn
-    4000.0
-
     .. [1] M. P. Groover, Fundamentals of Modern Manufacturing, eq. 18.18 (read).
     .. [2] Factors: M. P. Groover, table 18.1; J. A. Schey (from memory).
     """

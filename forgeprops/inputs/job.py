@@ -131,7 +131,7 @@ class Job(Saved):
         known = {
             s.name: (s.group, s.name) for s in table().values() if s.group not in ("later", "block")
         }
-        groups = by_part(changes, known, "setting", "job")
+        groups = by_part(changes, known, "setting", "--list says what each is")
         new = {"route": grow(job.route, **dry).with_(**groups.get("route", {}))}
         new["bench"] = {**job.bench, **groups.get("bench", {})}
         if "steel" in groups:

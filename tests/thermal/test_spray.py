@@ -9,6 +9,7 @@ import pytest
 from checks import refuses
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from reference import engine_laws as laws
 from reference.spray_laws import spray_film_laws_w_m2k
 
 from forgeprops.base.errors import InputError
@@ -94,10 +95,12 @@ def test_law_is_continuous_within_evaporation_and_warns_outside():
         assert below.max() <= sp.spray_single_phase_w_m2k(flux) + 1
         assert below.min() >= 0.8 * sp.spray_w_m2k(flux, 125.0, 25.0)
     # 5 (4186·80 + 2.257e6) W/m²
-    assert sp.evaporation_limit_w_m2(5.0, 20.0) == pytest.approx(13.0e6, rel=0.005)
+    assert laws.evaporation_limit_w_m2(5.0, 20.0) == pytest.approx(13.0e6, rel=0.005)
     for flux in (3.0, 10.0, 30.0):
         for t in np.arange(100.0, 1100.0, 20.0):
-            assert sp.spray_w_m2k(flux, t, 20.0) * (t - 20) < sp.evaporation_limit_w_m2(flux, 20.0)
+            assert sp.spray_w_m2k(flux, t, 20.0) * (t - 20) < laws.evaporation_limit_w_m2(
+                flux, 20.0
+            )
     assert sp.spray_warnings(10.0, 20.0, 800.0) == () and sp.spray_warnings(0.0) == ()
     codes = {w.code for w in sp.spray_warnings(1.0, 80.0, 1150.0)}
     assert codes == {f"range:thermal.spray_{name}" for name in ("flux", "water", "surface")}
