@@ -57,13 +57,11 @@ def test_heat_capacity_conductivity_and_sensible_heat(engine):
 
 @pytest.mark.parametrize("law", [0, 1])
 def test_extent_of_reaction_and_its_inverse(engine, law):
-    forward, inverse, top = kinetics.extent_tables()
+    forward, _, top = kinetics.extent_tables()
     x = np.concatenate([np.geomspace(1e-9, 0.5, 4000), 1.0 - np.geomspace(1e-9, 0.5, 4000)])
     s = engine("extent", x, law)
     same(s, each(lambda v: twins.extent_of(v, forward, law), x))
-    back = each(lambda v: twins.inverse_extent(v, forward, inverse, top, law), s)
-    same(engine("inverse", s, law), back)
-    same(engine("inverse", s, law), x, rel=1e-9)  # a round trip loses nothing
+    same(engine("inverse", s, law), x)  # a round trip loses nothing
     assert engine("inverse", [top[law], 2.0 * top[law]], law).tolist() == [1.0, 1.0]
     assert engine("extent", [0.0], law)[0] == engine("inverse", [0.0], law)[0] == 0.0
 

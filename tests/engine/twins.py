@@ -118,23 +118,3 @@ def extent_of(x, forward, row):
     position = math.sqrt(x) * (forward.shape[1] - 1)
     i = int(position)
     return forward[row, i] + (position - i) * (forward[row, i + 1] - forward[row, i])
-
-
-def inverse_extent(s, forward, inverse, top, row):
-    """X from S, the exact inverse of `extent_of`; 1 when S has reached its top.
-
-    The inverse table only finds the cell: a round trip that lost a little each time would slow the start of a reaction the
-    more, the smaller the steps.
-    """
-    if s <= 0.0:
-        return 0.0
-    if s >= top[row]:
-        return 1.0
-    last = forward.shape[1] - 2
-    i = min(int(inverse[row, int(s / top[row] * (inverse.shape[1] - 1))] * (last + 1)), last)
-    while i < last and forward[row, i + 1] < s:
-        i += 1
-    while forward[row, i] > s:
-        i -= 1
-    root = (i + (s - forward[row, i]) / (forward[row, i + 1] - forward[row, i])) / (last + 1)
-    return root * root

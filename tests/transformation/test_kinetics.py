@@ -41,15 +41,6 @@ def test_bainite_extent_by_quadrature(x, tail):
     assert twins.extent_of(x, forward, 1) == pytest.approx(exact, rel=2e-3 if x < 0.99 else 0.02)
 
 
-@pytest.mark.parametrize("row", [0, 1])
-def test_inverse_of_extent_is_exact(row):
-    forward, inverse, top = ki.extent_tables()
-    for x in np.concatenate((np.geomspace(1e-12, 0.1, 60), np.linspace(0.1, 1.0, 60))):
-        back = twins.inverse_extent(twins.extent_of(x, forward, row), forward, inverse, top, row)
-        assert back == pytest.approx(x, rel=1e-9)
-    assert twins.inverse_extent(10.0 * top[row], forward, inverse, top, row) == 1.0
-
-
 def test_ferrite_cap_is_the_lever_rule_above_ae1_and_falls_with_undercooling_to_what_was_seen_in_1045():
     # Callister: 0.20 C at the eutectoid (0.76 C): (0.76 - 0.20) / (0.76 - 0.022)
     carbon, ae1 = 0.20, 727.0
