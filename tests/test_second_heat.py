@@ -29,7 +29,7 @@ def test_scale_depth_and_carbon_follow_the_laws_along_the_marched_curve(hot):
     carbon = hot.steel.get("C")
     # above Ac3 only: below it the profile does not know the share of austenite
     keep = temp > 800.0
-    profile = carbon_profile(carbon, t[keep], temp[keep], 0.0, "gas furnace")
+    profile = carbon_profile(carbon, t[keep], temp[keep])
     depth = float(np.interp(0.9 * carbon, profile.carbon, profile.depth_um))
     assert hot.surface.decarburised_um == pytest.approx(depth, rel=0.04)
     inside = (hot.surface.depth_um > 20.0) & (hot.surface.depth_um < depth)

@@ -101,14 +101,6 @@ def growth(x, k, tail=0.0):
     return np.where(x < 1.0, k * slowing, 0.0)
 
 
-def cap_of_ferrite(t, ae1, ae3, carbon):
-    above = carbon + (ae3 - t) / kinetics.AE3_SLOPE_C
-    below = carbon + (ae3 - ae1) / kinetics.AE3_SLOPE_C - (ae1 - t) / kinetics.ACM_SLOPE_C
-    boundary = np.where(t >= ae1, above, below)
-    share = (boundary - carbon) / (boundary - austenite.FERRITE_CARBON)
-    return np.where((t < ae3) & (boundary > carbon), share, 0.0)
-
-
 def speed(k, under, power, q_cal, kelvin):
     return k * np.exp(-q_cal / (kinetics.GAS_CAL * kelvin)) * np.maximum(under, 0.0) ** power
 
@@ -233,7 +225,7 @@ class Case:
         kelvin = at + 273.15
         d = np.zeros_like(y)
         # ferrite, pearlite, bainite: amount over what can form
-        cap = cap_of_ferrite(at, c["ae1"], ae3, c0) * a0
+        cap = laws.ferrite_cap(at, c["ae1"], ae3, c0) * a0
         k = speed(s[de.K_F][:, None], ae3 - at, 3, kin["q_ferrite"], kelvin)
         g = np.where(cap > f, growth(f / np.maximum(cap, 1e-12), k), 0.0) * (a > 1e-9)
         d[F], df = 0.6 * cap**0.6 * g, cap**0.6 * g * f**0.4
