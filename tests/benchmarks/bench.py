@@ -166,7 +166,7 @@ def obvious(count):
     from forgeprops.inputs.cases import Cases
 
     cases, found = ordinary(count, 8), {}
-    engine = march_columns(Cases.of(*cases, [fp.Shop()] * count)).zones[:, :, 0]
+    engine = march_columns(Cases.of(*cases)).zones[:, :, 0]
     args = reference.fed(*cases)
 
     def solve(rtol):

@@ -27,7 +27,6 @@ from forgeprops.engine.run import march_columns
 from forgeprops.engine.section import lobatto
 from forgeprops.forging.scale import ATMOSPHERES, scale_rate
 from forgeprops.inputs.cases import Cases
-from forgeprops.inputs.shop import Shop
 from forgeprops.thermal import die_contact
 from forgeprops.thermal.properties import LATENT_HEAT_J_KG
 from forgeprops.transformation import austenite, kinetics
@@ -46,7 +45,7 @@ DIE = (die_contact.DIE_CONDUCTIVITY_W_MK, die_contact.DIE_DENSITY_KG_M3, die_con
 
 def fed(steels, parts, routes, shops=None):
     """What the engine is fed for these cases: the parts of `batch.Packed` without baths."""
-    columns = Cases.of(steels, parts, routes, shops or [Shop()] * len(steels))
+    columns = Cases.of(steels, parts, routes, shops)
     with mock.patch.object(batch, "run", side_effect=InterruptedError) as run:
         with contextlib.suppress(InterruptedError):
             march_columns(columns)
