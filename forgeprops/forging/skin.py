@@ -67,11 +67,8 @@ def diffusion_um2(carbon, critical, route, peak_c, scale_um) -> np.ndarray:
 
 
 def struck_skin_hv(composition, diffusion, loss_um, core_hv, water_c) -> np.ndarray:
-    """Mean hardness of the outer 20 µm of metal, which the strike meets, HV; arrays of shape (n,).
-
-    `diffusion` as of `diffusion_um2`, metal that the scale took (µm), hardness of the sound metal (HV),
-    metal temperature when the spray starts (°C; NaN: no spray).
-    """
+    """Mean hardness of the outer 20 µm of metal, which the strike meets, HV, from arrays of shape (n,): `diffusion_um2`, metal that
+    the scale took (µm), hardness of the sound metal (HV), metal temperature when the spray starts (°C; NaN: no spray)."""
     layers = 0.5 * _SKIN_UM * (1.0 + _OUTER)
     wide = {element: content[:, None] for element, content in composition.items()}
     carbon = wide["C"] * carbon_left(layers, diffusion[:, None], loss_um[:, None])
@@ -79,11 +76,8 @@ def struck_skin_hv(composition, diffusion, loss_um, core_hv, water_c) -> np.ndar
 
 
 def surface_of(steel, scale_um, diffusion, core_hv, water_c, scale_left) -> Surface:
-    """Scale, lost carbon and hardness of the face's skin.
-
-    Scale on leaving the furnace (µm), `diffusion_um2`, hardness of the sound metal (HV), metal temperature when the spray
-    starts (°C; None without), share of the scale that the press leaves.
-    """
+    """Skin of the face by the scale on leaving the furnace (µm), `diffusion_um2`, hardness of the sound metal (HV), metal
+    temperature when the spray starts (°C; None without) and the share of the scale that the press leaves."""
     loss = metal_loss_um(scale_um)
     depth = float(decarburised_um(diffusion, loss))
     carbon = steel.get("C") * carbon_left(_DEPTHS_UM, diffusion, loss)
