@@ -122,10 +122,8 @@ def _limit_loads():
 #: in a band from 6 mm to one that cannot turn).
 BODY_RING_MM = (8.0, 10.0)
 BODY_RING_RANGE_MM = (6.0, 1000.0)
-
 #: Share of full clamping that is counted: a thick face in a thin rim would turn the edge moment round.
 HELD_RANGE = (0.3, 1.0)
-
 #: Corner radius of the recess, mm (our choice).
 FILLET_MM = 2.0
 
