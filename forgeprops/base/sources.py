@@ -72,9 +72,9 @@ def of_formula_table() -> list[Source]:
     """Sources of the critical temperatures, whose formulas are rows of a table.
 
     >>> print(of_formula_table()[0].where)
-    transformation.temperature_formulas.ae1_grange
+    transformation.temperatures.ae1_grange
     """
-    where, found = "transformation.temperature_formulas", []
+    where, found = "transformation.temperatures", []
     for r in read_rows("constants/critical_temperatures.csv"):
         name, sources = f"{where}.{r['quantity']}_{r['formula']}", (r["source"], r["source2"])
         bases = (r["basis"], r["basis2"])

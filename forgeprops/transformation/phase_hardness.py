@@ -11,7 +11,7 @@ import numpy as np
 from ..base.errors import check_choice
 from ..hardenability.end_quench import as_quenched_hardness_hrc
 from ..strength.hardness_scales import hv_from_hrc
-from .temperature_formulas import content
+from .temperatures import content
 
 #: Floors, HV.  Ferrite of ultra-low-carbon steel is near 80 HV, carbide-free lath martensite near 200 HV;
 #: bainite cannot be softer than coarse ferrite with carbide.
