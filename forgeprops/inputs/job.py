@@ -10,11 +10,8 @@ from dataclasses import dataclass, field
 from types import MappingProxyType
 from typing import Any
 
-import numpy as np
-
 from ..base.errors import InputError, check_choice, check_kind, shown
 from ..io.saved import Saved, plain
-from .cases import Cases, spread
 from .grades import steel_of
 from .head import Head, head
 from .limits import Limits
@@ -177,28 +174,3 @@ def load_job(source, filename: str | None = None) -> Job:
     6.0
     """
     return Job.load(source, filename)
-
-
-def value_of(name: str, steel: Steel, head: Head, route: Route, shop: Shop) -> float:
-    """What a number of a case is now; see `Job.value`."""
-    return Job(steel, head, route, shop=shop).value(name)
-
-
-def changed(steel, head, route, shop, values: Mapping[str, float]) -> tuple:
-    """The case with some numbers changed, checked as any other; see `Job.with_`."""
-    for name in values:
-        setting(name)
-    job = Job(steel, head, route, shop=shop).with_(**values)
-    return job.steel, job.head, job.route, job.shop
-
-
-def varied(steel, head, route, shop, values: Mapping[str, np.ndarray]) -> Cases:
-    """As many cases as the arrays are long, shape (n,), checked at the ends of every array."""
-    job = Job(steel, head, route, shop=shop)
-    for name, array in values.items():
-        what = setting(name)
-        for end in (float(np.min(array)), float(np.max(array))):
-            what.check(end, "study")
-            if what.group in ("head", "route"):
-                job.with_(**{name: end})
-    return spread(steel, head, route, shop, values)

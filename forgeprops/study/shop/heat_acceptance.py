@@ -177,7 +177,7 @@ def judge_heat(
     settings, adjusted, sure = _adjusted(study, ranges, chance)
     labels = {n: setting(n) for n in ranges}
     moved = ", ".join(
-        f"{labels[n].label} {v:.3g} {labels[n].unit} instead of {study.value(n):.3g}"
+        f"{labels[n].label} {v:.3g} {labels[n].unit} instead of {study.job.value(n):.3g}"
         for n, v in settings.items()
     )
     if sure is not None and sure.least >= chance:
@@ -294,7 +294,7 @@ def _grade_span(study: Study) -> dict[str, tuple[float, float]]:
 def _adjusted(study: Study, ranges, chance: float):
     """Settings of the least change that are sure enough to meet the limits, else the surest, with results and
     chances; none and None where nothing meets them."""
-    names, now = list(ranges), np.array([study.value(n) for n in ranges])
+    names, now = list(ranges), np.array([study.job.value(n) for n in ranges])
     low, high = np.array(list(ranges.values())).T
     points = [np.tile(now, (_ON_A_LINE, 1)) for _ in names]
     for k, rows in enumerate(points):
