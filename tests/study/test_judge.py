@@ -303,7 +303,7 @@ def test_measurements():
     channels = fp.read_channels(demo("channels.csv"))
     traces = fp.read_traces(demo("traces.csv"), demo("channels.csv"))
     hardness, bends = fp.read_hardness(demo("hardness.csv")), fp.read_bends(demo("bends.csv"))
-    assert set(traces.frame["channel"]) == set(channels) and channels["T1"].zone == "face"
+    assert set(traces.frame["channel"]) == set(channels) and channels["T1"][0] == "face"
     assert set(traces.frame["head_id"]) == {"101", "102", "103"} <= set(runs)
     assert set(hardness.frame["head_id"]) == set(bends.frame["head_id"]) == set(runs)
     for expected in ("'OL' (rows", "nothing measured", "spike", "gap"):
