@@ -14,7 +14,6 @@ from forgeprops.forging.effort import equal_effort, flow_stress_mpa
 from forgeprops.forging.press import projected_areas_mm2
 from forgeprops.forging.scale import metal_loss_um
 from forgeprops.inputs.cases import Cases
-from forgeprops.inputs.head import forged_parts
 from forgeprops.transformation.recrystallisation import press_strain
 
 
@@ -77,7 +76,7 @@ def test_time_to_heat_through_and_a_short_soak():
 
 def test_effort_and_projected_area(hot):
     head = fp.head("mid-iron")
-    area = projected_areas_mm2(*forged_parts(head.face, head.rim, head.body, head.neck, head.hosel))
+    area = projected_areas_mm2(head.drawing("forged"))
     assert area["face"] + area["rim"] == pytest.approx(head.rim.length_mm * head.rim.height_mm)
     hosel = head.hosel
     length = hosel.length_mm + hosel.length_allowance_mm

@@ -25,7 +25,6 @@ from ..strength.hardness_scales import try_convert
 from ..thermal.surroundings import radiation_w_m2k
 from ..transformation.temperatures import CriticalTemperatures, critical_temperatures
 from . import words
-from .second_opinions import OPINION_REHEAT_C, Opinion, opinions
 from .sources_used import sources_of
 
 #: Longest soak marched to learn when a head is heated through, s.
@@ -62,7 +61,6 @@ class ZoneResult:
     rate_700_c_per_s, t85_s : Cooling rate at 700 °C without heat of transformation, time from 800
         to 500 °C with it; None where it did not cool through them.
     biot : float; Biot number in still air.
-    opinions : tuple of Opinion; hardness by critical cooling rates and by end-quench position.
     chances : dict; near a cliff, the chance of each outcome (see `interval.outcome_chances`).
     recrystallised_share, retained_strain : float; share of the pressed austenite that has
         recrystallised when the spray starts, and the press strain left in it.
@@ -88,12 +86,6 @@ class ZoneResult:
     @functools.cached_property
     def strength(self):
         return self.estimate.evaluation.strength_of(0, self._zone)
-
-    @functools.cached_property
-    def opinions(self) -> tuple[Opinion, ...]:
-        heat = min(max(self.peak_c, 700.0), 1250.0), max(self.estimate.route.preheat.soak_s, 60.0)
-        reheated, share = self.rebound_c > OPINION_REHEAT_C, min(self.austenite_share, 1.0)
-        return opinions(self.estimate.steel, self.rate_700_c_per_s, reheated, share, *heat)
 
     @functools.cached_property
     def chances(self) -> dict[str, float] | None:

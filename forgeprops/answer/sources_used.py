@@ -82,6 +82,8 @@ def _reached(idle: frozenset[str]) -> tuple[Source, ...]:
     roots.append(vars(importlib.import_module(f"{_PACKAGE}.face.margin"))["strike_of_faces"])
     for name in _ENGINE:
         module = importlib.import_module(f"{_PACKAGE}.{name}")
+        if not f"{name}.".startswith(tuple(idle)):
+            found += references(module.__doc__, name)
         roots += [v for name, v in vars(module).items() if name[0] != "_" and _functions(v)]
     todo, seen = [f for root in reversed(roots) for f in _functions(root)], set()
     while todo:

@@ -126,7 +126,7 @@ def _zone_line(zone, units: Units) -> str:
     line = f"{zone.name:6} {f'{hardness:>7} ({span})':20} {second:>7} "
     for name in ("tensile_mpa", "yield_mpa"):
         rounded = map(round, (getattr(zone.strength, name), *zone.interval(name)))
-        value, low, high = map(units.from_mpa, rounded)
+        value, low, high = (units.convert(v, "MPa") for v in rounded)
         line += f"{f'{value:4.0f} ({low:.0f}–{high:.0f})':16} "
     lines = (line + structure(zone.fractions, most) for most in (2, 1))
     return next((s for s in lines if len(s) <= 100), line)

@@ -171,7 +171,7 @@ def check_choice(value, name: str, allowed, where: str = "") -> str:
         folded, given = {str(a).casefold(): a for a in allowed}, value.strip().casefold()
         if given in folded:
             return folded[given]
-        near = difflib.get_close_matches(given, folded, n=1, cutoff=0.5)
+        near = difflib.get_close_matches(given, folded, n=1, cutoff=0.6)
         hint = f"; did you mean {folded[near[0]]!r}?" if near else "."
     listed = ", ".join(str(a) for a in allowed)
     raise InputError(f"{name} {shown(value)} is unknown{hint} Allowed: {listed}{_at(where)}.")

@@ -33,9 +33,6 @@ class Blast(NamedTuple):
 def scale_rate(t_c):
     """Growth constant k of x² = k t in air, µm²/s; numbers or arrays.
 
-    >>> round((scale_rate(1000.0) * 300.0) ** 0.5)
-    143
-
     .. [1] Paidassi, iron in air, as summarised by R. Y. Chen & W. Y. D. Yuen, Oxid. Met. 59 (2003) 433;
        no alloy term, x good to ±50 % (from memory).
     .. [2] Thickness in flue gas or short heats 0.65 (0.35-1.0) of that in air (common practice).
@@ -46,9 +43,6 @@ def scale_rate(t_c):
 
 def metal_loss_um(scale_um):
     """Metal turned into scale, µm of thickness on each scaled side.
-
-    >>> round(metal_loss_um(100.0), 1)
-    56.7
 
     .. [1] Atomic weights and densities of wüstite and iron (derived).
     """

@@ -23,9 +23,6 @@ def austenitising_parameter(temperature_c, hold_s, molybdenum, unit: str = "C"):
 
     Pa = [1/T − (2.303 R/ΔH) log10 t]⁻¹ with T in K, t in h; ΔH = 110 kcal/mol, 240 from 0.04 % Mo on.
 
-    >>> round(austenitising_parameter(850.0, 1800.0, 0.0)), round(austenitising_parameter(850.0, 1800.0, 0.2))
-    (834, 843)
-
     .. [1] Ph. Maynier, J. Dollet & P. Bastien, Hardenability Concepts with Applications to Steel, AIME
        1978, pp. 163-178 (from memory).
     .. [2] Parameter in °C: in K the rates lose their order (our choice).
@@ -60,11 +57,6 @@ def critical_cooling_rates(
     With the austenitising parameter in "C" the rates keep their order in all steels tried, and full martensite takes 60 °C/s in
     C45 (above 100 is known) and 19 °C/s in 42CrMo4 (20-30 is known); with "K" they come out 2-9 times lower and normalised 4140
     bars 54-163 HV too hard (with "C" mean error 24).
-
-    >>> from forgeprops.inputs.grades import grade
-    >>> rates = critical_cooling_rates(grade("4140"), 850.0, 1800.0)
-    >>> round(rates["V1"], 1), round(rates["V2"], 1)
-    (18.7, 3.4)
 
     .. [1] Ph. Maynier, J. Dollet & P. Bastien, Hardenability Concepts with Applications to Steel, AIME 1978, pp. 163-178
        (data/constants/critical_cooling_rates.csv) (from memory).

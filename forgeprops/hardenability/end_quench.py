@@ -39,9 +39,6 @@ def end_quench_distances_mm() -> np.ndarray:
 def as_quenched_hardness_hrc(carbon):
     """Hardness of full martensite (1.5 mm from the quenched end) by its carbon, HRC; 0.10-0.70 wt%.
 
-    >>> [round(as_quenched_hardness_hrc(c), 1) for c in (0.20, 0.40, 0.60)]
-    [44.4, 56.3, 64.6]
-
     .. [1] ASTM A255-10, initial hardness, as restated in a metallurgy handbook
        (data/constants/end_quench_factors.csv) (read).
     .. [2] On carbon alone: R. A. Grange, C. R. Hribal & L. F. Porter, Metall. Trans. A 8 (1977) 1775 (read).
@@ -55,9 +52,6 @@ def dividing_factors(ideal_diameter_mm) -> np.ndarray:
     A polynomial of the ideal diameter (25.4-177.8 mm) a distance; never below 1, never falling with distance.  Above the end of
     a row the factor is 1; above 177.8 mm the rows that reach it are held; below 25.4 mm the polynomials are continued (a warning
     of `end_quench`).
-
-    >>> dividing_factors(49.5)[:3].round(2)
-    array([1.01, 1.14, 1.34])
 
     .. [1] ASTM A255-10, metric dividing factors, as restated in a metallurgy handbook
        (data/constants/end_quench_factors.csv) (read).
@@ -85,10 +79,6 @@ def hardness_at_distance_hrc(steel, distance_mm):
     """Hardness at any distance, straight lines between the standard's distances, HRC.
 
     Nearer than 1.5 mm the first value stands, beyond 50 mm the last; arrays of contents pair with distances.
-
-    >>> from forgeprops.inputs.grades import grade
-    >>> round(hardness_at_distance_hrc(grade("42CrMo4"), 10.0), 1)
-    56.2
     """
     grid, curve = end_quench_distances_mm(), end_quench_hrc(steel)
     distance = np.clip(np.asarray(distance_mm, dtype=float), grid[0], grid[-1])
@@ -115,9 +105,6 @@ def end_quench_equivalent_mm(rate_at_700_c_per_s=None, t85_s=None):
 
     By the cooling rate at 700 °C (272 °C/s at 1.6 mm to 1.9 at 51 mm) or by the time from 800 to 500 °C (1.25 to
     138 s); straight lines in the logarithms, the ends held.
-
-    >>> round(end_quench_equivalent_mm(5.556), 1), round(end_quench_equivalent_mm(t85_s=43.1), 1)
-    (25.4, 19.0)
 
     .. [1] Rate at 700 °C: W. D. Callister, Materials Science and Engineering, figs 14.9 and 14.10; the
        distances (data/validation/end_quench_cooling.csv) (from memory).

@@ -10,8 +10,11 @@ from dataclasses import dataclass, field
 from types import MappingProxyType
 from typing import Any
 
+import numpy as np
+
 from ..base.errors import InputError, check_choice, check_kind, shown
 from ..io.saved import Saved, plain
+from .cases import Cases, spread
 from .grades import steel_of
 from .head import Head, head
 from .limits import Limits
@@ -49,6 +52,8 @@ class Job(Saved):
     >>> job = Job("4130").with_(preheat_c=900, face_thickness_mm=2.6, bar_mm=600)
     >>> job.route.preheat.temperature_c, job.head.face.thickness_mm, job.bench["bar_mm"]
     (900.0, 2.6, 600.0)
+    >>> load_job(Job("1045").with_(spray_s=6).as_bytes()).route.spray.duration_s
+    6.0
     """
 
     KIND = "job"
@@ -126,7 +131,7 @@ class Job(Saved):
         known = {
             s.name: (s.group, s.name) for s in table().values() if s.group not in ("later", "block")
         }
-        groups = by_part(changes, known, "setting", "job")
+        groups = by_part(changes, known, "setting", "--list says what each is")
         new = {"route": grow(job.route, **dry).with_(**groups.get("route", {}))}
         new["bench"] = {**job.bench, **groups.get("bench", {})}
         if "steel" in groups:
@@ -154,23 +159,16 @@ class Job(Saved):
             raise InputError(f"{name} cannot be varied: {why}.")
         return float(value)
 
+    def varied(self, values: Mapping[str, np.ndarray]) -> Cases:
+        """As many cases as the arrays are long, shape (n,), checked at the ends of every array."""
+        for name, array in values.items():
+            what = setting(name)
+            for end in (float(np.min(array)), float(np.max(array))):
+                what.check(end, "study")
+                if what.group in ("head", "route"):
+                    self.with_(**{name: end})
+        return spread(self.steel, self.head, self.route, self.shop, values)
 
-def load_job(source, filename: str | None = None) -> Job:
-    """Read a job that `Job.save` wrote; every value is checked.
 
-    Parameters
-    ----------
-    source : path, bytes or upload
-    filename : str, optional; name for messages when bytes are given
-
-    Raises
-    ------
-    InputError
-        Not a job file, a newer version, or a value that a job does not take.
-
-    Examples
-    --------
-    >>> load_job(Job("1045").with_(spray_s=6).as_bytes()).route.spray.duration_s
-    6.0
-    """
-    return Job.load(source, filename)
+#: Read a job that `Job.save` wrote (see `Job.load`).
+load_job = Job.load

@@ -77,10 +77,6 @@ def flow_curve(
 
         m = S (e_u − e_1)/(S − YS),   K = (S − YS)/(e_u − e_1)^m,   S = TS (1 + Au).
 
-    >>> curve = flow_curve(342.0, 489.0, 0.157, 0.015)
-    >>> round(float(curve.stress_mpa(np.log(1.157)) / 1.157), 1)      # back to the tensile strength
-    489.0
-
     .. [1] A. Considère 1885; P. Ludwik 1909 (from memory).
     .. [2] Young's modulus 205 GPa (from memory).
     """
@@ -256,6 +252,14 @@ def strength(
     return strength_of(values, shares, branch)
 
 
+def branches_of(shares) -> dict[str, np.ndarray]:
+    """Whether the range of a branch counts, by its name, for shares of ferrite-pearlite, bainite, martensite; numbers or arrays."""
+    total = sum(shares)
+    known = np.asarray(total > NOTHING_BUT_AUSTENITE)
+    counts = (known & (share > RANGE_SHARE * total) for share in shares)
+    return {**dict(zip(_SHARED, counts, strict=True)), "all data": ~known}
+
+
 def strength_of(
     values: Mapping[str, float], shares: tuple[float, float, float], branch: str | None = None
 ) -> Strength:
@@ -263,14 +267,8 @@ def strength_of(
 
     The shares of ferrite-pearlite, bainite, martensite are all 0 where the structure is unknown; `branch` was forced.
     """
-    total = sum(shares)
-    if branch is not None:
-        involved = [branch]
-    elif total <= NOTHING_BUT_AUSTENITE:
-        involved = ["all data"]
-    else:
-        involved = [n for n, s in zip(_SHARED, shares, strict=True) if s > RANGE_SHARE * total]
-    pure = total <= NOTHING_BUT_AUSTENITE or max(shares) > 0.999 * total
+    involved = [branch] if branch else [n for n, counts in branches_of(shares).items() if counts]
+    pure = "all data" in involved or max(shares) > 0.999 * sum(shares)
     names = ("yield_mpa", "tensile_mpa", "uniform_elongation", "yield_plateau_strain")
     curve = flow_curve(*(values[name] for name in names))
     curve = FlowCurve(*(float(getattr(curve, f.name)) for f in dataclasses.fields(FlowCurve)))

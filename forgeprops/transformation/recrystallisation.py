@@ -41,11 +41,7 @@ def recrystallisation_coefficients(strain, grain_um, molybdenum=0.0, law="hodgso
 
 
 def recrystallised_share(s, exponent):
-    """Recrystallised share X = 1 - exp(-ln 2 · S^n).
-
-    >>> recrystallised_share(1.0, 1.0)
-    0.5
-    """
+    """Recrystallised share X = 1 - exp(-ln 2 · S^n)."""
     return 1.0 - math.exp(-math.log(2.0) * s**exponent)
 
 
@@ -55,10 +51,6 @@ def recrystallised_share_along(
     """Recrystallised share at the end of a curve (s, °C) from the press to the start of the spray.
 
     The two laws differ by a factor of 3 in time at 850 °C and strain 0.15.
-
-    >>> share = recrystallised_share_along([0.0, 2.0], [850.0, 850.0], 0.15, 20.0)
-    >>> round(share, 2)
-    0.23
     """
     ln_a, q, n = recrystallisation_coefficients(strain, grain_um, molybdenum, law)
     s = pieces_along(lambda t_c: np.exp(-ln_a - q / (t_c + ZERO_C_K)), time_s, temperature_c).sum()

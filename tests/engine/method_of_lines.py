@@ -18,6 +18,7 @@ from unittest import mock
 
 import numpy as np
 from engine import twins
+from reference import engine_laws as laws
 from scipy.integrate import solve_ivp
 from scipy.sparse import csc_matrix
 
@@ -105,7 +106,7 @@ def cap_of_ferrite(t, ae1, ae3, carbon):
     above = carbon + (ae3 - t) / kinetics.AE3_SLOPE_C
     below = carbon + (ae3 - ae1) / kinetics.AE3_SLOPE_C - (ae1 - t) / kinetics.ACM_SLOPE_C
     boundary = np.where(t >= ae1, above, below)
-    share = (boundary - carbon) / (boundary - kinetics.CARBON_IN_FERRITE)
+    share = (boundary - carbon) / (boundary - austenite.FERRITE_CARBON)
     return np.where((t < ae3) & (boundary > carbon), share, 0.0)
 
 
@@ -196,14 +197,14 @@ class Case:
         d = np.zeros((4, n, t.shape[1]))
         law = np.vectorize(austenite.austenite_equilibrium)
         equilibrium = law(t, c["ac1"], c["ac3"], c["carbon"])
-        tau = np.vectorize(austenite.austenite_formation_time_s)(t)
+        tau = np.vectorize(laws.austenite_formation_time_s)(t)
         d[1] = np.maximum(equilibrium - share, 0.0) / tau
         formed = t > c["ac1"]  # a furnace only heats
         speed_ = math.exp(c["ln_carbide_speed"])
-        dissolution = np.vectorize(austenite.carbide_dissolution_time_s)(t)
+        dissolution = np.vectorize(laws.carbide_dissolution_time_s)(t)
         d[2] = np.where(formed, -left * speed_ / dissolution, 0.0)
         names = "grain_ln_k grain_q grain_ln_k_low grain_q_low pin_low pin_high".split()
-        rate = np.vectorize(austenite.grain_growth_rate)(t, *(c[name] for name in names))
+        rate = np.vectorize(laws.grain_growth_rate)(t, *(c[name] for name in names))
         d[3] = np.where(formed, rate, 0.0) / 1e6  # µm^m are large numbers
         heat = self.power(step, seconds, t, share) - d[1] * _HEAT_FP * self.mass[:, None]
         d[0] = heat / (self.mass[:, None] * capacity(t, share))
@@ -257,7 +258,7 @@ class Case:
         df, dp, db = amounts
         # martensite by the largest undercooling below Ms
         left = a0 - f
-        rest = (c0 * a0 - kinetics.CARBON_IN_FERRITE * f) / np.maximum(left, 1e-9)
+        rest = (c0 * a0 - austenite.FERRITE_CARBON * f) / np.maximum(left, 1e-9)
         most = de.TABLE_CARBON
         carbon = np.where(left > 1e-6, np.clip(rest, c0, most), most)
         d[U] = np.maximum(self.on_carbon(0, carbon) - at - y[U], 0.0) / _LAG_S

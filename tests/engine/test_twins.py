@@ -3,6 +3,7 @@
 import numpy as np
 import pytest
 from engine import formulas, twins
+from reference import engine_laws as laws
 
 from forgeprops.engine import physics
 from forgeprops.inputs.grades import grade
@@ -56,13 +57,11 @@ def test_heat_capacity_conductivity_and_sensible_heat(engine):
 
 @pytest.mark.parametrize("law", [0, 1])
 def test_extent_of_reaction_and_its_inverse(engine, law):
-    forward, inverse, top = kinetics.extent_tables()
+    forward, _, top = kinetics.extent_tables()
     x = np.concatenate([np.geomspace(1e-9, 0.5, 4000), 1.0 - np.geomspace(1e-9, 0.5, 4000)])
     s = engine("extent", x, law)
     same(s, each(lambda v: twins.extent_of(v, forward, law), x))
-    back = each(lambda v: twins.inverse_extent(v, forward, inverse, top, law), s)
-    same(engine("inverse", s, law), back)
-    same(engine("inverse", s, law), x, rel=1e-9)  # a round trip loses nothing
+    same(engine("inverse", s, law), x)  # a round trip loses nothing
     assert engine("inverse", [top[law], 2.0 * top[law]], law).tolist() == [1.0, 1.0]
     assert engine("extent", [0.0], law)[0] == engine("inverse", [0.0], law)[0] == 0.0
 
@@ -71,7 +70,7 @@ def test_extent_of_reaction_and_its_inverse(engine, law):
 def test_lever_rule_and_carbon_of_the_rest(engine, carbon):
     ae1, ae3 = 727.0, 727.0 + 179.0 * (0.8 - carbon)
     t = np.linspace(400.0, 900.0, 4001)
-    law = each(lambda v: kinetics.ferrite_cap(v, ae1, ae3, carbon), t)
+    law = each(lambda v: laws.ferrite_cap(v, ae1, ae3, carbon), t)
     same(engine("cap", t, ae1, ae3, carbon), law, least=1e-2)
     f = np.linspace(0.0, 0.8, 801)
     left = decomposition.carbon_of_austenite(carbon, 0.8, f)
@@ -107,13 +106,13 @@ def test_furnace(engine):
         steel = grade("4140") if fine else grade("1045")
         k = austenite.grain_growth_coefficients(steel)[1:]
         hot = T[T > 100.0]
-        same(engine("grain", hot, *k), each(lambda t, k=k: austenite.grain_growth_rate(t, *k), hot))
+        same(engine("grain", hot, *k), each(lambda t, k=k: laws.grain_growth_rate(t, *k), hot))
     share = np.linspace(0.01, 1.0, 100)
     for carbon in (0.1, 0.4, 0.8):
-        law = each(lambda s, k=carbon: austenite.austenite_carbon(s, k), share)
+        law = each(lambda s, k=carbon: laws.austenite_carbon(s, k), share)
         same(engine("austenite_carbon", share, carbon), law)
     t = np.linspace(500.0, 850.0, 100)
-    law = each(austenite.ferrite_return_per_s, t, share)
+    law = each(laws.ferrite_return_per_s, t, share)
     same(engine("ferrite_return", t, share), law, least=1e-9)
 
 

@@ -3,6 +3,7 @@
 import math
 
 import numpy as np
+from reference import engine_laws as laws
 
 from forgeprops.base.constants import STEFAN_BOLTZMANN
 from forgeprops.engine import physics
@@ -19,13 +20,13 @@ def set_austenite(case, kin, share, undissolved, grain_um, t_c):
     c, cr, mo_0 = (float(case[name]) for name in ("carbon", "cr", "mo"))
     k = {name: float(kin[name][0]) for name in kin.dtype.names}
     bound = austenite.carbide_carbon(undissolved, c, cr, mo_0)
-    carbon = min(austenite.austenite_carbon(share, c - bound), 1.1)
-    d_cr = austenite.alloy_in_austenite(cr, undissolved) - cr
-    mo = austenite.alloy_in_austenite(mo_0, undissolved)
+    carbon = min(laws.austenite_carbon(share, c - bound), 1.1)
+    d_cr = laws.alloy_in_austenite(cr, undissolved) - cr
+    mo = laws.alloy_in_austenite(mo_0, undissolved)
     d_c = min(carbon, max(0.6, c)) - c
-    island = austenite.island_diameter_um(grain_um, share)
+    island = laws.island_diameter_um(grain_um, share)
     grain = float(austenite.astm_from_diameter(island)) * math.log(2.0)
-    site = float(austenite.astm_from_diameter(austenite.pearlite_site_um(island, bound)))
+    site = float(austenite.astm_from_diameter(laws.pearlite_site_um(island, bound)))
     site *= math.log(2.0)
 
     def ln_rate(name, grain, mo_term=lambda mo: mo, share=1.0):
@@ -38,7 +39,7 @@ def set_austenite(case, kin, share, undissolved, grain_um, t_c):
     k_f = math.exp(ln_rate("ferrite", grain, share=case["alloy_f"]))
     if share < 1.0:
         under = float(physics.physics()["return_undercooling"][0])
-        growth = austenite.ferrite_return_per_s(ae3 - under, share) / under**3
+        growth = laws.ferrite_return_per_s(ae3 - under, share) / under**3
         k_f += growth * math.exp(k["q_ferrite"] / (kinetics.GAS_CAL * (ae3 - under + 273.15)))
     state = np.zeros(d.ROWS)
     state[d.AUSTENITE_0] = state[d.AUSTENITE] = share
@@ -81,7 +82,7 @@ def wet_table(flux, water_c, scale_um, case, convection):
             k -= 1
         if metal < metal_before:
             metal_before, q_before = metal, q
-    share, limit = spray.wet_share(flux), spray.evaporation_limit_w_m2(flux, water_c)
+    share, limit = laws.wet_share(flux), laws.evaporation_limit_w_m2(flux, water_c)
     for i, t in enumerate(water_c + side):
         dry = dry_loss(case, convection, t)
         wet = min(case["spray_factor"] * table[i], limit + max(dry, 0.0))
@@ -117,23 +118,3 @@ def extent_of(x, forward, row):
     position = math.sqrt(x) * (forward.shape[1] - 1)
     i = int(position)
     return forward[row, i] + (position - i) * (forward[row, i + 1] - forward[row, i])
-
-
-def inverse_extent(s, forward, inverse, top, row):
-    """X from S, the exact inverse of `extent_of`; 1 when S has reached its top.
-
-    The inverse table only finds the cell: a round trip that lost a little each time would slow the start of a reaction the
-    more, the smaller the steps.
-    """
-    if s <= 0.0:
-        return 0.0
-    if s >= top[row]:
-        return 1.0
-    last = forward.shape[1] - 2
-    i = min(int(inverse[row, int(s / top[row] * (inverse.shape[1] - 1))] * (last + 1)), last)
-    while i < last and forward[row, i + 1] < s:
-        i += 1
-    while forward[row, i] > s:
-        i -= 1
-    root = (i + (s - forward[row, i]) / (forward[row, i + 1] - forward[row, i])) / (last + 1)
-    return root * root

@@ -24,7 +24,7 @@ import fit_kinetics
 from source_effects import group_bootstrap, options, write
 
 from forgeprops.answer.interval import COVERAGE, FIGURES, Z, opinions_spread_hv, spread_variance
-from forgeprops.answer.second_opinions import opinions
+from forgeprops.answer.second_opinions import opinion_arrays
 from forgeprops.base.constants import SECONDS_PER_HOUR
 from forgeprops.base.tables import read_rows
 from forgeprops.engine import march as marks
@@ -93,8 +93,8 @@ def predict(problem, k, steel: str) -> list[dict]:
 
 def _told(row, place, measured, predicted, shares, rate) -> dict:
     hot_c = max(float(row["austenitise_c"]), 800.0)
-    views = opinions(fit_kinetics.steel_of(row), float(rate) or None, austenitise_c=hot_c)
-    others = [f"{v.hardness_hv:.1f}" if v.applicable else "" for v in views]
+    views = opinion_arrays(fit_kinetics.steel_of(row), rate, austenitise_c=hot_c).values()
+    others = [f"{float(hv):.1f}" if counts else "" for hv, counts in views]
     bar = (row["steel"], row["diameter_mm"], row["cooling"].split(",")[0], place, row["basis"])
     hardness, parts = (f"{measured:.1f}", f"{predicted:.1f}"), (f"{s:.3f}" for s in shares)
     return dict(zip(COLUMNS, (*bar, *hardness, *parts, f"{rate:.3g}", *others, ""), strict=True))

@@ -87,7 +87,7 @@ def test_nearest_is_told_any_number_is_an_axis_within_its_bounds():
     study = Study("4130", "wedge")
     wrong = {"flux": (5.0, 99.0), "hosel_bore_mm": (9.0, 13.0), "C": (0.3, np.nan)}
     for (name, ends), words in zip(wrong.items(), ("Spray rate 99", "hosel wall", "C content"), strict=True):  # fmt: skip
-        refuses(words, study.varied, {name: np.array(ends)})
+        refuses(words, study.job.varied, {name: np.array(ends)})
 
 
 @pytest.mark.parametrize("x, words", [
@@ -111,10 +111,9 @@ def test_varied_cases_are_the_changed_case():
         "preheat_c": 905.0, "C": 0.29, "face_thickness_mm": 2.7, "shop_delay_s": 0.2,
         "hosel_outside_mm": 13.1}  # fmt: skip
     one = study.changed(values)
-    assert [Study(*one[:3], shop=one[3]).job.value(name) for name in values] == pytest.approx(
-        list(values.values())
-    )
-    a = answers(study.varied({name: np.array([v]) for name, v in values.items()}))
+    again = Study(*one[:3], shop=one[3])
+    assert [again.job.value(name) for name in values] == pytest.approx(list(values.values()))
+    a = answers(study.job.varied({name: np.array([v]) for name, v in values.items()}))
     b = answers(Cases.of(*([part] for part in one)))
     for name in a:
         value = pytest.approx(b[name][0], rel=1e-9) if a[name].dtype.kind == "f" else b[name][0]

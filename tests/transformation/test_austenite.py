@@ -5,6 +5,7 @@ import math
 import numpy as np
 import pytest
 from checks import refuses
+from reference import engine_laws as laws
 
 import forgeprops as fp
 from forgeprops.answer.evaluation import evaluate
@@ -40,7 +41,7 @@ def test_between_the_temperatures_by_the_lever_rule_and_softer_in_air():
 def test_carbon_of_austenite_closes_the_balance_and_follows_the_boundary():
     for carbon in (0.1, 0.2, 0.3, 0.45, 0.6):
         for share in np.linspace(0.02, 1.0, 50):
-            c = a.austenite_carbon(share, carbon)
+            c = laws.austenite_carbon(share, carbon)
             assert carbon <= c <= a.EUTECTOID_CARBON
             if c < a.EUTECTOID_CARBON:
                 whole = share * c + (1 - share) * a.FERRITE_CARBON
@@ -48,24 +49,24 @@ def test_carbon_of_austenite_closes_the_balance_and_follows_the_boundary():
     # at equilibrium above the three-phase interval the austenite sits on its own boundary
     ac1, ac3, carbon = 740.0, 810.0, 0.30
     shares = [a.austenite_equilibrium(t, ac1, ac3, carbon) for t in range(756, 811)]
-    c = [a.austenite_carbon(share, carbon) for share in shares]
+    c = [laws.austenite_carbon(share, carbon) for share in shares]
     assert np.all(np.diff(c) <= 1e-9) and c[-1] == pytest.approx(carbon)
 
 
 def test_formation_and_carbides():
     t = np.arange(700.0, 1251.0, 10.0)
-    for law in (a.austenite_formation_time_s, a.carbide_dissolution_time_s):
+    for law in (laws.austenite_formation_time_s, laws.carbide_dissolution_time_s):
         assert np.all(np.diff([law(x) for x in t]) < 0.0)
     # pearlite of low-alloy steel goes in seconds at 780 °C (Speich et al. 1981, from memory)
-    assert 1.0 < a.austenite_formation_time_s(780.0) < 10.0
+    assert 1.0 < laws.austenite_formation_time_s(780.0) < 10.0
     # a quarter of an hour at the hardening temperature of chromoly is enough, at 780 °C it is not
-    assert math.exp(-900.0 / a.carbide_dissolution_time_s(860.0)) < 0.01
-    assert math.exp(-900.0 / a.carbide_dissolution_time_s(760.0)) > 0.1
+    assert math.exp(-900.0 / laws.carbide_dissolution_time_s(860.0)) < 0.01
+    assert math.exp(-900.0 / laws.carbide_dissolution_time_s(760.0)) > 0.1
     assert a.carbide_carbon(0.0, 0.3, 0.95, 0.2) == 0.0
     expected = 0.5 * (0.95 * 36.033 / 363.972 + 0.2 * 12.011 / 191.9)
     assert a.carbide_carbon(1.0, 0.3, 0.95, 0.2) == pytest.approx(expected, rel=1e-4)
     assert a.carbide_carbon(1.0, 0.1, 5.0, 2.0) == 0.05
-    assert a.alloy_in_austenite(0.95, 0.0) == 0.95
+    assert laws.alloy_in_austenite(0.95, 0.0) == 0.95
 
 
 _NONE = {"Ni": 0.0, "Cr": 0.0, "Mo": 0.0}
@@ -77,7 +78,7 @@ def _grow(steel, law, t_c, seconds, start_um, pieces=1):
     m, *k = a.grain_growth_coefficients(steel, law)
     d = start_um
     for piece in np.diff(np.linspace(0.0, seconds, pieces + 1)):
-        d = (d**m + a.grain_growth_rate(t_c, *k) * piece) ** (1.0 / m)
+        d = (d**m + laws.grain_growth_rate(t_c, *k) * piece) ** (1.0 / m)
     return d
 
 
@@ -137,15 +138,15 @@ def test_astm_e112_table_4(row):
 
 def test_islands_and_pearlite_sites():
     for share in (0.1, 0.5, 0.9):
-        assert a.island_diameter_um(20.0, share) ** 3 == pytest.approx(share * 20.0**3)
-    assert a.island_diameter_um(20.0, 0.0) > 0.0
-    assert a.pearlite_site_um(20.0, 0.0) == pytest.approx(20.0)
-    assert a.pearlite_site_um(1e6, 0.05) == pytest.approx(2.0, rel=1e-6)
-    sites = [a.pearlite_site_um(20.0, c) for c in np.linspace(0.0, 0.06, 40)]
+        assert laws.island_diameter_um(20.0, share) ** 3 == pytest.approx(share * 20.0**3)
+    assert laws.island_diameter_um(20.0, 0.0) > 0.0
+    assert laws.pearlite_site_um(20.0, 0.0) == pytest.approx(20.0)
+    assert laws.pearlite_site_um(1e6, 0.05) == pytest.approx(2.0, rel=1e-6)
+    sites = [laws.pearlite_site_um(20.0, c) for c in np.linspace(0.0, 0.06, 40)]
     assert np.all(np.diff(sites) < 0.0)
     # pearlite rate goes with 2^(0.32 G); all carbides of a 1045 with 0.08 % Cr left
-    plain = a.pearlite_site_um(20.0, a.carbide_carbon(1.0, 0.46, 0.08, 0.02))
-    chromoly = a.pearlite_site_um(20.0, a.carbide_carbon(1.0, 0.40, 0.95, 0.20))
+    plain = laws.pearlite_site_um(20.0, a.carbide_carbon(1.0, 0.46, 0.08, 0.02))
+    chromoly = laws.pearlite_site_um(20.0, a.carbide_carbon(1.0, 0.40, 0.95, 0.20))
     usual = a.astm_from_diameter(20.0)
     faster = [2.0 ** (0.32 * (a.astm_from_diameter(d) - usual)) for d in (plain, chromoly)]
     assert faster[0] < 2.0 < faster[1]
@@ -155,11 +156,11 @@ def test_austenite_forms_by_diffusion_over_the_stated_path_and_ferrite_returns_a
     # independent: series for a slab of 7 µm, Callister's D at 750 °C
     d = 2.3e-5 * math.exp(-148_000.0 / (8.314462618 * 1023.15))
     expected = (7e-6) ** 2 / (math.pi**2 * d)
-    assert a.austenite_formation_time_s(750.0) == pytest.approx(expected, rel=1e-9)
-    expected = 1.0 / a.austenite_formation_time_s(760.0)
-    assert a.ferrite_return_per_s(760.0, 0.0) == pytest.approx(expected)
-    assert a.ferrite_return_per_s(760.0, 1.0) == 0.0
-    rates = [a.ferrite_return_per_s(760.0, s) for s in np.linspace(0.0, 1.0, 30)]
+    assert laws.austenite_formation_time_s(750.0) == pytest.approx(expected, rel=1e-9)
+    expected = 1.0 / laws.austenite_formation_time_s(760.0)
+    assert laws.ferrite_return_per_s(760.0, 0.0) == pytest.approx(expected)
+    assert laws.ferrite_return_per_s(760.0, 1.0) == 0.0
+    rates = [laws.ferrite_return_per_s(760.0, s) for s in np.linspace(0.0, 1.0, 30)]
     assert np.all(np.diff(rates) < 0.0)
 
 

@@ -7,7 +7,7 @@ import numpy as np
 from ...base.ranges import Warn, beyond
 from ...hosel.limits import NOTES
 from ...inputs.limits import Limits
-from ...strength.tensile import NOTHING_BUT_AUSTENITE, RANGE_OF, RANGE_SHARE
+from ...strength.tensile import RANGE_OF, branches_of
 from .furnace import furnace, inputs, press
 from .later_heats import later
 from .rule import HOSEL, NECK, Rule, listed, sentences
@@ -19,15 +19,10 @@ STIFF_HOSEL_DEG = 1.0
 
 def _branch(name: str, id: str) -> Rule:
     """Hardness of hosel or neck outside the range of a branch of the strength that counts there."""
-    names = ("ferrite-pearlite", "bainite", "quenched and tempered")
 
     def where(e):
-        known = np.maximum(e.shares, 0.0)
-        whole = known.sum(axis=0)
-        counts = dict(zip(names, known > RANGE_SHARE * whole, strict=True))
-        there = counts.get(name, whole <= NOTHING_BUT_AUSTENITE)  # "all data": nothing else is left
-        there = there & beyond(id, e.strength["hardness_hv"])
-        return there[:, NECK] | there[:, HOSEL]
+        there = branches_of(np.maximum(e.shares, 0.0))[name]
+        return (there & beyond(id, e.strength["hardness_hv"]))[:, [NECK, HOSEL]].any(axis=1)
 
     return Rule(f"range:{id}", "note", where, lambda e, i: "", "hosel", once=True)
 

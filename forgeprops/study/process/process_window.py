@@ -184,7 +184,7 @@ def _proposed(study: Study, centre, box):
     middle = _to_set(study, {name: np.array([centre[name]]) for name in box})
     bounds = {name: (setting(name).low, setting(name).high) for name in middle}
     near = neighbours({name: float(v[0]) for name, v in middle.items()}, bounds)
-    meets = np.flatnonzero(study.assess(study.varied(near))["meets"])
+    meets = np.flatnonzero(study.assess(study.job.varied(near))["meets"])
     places = [{n: float(v[i]) for n, v in near.items()} for i in meets]
     found = study.sureness([study.changed(place) for place in places])
     if not found:

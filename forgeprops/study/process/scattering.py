@@ -371,7 +371,7 @@ def scatter(
         for q in wanted if done == n + base * d else ():
             y_a, y_b = samples[q][:base], samples[q][half : half + base]
             ranked[q] = variance_indices([*drawn], y_a, y_b, mixed[q].reshape(d, base))
-    nominal = study.assess(study.varied({i.name: np.array([i.middle]) for i in inputs}))
+    nominal = study.assess(study.job.varied({i.name: np.array([i.middle]) for i in inputs}))
     rows = {}
     for name in kept:
         values = samples[name]

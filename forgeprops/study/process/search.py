@@ -366,7 +366,7 @@ def choose(
         with contextlib.suppress(Stopped):
             values, rounded = search.settable(values)
     final = study.changed(values)
-    table = study.assess(study.varied({name: np.array([v]) for name, v in values.items()}))
+    table = study.assess(study.job.varied({name: np.array([v]) for name, v in values.items()}))
     if feasible and not study.cancel():
         drawn = {"n": _CHECKED, "chemistry": chemistry, "indices": False, "seed": seed + 2}
         kept = {n: getattr(study, n) for n in ("line", "threads", "bench")}

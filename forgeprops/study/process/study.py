@@ -28,7 +28,7 @@ from ...base.errors import (
     shown,
 )
 from ...hosel.bench import LIMITS, Bench, bench_options
-from ...inputs.cases import Cases, spread
+from ...inputs.cases import Cases
 from ...inputs.grades import steel_of
 from ...inputs.head import ZONES, Head
 from ...inputs.job import Job
@@ -212,16 +212,6 @@ class Study:
         job = self.job.with_(**values)
         return job.steel, job.head, job.route, job.shop
 
-    def varied(self, values: Mapping[str, np.ndarray]) -> Cases:
-        """As many cases as the arrays are long, checked at the ends of every array."""
-        for name, array in values.items():
-            what = setting(name)
-            for end in (float(np.min(array)), float(np.max(array))):
-                what.check(end, "study")
-                if what.group in ("head", "route"):
-                    self.job.with_(**{name: end})
-        return spread(*self.case, values)
-
     def assess(self, cases: Cases, reference_mpa=None, **options) -> dict[str, np.ndarray]:
         """Results and costs of any cases, with "press_effort", "slack", "meets", "binding" and "veto".
 
@@ -257,7 +247,7 @@ class Study:
             if self.cancel():
                 return
             end = min(begin + _BETWEEN, n)
-            yield self.assess(self.varied({name: v[begin:end] for name, v in values.items()}))
+            yield self.assess(self.job.varied({name: v[begin:end] for name, v in values.items()}))
             if self.progress is not None:
                 self.progress(done + end, total)
 

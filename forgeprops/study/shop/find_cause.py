@@ -262,7 +262,7 @@ def _turned(study: Study, drifts: Sequence[Drift], off: np.ndarray) -> Evaluatio
     for k, d in enumerate(drifts):
         turned = np.clip(d.now + off[k], d.setting.low, d.setting.high)
         arrays[d.name][k * n : (k + 1) * n] = turned
-    return evaluate(study.varied(arrays))
+    return evaluate(study.job.varied(arrays))
 
 
 def _ranked(drifts, curves, fine, off, precision, zones, expected):

@@ -208,7 +208,9 @@ class Tracking(InWords):
         return self.alarms if len(self.alarms) else self.limits
 
 
-def track(log, *, sigma=None, centre="baseline", baseline=BASELINE) -> Tracking:
+def track(
+    log, *, sigma: float | None = None, centre="baseline", baseline: int = BASELINE
+) -> Tracking:
     """Chart the errors of a log and raise an alarm when they drift.
 
     The first `baseline` readings of each quantity settle the centre (their mean error) and the standard
