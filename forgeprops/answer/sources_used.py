@@ -115,5 +115,5 @@ def sources_of(result) -> tuple[Source, ...]:
     rows.append(Source(f"thermal.surroundings.{kind}", what, why.reason, why.basis))
     for bath in sorted({q.medium for q in result.route.quench} & set(BATHS)):
         law, what = BATHS[bath], f"Heat transfer to a {bath}"
-        rows.append(Source(f"thermal.media.{bath}", what, law.reason, law.basis))
+        rows.append(Source(f"thermal.media.{bath}", what, law.source, law.basis))
     return (*_reached(_idle(result)), *rows)

@@ -3,8 +3,6 @@
 Scale thickness x grows by x² = k t; along a temperature curve x² is the time integral of k(T).
 """
 
-from typing import NamedTuple
-
 import numpy as np
 
 from ..base.constants import GAS_J_MOL_K, IRON_G_MOL, ZERO_C_K
@@ -21,13 +19,6 @@ ATMOSPHERES["induction"] = (0.65, 0.35, 1.0)
 #: Volume of wüstite over the iron it came from: 71.844 g/mol at 5.745 g/cm³ over 55.845 at 7.874 (derived;
 #: 1.7 is the value usually quoted).
 PILLING_BEDWORTH = (71.844 / 5.745) / (IRON_G_MOL / 7.874)
-
-
-class Blast(NamedTuple):
-    """What cleaning has to take off the face, µm."""
-
-    scale_um: float
-    metal_um: float
 
 
 def scale_rate(t_c):

@@ -5,7 +5,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from .decarburisation import carbon_left, carbon_rate_um2_s, decarburised_um, layer_hardness_hv
-from .scale import ATMOSPHERES, Blast, metal_loss_um, scale_rate
+from .scale import ATMOSPHERES, metal_loss_um, scale_rate
 
 #: Depth a light Vickers indentation feels, µm: a 10 N indent in 200 HV steel is 14 µm deep (derived from the
 #: pyramid's angle, depth = diagonal/7) and the metal around it counts too (our choice).
@@ -27,7 +27,7 @@ class Surface:
     decarburised_um: float  #: depth below the metal surface at which 90 % of the carbon is left
     skin_hv: float  #: mean hardness of the outer 20 µm of metal
     sound_hv: float  #: and of the metal below the layer
-    blast: Blast  #: what a blast must take off for a hard skin: the scale that the press leaves, and metal
+    blast_scale_um: float  #: scale that the press leaves to a blast, which must take the decarburised depth too for a hard skin
     depth_um: np.ndarray  #: below the metal surface, with the carbon (wt%) and hardness there
     carbon: np.ndarray
     hardness_hv: np.ndarray
@@ -67,11 +67,8 @@ def diffusion_um2(carbon, critical, route, peak_c, scale_um) -> np.ndarray:
 
 
 def struck_skin_hv(composition, diffusion, loss_um, core_hv, water_c) -> np.ndarray:
-    """Mean hardness of the outer 20 µm of metal, which the strike meets, HV; arrays of shape (n,).
-
-    `diffusion` as of `diffusion_um2`, metal that the scale took (µm), hardness of the sound metal (HV),
-    metal temperature when the spray starts (°C; NaN: no spray).
-    """
+    """Mean hardness of the outer 20 µm of metal, which the strike meets, HV, from arrays of shape (n,): `diffusion_um2`, metal that
+    the scale took (µm), hardness of the sound metal (HV), metal temperature when the spray starts (°C; NaN: no spray)."""
     layers = 0.5 * _SKIN_UM * (1.0 + _OUTER)
     wide = {element: content[:, None] for element, content in composition.items()}
     carbon = wide["C"] * carbon_left(layers, diffusion[:, None], loss_um[:, None])
@@ -79,16 +76,13 @@ def struck_skin_hv(composition, diffusion, loss_um, core_hv, water_c) -> np.ndar
 
 
 def surface_of(steel, scale_um, diffusion, core_hv, water_c, scale_left) -> Surface:
-    """Scale, lost carbon and hardness of the face's skin.
-
-    Scale on leaving the furnace (µm), `diffusion_um2`, hardness of the sound metal (HV), metal temperature when the spray
-    starts (°C; None without), share of the scale that the press leaves.
-    """
+    """Skin of the face by the scale on leaving the furnace (µm), `diffusion_um2`, hardness of the sound metal (HV), metal
+    temperature when the spray starts (°C; None without) and the share of the scale that the press leaves."""
     loss = metal_loss_um(scale_um)
     depth = float(decarburised_um(diffusion, loss))
     carbon = steel.get("C") * carbon_left(_DEPTHS_UM, diffusion, loss)
     hv = layer_hardness_hv(steel, carbon, core_hv, water_c)
     outer = np.linspace(0.0, _SKIN_UM, 21)
     skin = float(np.trapezoid(np.interp(outer, _DEPTHS_UM, hv), outer) / _SKIN_UM)
-    blast = Blast(scale_um * scale_left, depth)
-    return Surface(scale_um, loss, depth, skin, core_hv, blast, _DEPTHS_UM, carbon, hv)
+    blast_um = scale_um * scale_left
+    return Surface(scale_um, loss, depth, skin, core_hv, blast_um, _DEPTHS_UM, carbon, hv)

@@ -128,19 +128,15 @@ def neighbours(kind: str) -> Neighbours:
     return NEIGHBOURS[check_choice(kind, "surroundings", NEIGHBOURS)]
 
 
-#: Ceramic-fibre blanket at about 600 °C, W/(m K) (0.10–0.20 in makers' sheets, from memory).
-SLEEVE_CONDUCTIVITY_W_MK = 0.15
+#: Sleeve: ceramic-fibre blanket at about 600 °C, W/(m K) (0.10–0.20 in makers' sheets, from memory), and its wall, mm (invented).
+SLEEVE = (0.15, 10.0)
 #: Natural convection and radiation on the outside of a sleeve at 100–200 °C, W/(m² K) (7 + 8; our choice).
 SLEEVE_OUTSIDE_W_M2K = 15.0
-#: Wall of the sleeve, mm (invented).
-SLEEVE_THICKNESS_MM = 10.0
 
 
 def sleeve_w_m2k(outside_w_m2k, diameter_mm, thickness_mm, conductivity_w_mk):
-    """Heat-transfer coefficient on the hosel's surface through an insulating sleeve, W/(m² K).
-
-    Conduction through the sleeve in series with `outside_w_m2k` (about 15 for a sleeve at 100–200 °C); the sleeve's own heat
-    capacity is left out, so early cooling is underestimated.
+    """Heat-transfer coefficient on the hosel's surface through an insulating sleeve in series with `outside_w_m2k`, W/(m² K); the
+    sleeve's own heat capacity is left out, so early cooling is underestimated.
 
     .. [1] T. L. Bergman et al., Fundamentals of Heat and Mass Transfer, eq. 3.33; ceramic fibre 0.15 W/(m K) (from
        memory).
@@ -173,7 +169,7 @@ def cover_w_m2k(kind, zone, shape, size_mm):
         return 0.0 * np.asarray(size_mm, float)
     if kind == "box":
         return BOX_W_M2K + 0.0 * np.asarray(size_mm, float)
-    k, thick = (SLEEVE_CONDUCTIVITY_W_MK, SLEEVE_THICKNESS_MM) if kind == "sleeve" else VERMICULITE
+    k, thick = SLEEVE if kind == "sleeve" else VERMICULITE
     if kind == "vermiculite" and shape == "plate":
         return 8.0 * k / (np.pi * 1e-3 * np.asarray(size_mm, float))
     return sleeve_w_m2k(SLEEVE_OUTSIDE_W_M2K, size_mm, thick, k)

@@ -23,9 +23,6 @@ LOG_V_LOW, LOG_V_HIGH = 2.0, 6.5
 def line_hv(a, b, log_v, floor_hv):
     """Hardness of a constituent, HV: a + b·log10 V, the rate held inside its limits, at least `floor_hv`.
 
-    >>> float(line_hv(100.0, 10.0, 3.0, 80.0))
-    130.0
-
     .. [1] Floors and ends of the rate (our choice).
     """
     return np.maximum(a + b * np.clip(log_v, LOG_V_LOW, LOG_V_HIGH), floor_hv)

@@ -20,8 +20,6 @@ from .temperature_formulas import FORMULAS, content
 
 #: Floors, °C: what a formula gives below is extrapolation in carbon, not metallurgy (our choice).
 MS_FLOOR_C, BS_FLOOR_C, AE3_FLOOR_C = -100.0, 200.0, 400.0
-#: Least rate of the martensite law, 1/K (our own limit).
-ALPHA_FLOOR_PER_K = 0.005
 #: Austenite grain at which our Ms holds without correction, µm (about ASTM 7); the fit's own choice.
 REFERENCE_GRAIN_UM = 25.0
 #: Rate of van Bohemen's carbon term, 1/wt%, which our corrections share, and products in our terms.
@@ -42,27 +40,22 @@ def ae1_c(comp, method: str = "grange"):
 
 
 def ae3_c(comp, carbon=None, method: str = "grange"):
-    """Upper equilibrium temperature Ae3, not below 400 °C; the formulas spread by about ±15 °C.
-
-    Below Ae1 it is its extrapolation, the ferrite limit.
-    """
+    """Upper equilibrium temperature Ae3, not below 400 °C (below Ae1 its extrapolation, the ferrite limit); the formulas spread by
+    about ±15 °C."""
     return plain(np.maximum(_by("ae3", method, comp, carbon), AE3_FLOOR_C))
 
 
 def ac1_c(comp, method: str = "hougardy"):
-    """Temperature at which austenite appears on heating (about 2-3 K/min), Ac1.
-
-    >>> round(ac1_c({"C": 0.30, "Mn": 0.50, "Si": 0.25, "Cr": 0.95, "Mo": 0.20}))
-    745
-    """
+    """Temperature at which austenite appears on heating (about 2-3 K/min), Ac1."""
     return _by("ac1", method, comp)
 
 
 def ac3_c(comp, carbon=None, method: str = "hougardy"):
     """Temperature at which the last ferrite dissolves on heating, Ac3; never below Ac1 of the same method.
 
-    >>> round(ac3_c({"C": 0.30, "Mn": 0.50, "Si": 0.25, "Cr": 0.95, "Mo": 0.20}))
-    823
+    >>> steel = {"C": 0.30, "Mn": 0.50, "Si": 0.25, "Cr": 0.95, "Mo": 0.20}
+    >>> round(ac1_c(steel)), round(ac3_c(steel))
+    (745, 823)
     """
     return plain(np.maximum(_by("ac3", method, comp, carbon), ac1_c(comp, method)))
 
@@ -115,11 +108,7 @@ def martensite_start_c(comp, carbon=None, method: str = "own", grain_um=None):
 
 
 def martensite_grain_coefficient(method: str = "own") -> float:
-    """Shift of Ms by austenite grain, °C·µm^½: times (1/√d − 1/√25 µm); 0 for formulas without grain.
-
-    >>> martensite_grain_coefficient() < -50.0 and martensite_grain_coefficient("andrews") == 0.0
-    True
-    """
+    """Shift of Ms by austenite grain, °C·µm^½: times (1/√d − 1/√25 µm); 0 for formulas without grain."""
     return _fitted("ms")["grain"] if method == "own" else 0.0
 
 
@@ -157,7 +146,7 @@ def martensite_alpha_per_k(comp, carbon=None):
     c, *alloys = (content(comp, s, carbon) for s in ("C", "Mn", "Si", "Cr", "Ni", "Mo"))
     alloy = sum(k * x for k, x in zip((0.14, 0.21, 0.11, 0.08, 0.05), alloys, strict=True))
     alpha = 1e-3 * (27.2 - alloy - 19.8 * (1.0 - np.exp(-1.56 * c)))
-    return plain(np.maximum(alpha, ALPHA_FLOOR_PER_K))
+    return plain(np.maximum(alpha, 0.005))
 
 
 @dataclass(frozen=True)
