@@ -304,13 +304,7 @@ class Route(Saved):
     SETTINGS = places("route")
 
     def with_(self, **settings) -> Route:
-        """Return a copy with some settings changed, by their short names (see `Route.SETTINGS`).
-
-        Raises
-        ------
-        InputError
-            Unknown setting, a value out of bounds, or a spray setting on a route without spray.
-        """
+        """Return a copy with some settings changed, by their short names (see `Route.SETTINGS`)."""
         parts = by_part(settings, self.SETTINGS, "setting", "route")
         if "spray" in parts and self.spray is None:
             named = ", ".join(sorted(settings))
