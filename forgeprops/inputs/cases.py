@@ -18,8 +18,7 @@ import numpy as np
 from ..base.errors import InputError
 from .drawing import Block, Drawing
 from .head import PARTS, Head
-from .later import Temper
-from .route import MEDIA, QUENCH, Quench, Route, Spray
+from .route import MEDIA, QUENCH, Quench, Route, Spray, Temper
 from .settings import CHOICES, setting
 from .shop import NUMBERS, Shop
 from .steel import DEFAULT_RESIDUALS, ELEMENTS, UNREPORTED_SD, Steel

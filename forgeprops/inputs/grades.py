@@ -8,8 +8,7 @@ from collections.abc import Mapping
 from ..base.errors import InputError, check_choice, check_number, shown
 from ..base.tables import read_rows
 from ..io.cells import clean_text
-from .composition import composition_of, is_composition
-from .steel import DEFAULT_RESIDUALS, ELEMENTS, Steel
+from .steel import DEFAULT_RESIDUALS, ELEMENTS, Steel, composition_of, is_composition
 
 
 @functools.cache

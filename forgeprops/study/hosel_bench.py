@@ -16,8 +16,7 @@ from ..hosel.bench import Bench, bench_options
 from ..hosel.bend import bend_of_head
 from ..inputs.cases import Cases
 from ..inputs.head import ZONES
-from ..inputs.later import LocalHeat, Temper
-from ..inputs.route import Route
+from ..inputs.route import LocalHeat, Route, Temper
 from ..io.tables import data_frame
 
 #: Steps down from the preheat that are tried, °C (our choice).
