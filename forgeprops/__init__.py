@@ -36,7 +36,7 @@ _ROOMS = {
     "transformation.temperatures": "critical_temperatures",
     "transformation.tempering": "tempered_hardness",
     "forging.effort": "equal_effort",
-    "study.process.preheat": "equal_effort_preheat equal_effort_setting forging_temperature_study",
+    "study.process.preheat": "equal_effort_setting forging_temperature_study",
     "thermal.spray_units": "spray_setting",
     "specimens": "air_cooled_bar continuous_cooling end_quench_bar quenched_bar",
     "strength.hardness_scales": "convert_hardness",

@@ -70,7 +70,7 @@ def references(doc: str | None, where: str) -> tuple[Source, ...]:
 
 def of_formula_table() -> list[Source]:
     """Sources of the critical temperatures, whose formulas are rows of a table."""
-    where, found = "transformation.temperature_formulas", []
+    where, found = "transformation.temperatures", []
     for r in read_rows("constants/critical_temperatures.csv"):
         name, sources = f"{where}.{r['quantity']}_{r['formula']}", (r["source"], r["source2"])
         bases = (r["basis"], r["basis2"])

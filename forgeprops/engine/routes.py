@@ -28,7 +28,7 @@ from .packing import (
 )
 
 _VIEW, _AIR_SHARE, _FORCED = (
-    np.array([getattr(surroundings.neighbours(kind), field) for kind in COOLING], float)
+    np.array([getattr(surroundings.NEIGHBOURS[kind], field) for kind in COOLING], float)
     for field in ("view_factor", "air_share", "forced")
 )
 _COVERED = [i for i, kind in enumerate(COOLING) if surroundings.NEIGHBOURS[kind].covered]

@@ -27,11 +27,9 @@ from .strike import PEAK_FACTOR, PEAK_RANGE, Faces, Strike, strike_load, strike_
 #: Points through the finished thickness at which a zone's hardness is compared with the stress.
 LAYERS_LOOKED_AT = 9
 
-#: Share of the limit load at which 0.05 mm stay (elastic–plastic layered disc, our own calculation).
-_SET_SHARE = 0.85
-
-#: Strain rate of the strike, 1/s (order of magnitude, derived: 0.5 % in half a millisecond).
-_STRIKE_RATE = 10.0
+#: Share of the limit load at which 0.05 mm stay (elastic–plastic layered disc, our own calculation), and strain rate of the
+#: strike, 1/s (order of magnitude, derived: 0.5 % in half a millisecond).
+_SET_SHARE, _STRIKE_RATE = 0.85, 10.0
 
 
 @dataclass(frozen=True)
@@ -46,8 +44,8 @@ class _Bending:
     depth: np.ndarray | float = plates.BODY_RING_MM[1]  # of the body's ring, mm
 
     @classmethod
-    def of(cls, faces: Faces, strike: Strike, peak=PEAK_FACTOR, patch_share=1.0):
-        hit = faces.head_mass_g, strike.speed(faces), strike.spin(faces), strike.restitution, peak
+    def of(cls, faces: Faces, strike: Strike, patch_share=1.0):
+        hit = faces.head_mass_g, strike.speed(faces), strike.spin(faces), strike.restitution
         force, patch, contact = strike_load(*hit)
         span, patch = (faces.length_mm, faces.height_mm), patch * patch_share
         edge = strike.edge_notch * plates.fillet_share(span, patch, strike.fillet_mm)
@@ -65,10 +63,8 @@ class _Bending:
         return cls(plate=plate, **{k: join([getattr(p, k) for p in parts]) for k in names})
 
     def stresses(self, faces: Faces, thickness):
-        """Tension at the back of the centre and the front of the edge, MPa, and the share of full clamping.
-
-        Centre = clamped + (1 − share)(free to turn − clamped); edge = share · clamped · fillet · notch.
-        """
+        """Tension at the back of the centre and the front of the edge, MPa, and the share of full clamping: centre = clamped +
+        (1 − share)(free to turn − clamped); edge = share · clamped · fillet · notch."""
         span, plate = (faces.length_mm, faces.height_mm), self.plate
         edge = span, faces.rim_mm[0], faces.rim_mm[1:], self.patch, self.depth
         held = plates.edge_held(thickness, *edge)

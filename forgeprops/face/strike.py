@@ -20,7 +20,6 @@ BALL_MASS_G, BALL_RADIUS_MM = 45.93, 42.67 / 2.0
 
 #: Restitution of an iron's face (0.74–0.80; our choice).
 RESTITUTION = 0.78
-
 #: Peak over mean force: 1.57 for a half sine, 1.84 for a Hertz contact (derived); 1.4–2 read on a golf-physics
 #: page.  1.6 and the range are our choice.
 PEAK_FACTOR, PEAK_RANGE = 1.6, (1.4, 1.84)

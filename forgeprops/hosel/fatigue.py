@@ -12,7 +12,7 @@ import numpy as np
 
 from ..base.constants import YOUNGS_MPA
 from ..strength.hardness_scales import convert_array
-from ..strength.tensile import FlowCurve, Strength, flow_curve
+from ..strength.tensile import Strength, flow_curve
 
 #: Factor on cycles to a crack between the median of smooth bars and the weakest tenth of hosels: 10^(1.28 sd),
 #: sd of log life √(0.20² + 0.35²) from the laboratory's scatter and from a curve estimated from hardness (from
@@ -166,6 +166,5 @@ def aged(material: Strength, strain: float) -> Strength:
     tensile = max(material.tensile_mpa + 0.5 * AGEING_MPA, 1.02 * raised)
     uniform = max(material.uniform_elongation - half, 0.3 * material.uniform_elongation)
     curve = flow_curve(raised, tensile, uniform, material.yield_plateau_strain)
-    curve = FlowCurve(*(float(getattr(curve, f.name)) for f in dataclasses.fields(FlowCurve)))
     new = {"yield_mpa": raised, "tensile_mpa": tensile, "uniform_elongation": uniform}
     return dataclasses.replace(material, curve=curve, **new)

@@ -5,7 +5,6 @@ import math
 
 import numpy as np
 import pytest
-from engine import twins
 from engine.formulas import Formulas
 from reference import engine_laws as laws
 from scipy.integrate import quad
@@ -25,7 +24,7 @@ STEEL_4140 = {"C": 0.40, "Mn": 0.85, "Si": 0.25, "Ni": 0.0, "Cr": 0.95, "Mo": 0.
 def test_extent_li_1998(x, s):
     # computed apart from this package, to the digits given
     forward, _, _ = ki.extent_tables()
-    assert twins.extent_of(x, forward, 0) == pytest.approx(s, abs=0.001)
+    assert laws.extent_of(x, forward, 0) == pytest.approx(s, abs=0.001)
 
 
 @pytest.mark.parametrize("tail", [0.0, 1.5, 4.0])
@@ -38,16 +37,7 @@ def test_bainite_extent_by_quadrature(x, tail):
 
     exact, _ = quad(extent, 0.0, x)
     # straight lines between the points: in the last cells before 1 the integrand turns up steeply
-    assert twins.extent_of(x, forward, 1) == pytest.approx(exact, rel=2e-3 if x < 0.99 else 0.02)
-
-
-@pytest.mark.parametrize("row", [0, 1])
-def test_inverse_of_extent_is_exact(row):
-    forward, inverse, top = ki.extent_tables()
-    for x in np.concatenate((np.geomspace(1e-12, 0.1, 60), np.linspace(0.1, 1.0, 60))):
-        back = twins.inverse_extent(twins.extent_of(x, forward, row), forward, inverse, top, row)
-        assert back == pytest.approx(x, rel=1e-9)
-    assert twins.inverse_extent(10.0 * top[row], forward, inverse, top, row) == 1.0
+    assert laws.extent_of(x, forward, 1) == pytest.approx(exact, rel=2e-3 if x < 0.99 else 0.02)
 
 
 def test_ferrite_cap_is_the_lever_rule_above_ae1_and_falls_with_undercooling_to_what_was_seen_in_1045():
@@ -99,7 +89,7 @@ def noses(k, grain=8.0):
         t = np.arange(350.0, float(top) - 1.0)
         ln_k, q = k[f"grain_{name}"] * grain * math.log(2.0) - ln_f, k[f"q_{name}"]
         rate = [laws.rate_per_s(ln_k, top - u, power, q, u + 273.15) for u in t]
-        s = twins.extent_of(0.01, forward, 1 if name == "bainite" else 0) / np.array(rate)
+        s = laws.extent_of(0.01, forward, 1 if name == "bainite" else 0) / np.array(rate)
         found.append((float(s.min()), float(t[s.argmin()])))
     return found
 
@@ -176,7 +166,7 @@ def test_time_to_a_share_is_the_rate_equation(law, share, t_c):
     forward, _, _ = ki.extent_tables()
     k = laws.rate_per_s(7.0, 540.0 - t_c, 2, 27500.0, t_c + 273.15)
     state = fresh(ln_b=7.0)
-    hold(law, state, t_c, twins.extent_of(share, forward, 1) / k, 7)
+    hold(law, state, t_c, laws.extent_of(share, forward, 1) / k, 7)
     assert state[d.BAINITE] == pytest.approx(share, abs=2e-4)
 
 

@@ -146,7 +146,7 @@ def _of_quench(code: str, test) -> Rule:
     def fields(e, i):
         quench = next(q for q in e.cases.quenches[e.cases.quench_of[i]] if test(q))
         law = BATHS.get(quench.medium)
-        low, high = law.range_c if law else (-np.inf, np.inf)
+        low, high = _bath_range(quench)
         return {**vars(quench), "basis": law and law.basis, "low_c": low, "high_c": high}
 
     return listed(code, lambda e: e.cases.with_quench(test), fields)
@@ -156,8 +156,13 @@ def _known(quench) -> bool:
     return quench.medium in BATHS
 
 
+def _bath_range(quench) -> tuple[float, float]:
+    law = BATHS.get(quench.medium)
+    return (law.low_c, law.high_c) if law else (-np.inf, np.inf)
+
+
 def _out(quench) -> bool:
-    low, high = BATHS[quench.medium].range_c if _known(quench) else (-np.inf, np.inf)
+    low, high = _bath_range(quench)
     return not low <= quench.fluid_c <= high
 
 
