@@ -79,7 +79,7 @@ VALID = {
     "tempered_hardness": {"steel": STEEL, "temper_c": 540.0},
     "tensile_strength": {"hv": 285.0},
     "Quench": {"medium": "oil bath"}, "Normalise": {"temperature_c": 890.0},
-    "LaterHeat": {"temperature_c": 600.0}, "LocalHeat": {"peak_c": 680.0},
+    "LocalHeat": {"peak_c": 680.0},
     "Temper": {"temperature_c": 600.0}, "Steel": {"name": "heat 7", "composition": {"C": 0.3}},
     "cooling_curve": {"time_s": _TIMES, "temperature_c": [800.0 - 5.0 * t for t in _TIMES], "plate": Plate(10.0, 1.0), "water_c": 20.0},
     "load_shop": {"source": b"{}"}, "load_job": {"source": b"{}"},

@@ -8,8 +8,7 @@ import numpy as np
 
 from ..inputs.cases import Cases
 from ..inputs.head import ZONES, Zone
-from ..inputs.later import COOLING, LocalHeat, Temper
-from ..inputs.route import HEATING, QUENCH
+from ..inputs.route import COOLING, HEATING, QUENCH, LocalHeat, Temper
 from ..thermal import surroundings
 from ..thermal.local_heat import hosel_heats
 from ..thermal.media import MEDIUM_C, bath_w_m2

@@ -18,8 +18,7 @@ from ..hosel.bench import bench_options
 from ..hosel.bend import bend_of_head
 from ..inputs.cases import Cases
 from ..inputs.head import ZONES
-from ..inputs.later import LocalHeat, Temper
-from ..inputs.route import Route
+from ..inputs.route import LocalHeat, Route, Temper
 from ..io.tables import data_frame
 
 #: Steps down from the preheat that are tried, and the lowest preheat at which the press still forms the head, °C (our choice).

@@ -8,7 +8,7 @@ from checks import refuses
 from scipy.integrate import quad
 
 from forgeprops.base.constants import STEFAN_BOLTZMANN
-from forgeprops.inputs.later import COOLING
+from forgeprops.inputs.route import COOLING
 from forgeprops.thermal import properties as p
 from forgeprops.thermal import surroundings as su
 from forgeprops.thermal.properties import air
