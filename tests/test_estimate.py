@@ -150,7 +150,7 @@ def test_more_of_what_hardens_hardens_more_and_later_heat_softens_the_zones_name
     assert (np.diff(dry) > 0.0).all()
     cooled = faces("4140", [DRY.with_(surroundings=s) for s in ("fan", "single", "sleeve")])[:, 4]
     assert (np.diff(cooled) < 0.0).all()
-    heat = fp.LaterHeat(550.0, 3600.0, ("hosel",))
+    heat = fp.Temper(550.0, 3600.0, ("hosel",))
     hard, hosel = (fp.estimate("4340", HEAD, fp.Route(later=later)) for later in ((), (heat,)))
     assert hosel.zones["hosel"].hardness_hv < hard.zones["hosel"].hardness_hv - 50.0
     assert hosel.zones["face"].hardness_hv == pytest.approx(hard.zones["face"].hardness_hv)

@@ -12,7 +12,7 @@ from forgeprops.engine.results import Trace
 from forgeprops.forging.decarburisation import layer_hardness_hv
 from forgeprops.forging.effort import equal_effort, flow_stress_mpa
 from forgeprops.forging.press import projected_areas_mm2
-from forgeprops.forging.scale import metal_loss_um
+from forgeprops.forging.skin import metal_loss_um
 from forgeprops.transformation.recrystallisation import press_strain
 
 

@@ -15,9 +15,8 @@ import numpy as np
 
 from ..base.errors import InputError
 from ..inputs.grades import grade, grades
-from ..inputs.later import LocalHeat, Normalise, Temper
 from ..inputs.limits import QUANTITIES
-from ..inputs.route import Route, Spray
+from ..inputs.route import LocalHeat, Normalise, Route, Spray, Temper
 from ..inputs.settings import COOLING_WORDS, setting, table
 from ..inputs.steel import Steel
 from ..thermal.spray_units import from_flux

@@ -267,7 +267,7 @@ class Estimate:
     def equal_effort(self) -> Hotter | None:
         """How much hotter the metal in the die would have to be to press like 1030; None outside 700-1300 °C.
 
-        For the preheat temperature that does it see `forgeprops.equal_effort_preheat`.
+        For the preheat temperature that does it see `forgeprops.equal_effort_setting`.
         """
         press = self.evaluation.press
         used = float(press["strain"][0]), float(press["rate_per_s"][0])

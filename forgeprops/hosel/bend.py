@@ -136,11 +136,9 @@ def _off_centre(here: Strength, bench: Bench, out_d: float, bore: float) -> dict
     """Factors of an off-centre bore on fibre distance and moment, taken at the cold strain."""
     if bench.eccentricity_mm == 0.0:
         return {}
-    at = fatigue.COLD_STRAIN / (0.5 * out_d)
-    moment, fibre = bending_moment.eccentric_section(
-        out_d, bore, bench.eccentricity_mm, here.curve, at
-    )
-    centred, _ = bending_moment.eccentric_section(out_d, bore, 0.0, here.curve, at)
+    section, bent = bending_moment.eccentric_section, fatigue.COLD_STRAIN / (0.5 * out_d)
+    moment, fibre = section(out_d, bore, bench.eccentricity_mm, here.curve, bent)
+    centred, _ = section(out_d, bore, 0.0, here.curve, bent)
     return {"fibre_factor": fibre / (0.5 * out_d), "moment_factor": moment / centred}
 
 
@@ -193,9 +191,8 @@ def _variants(shape, here: Strength, neck: Strength, bench: Bench, unknown: bool
         cold[i + 2] *= 1.0 + sign * _COLD_SPREAD
         scatter[i + 3] *= _SCATTER_SPREAD**-sign
     if len(alone):
-        all_[skip + 8 :] = beam.metal_of(strength_arrays(np.full(len(alone), hv), *alone.T))[
-            :, None
-        ]
+        each = strength_arrays(np.full(len(alone), hv), *alone.T)
+        all_[skip + 8 :] = beam.metal_of(each)[:, None]
     return Hosels.of(all_, **{**shape, "length_mm": length}), cold, scatter
 
 

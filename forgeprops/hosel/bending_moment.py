@@ -171,10 +171,8 @@ def eccentric_section(
 ) -> tuple[float, float]:
     """Moment (N mm) and greatest fibre distance (mm) of a tube with an off-centre bore, bent that way.
 
-    The neutral axis is found from zero axial force; the fibre on the thin side is then farther than the outside
-    radius. Bent across the offset the tube behaves like a centred one, so this is the worse direction.
-
-    The offset of the bore's axis is less than the wall, the curvature above 0.
+    The neutral axis is found from zero axial force; the fibre on the thin side is then farther than the outside radius.  Bent
+    across the offset (less than the wall) the tube behaves like a centred one, so this is the worse direction.
 
     .. [1] Equilibrium of plane sections on two discs (derived).
     """

@@ -19,16 +19,15 @@ from ..base.errors import (
     shown,
 )
 from ..io.saved import Saved
-from .later import LocalHeat, Normalise, Temper
-from .settings import CHOICES, by_part, check_settings, numbers_of, places
+from .settings import CHOICES, COOLING_WORDS, by_part, check_settings, numbers_of, places
 
 #: Highest furnace temperature accepted, °C: above it low-alloy steel burns (incipient melting at the grain
 #: boundaries).  1343 °C is the highest safe heating temperature read for 1010 ("Heating
 #: practices for steel alloys"); alloy steel burns lower, which the estimate warns of.
 BURNING_C = 1340.0
 
-#: Ways to preheat, and shapes of a forging.
-HEATING, SHAPES = CHOICES["furnace"], CHOICES["press_shape"]
+#: Ways to preheat, to cool after the spray, and shapes of a forging.
+HEATING, COOLING, SHAPES = (CHOICES[n] for n in ("furnace", "surroundings", "press_shape"))
 
 #: Media of a quench with their usual temperature, °C, and the zones they reach, with overspray; see `forgeprops.thermal.media`.
 _ALL = tuple((zone, 1.0) for zone in ("face", "rim", "body", "neck", "hosel"))
@@ -184,7 +183,6 @@ class Quench:
 
     @property
     def words(self) -> str:
-        """What is done, in words."""
         named = dict(self.zones)
         where = "" if self.zones == MEDIA[self.medium][1] else " on " + " and ".join(named)
         deep = "" if self.depth_mm is None else f", {self.depth_mm:.0f} mm deep"
@@ -198,7 +196,7 @@ class Cool:
 
     Attributes
     ----------
-    surroundings : One of `later.COOLING_WORDS`.
+    surroundings : One of `COOLING`.
     air_c : Air and wall temperature, °C.
     air_speed_m_s : Air speed of the fan, m/s (used by "fan" only).
     view_factor : Share of what the head radiates that reaches the room; None: that of the
@@ -212,6 +210,81 @@ class Cool:
 
     def __post_init__(self):
         check_settings(self, "cool")
+
+
+@dataclass(frozen=True)
+class Temper:
+    """A heat below Ac1 of the whole head or of some zones: temper, bake, stress relief, subcritical anneal."""
+
+    temperature_c: float  # of the metal
+    hold_s: float = 3600.0  # at temperature
+    zones: tuple[str, ...] = ()  # that reach it; empty means all
+
+    def __post_init__(self):
+        check_settings(self, "later_heat")
+        zones = check_list(self.zones, "zones")
+        for zone in zones:
+            check_choice(zone, "zone", ("face", "rim", "body", "neck", "hosel"), "later heat")
+        object.__setattr__(self, "zones", zones)
+
+    @property
+    def words(self) -> str:
+        where = " and ".join(self.zones) or "whole head"
+        return f"temper of {where} at {self.temperature_c:.0f} °C for {_minutes(self.hold_s)}"
+
+
+@dataclass(frozen=True)
+class LocalHeat:
+    """Torch or coil on the bend zone of the hosel; hosel and neck are hot as far as they conduct.
+
+    Above Ac1 the hosel becomes austenite, and what it cools to in still air is calculated; what stays ferrite begins from
+    the first-heat structure.  Meanwhile the head lies in a soaked cloth or water up to the neck ("cloth"), or in still air
+    ("air"), where a hot head loses the hardness of its face (see `forgeprops.thermal.local_heat`).
+    """
+
+    place: str = "hosel"
+    peak_c: float = 680.0  # of the hottest place
+    hold_s: float = 600.0  # at temperature
+    cooled: str = "cloth"  # or "air"
+
+    def __post_init__(self):
+        check_choice(self.place, "place", ("hosel",), "local heat")
+        check_choice(self.cooled, "cooled", ("cloth", "air"), "local heat")
+        check_settings(self, "local_heat")
+
+    @property
+    def temperature_c(self) -> float:
+        """The highest temperature of the metal, °C."""
+        return self.peak_c
+
+    @property
+    def words(self) -> str:
+        kept = "a wet cloth" if self.cooled == "cloth" else "still air"
+        heat = f"{self.peak_c:.0f} °C for {_minutes(self.hold_s)}"
+        return f"local heat ({self.place} by torch or coil, head in {kept}) to {heat}"
+
+
+@dataclass(frozen=True)
+class Normalise:
+    """A heat of the whole head above Ac3, cooled in air: new austenite, and nothing of the quench is left."""
+
+    temperature_c: float = 890.0  # of the furnace, above the steel's Ac3
+    hold_s: float = 1800.0  # in the furnace from loading cold
+    surroundings: str = "single"  # how it cools, one of `COOLING`
+
+    def __post_init__(self):
+        check_settings(self, "later_heat")
+        check_choice(self.surroundings, "surroundings", COOLING, "normalise")
+
+    @property
+    def words(self) -> str:
+        cooled = COOLING_WORDS[self.surroundings]
+        heat = f"{self.temperature_c:.0f} °C for {_minutes(self.hold_s)}"
+        return f"normalise at {heat}, cooled {cooled}"
+
+
+def _minutes(seconds: float) -> str:
+    return f"{seconds / 3600:g} h" if seconds >= 3600.0 else f"{seconds / 60:.3g} min"
 
 
 _DEFAULT_SPRAY = Spray()
@@ -304,13 +377,7 @@ class Route(Saved):
     SETTINGS = places("route")
 
     def with_(self, **settings) -> Route:
-        """Return a copy with some settings changed, by their short names (see `Route.SETTINGS`).
-
-        Raises
-        ------
-        InputError
-            Unknown setting, a value out of bounds, or a spray setting on a route without spray.
-        """
+        """Return a copy with some settings changed, by their short names (see `Route.SETTINGS`)."""
         parts = by_part(settings, self.SETTINGS, "setting", "route")
         if "spray" in parts and self.spray is None:
             named = ", ".join(sorted(settings))

@@ -25,7 +25,7 @@ from forgeprops.base.constants import STEFAN_BOLTZMANN
 from forgeprops.engine import batch, march, outcome, packing
 from forgeprops.engine.run import march_columns
 from forgeprops.engine.section import lobatto
-from forgeprops.forging.scale import ATMOSPHERES, scale_rate
+from forgeprops.forging.skin import ATMOSPHERES, scale_rate
 from forgeprops.inputs.cases import Cases
 from forgeprops.thermal import die_contact
 from forgeprops.thermal.properties import LATENT_HEAT_J_KG

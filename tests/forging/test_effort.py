@@ -8,7 +8,7 @@ from reference.carbon_profile import scale_along_um
 
 import forgeprops as fp
 from forgeprops.base.tables import read_rows
-from forgeprops.forging import cautions, press, scale
+from forgeprops.forging import cautions, press, skin
 from forgeprops.forging import decarburisation as d
 from forgeprops.forging import effort as e
 from forgeprops.forging import flow_stress_laws as laws
@@ -103,7 +103,7 @@ def test_hotter_and_longer_is_deeper_and_skin_is_soft():
 
     assert np.all(np.diff([depth(t, 900) for t in range(800, 1251, 50)]) > 0.0)
     assert depth(1000, 1800) == pytest.approx(2**0.5 * depth(1000, 900), rel=0.01)
-    eaten = scale.metal_loss_um(held(1150, 900, "air"))
+    eaten = skin.metal_loss_um(held(1150, 900, "air"))
     assert depth(1150, 900, "air") < depth(1150, 900) < depth(1150, 900, "air") + eaten
     hv = d.skin_hardness_hv(600.0, np.linspace(0.0, 0.4, 41), 0.4)
     assert np.all(np.diff(hv) > 0.0) and hv[-1] == pytest.approx(600.0)
@@ -127,7 +127,7 @@ def test_iron_in_air_regression(t_c, x60, x300, x900):
     # worked out by hand from k = 6.1 exp(-169452/RT) cm²/s
     for seconds, x in ((60, x60), (300, x300), (900, x900)):
         assert held(t_c, seconds, "air") == pytest.approx(x, abs=0.9)
-        assert np.sqrt(scale.scale_rate(t_c) * seconds) == pytest.approx(held(t_c, seconds, "air"))
+        assert np.sqrt(skin.scale_rate(t_c) * seconds) == pytest.approx(held(t_c, seconds, "air"))
 
 
 def test_scale_adds_up_and_takes_metal_by_weight():
@@ -140,10 +140,10 @@ def test_scale_adds_up_and_takes_metal_by_weight():
     # 1 g of oxygen takes 3.49 g of iron (FeO): the same metal as by volume
     x = 100e-4  # cm of wüstite, 5.745 g/cm³
     oxygen = x * 5.745 * 15.999 / 71.844
-    assert scale.metal_loss_um(100.0) == pytest.approx(oxygen * 3.49 / 7.874 * 1e4, rel=2e-3)
+    assert skin.metal_loss_um(100.0) == pytest.approx(oxygen * 3.49 / 7.874 * 1e4, rel=2e-3)
     # fuel-fired heats: 0.7-1.5 % well run, up to 3 % (read); a 100 mm billet at 1200 °C for 1 h,
     # area per volume 4/100 mm; flue gas
-    loss = scale.metal_loss_um(held(1200.0, 3600.0)) / 1000.0 * 4.0 / 100.0
+    loss = skin.metal_loss_um(held(1200.0, 3600.0)) / 1000.0 * 4.0 / 100.0
     assert 0.007 < loss < 0.06
 
 

@@ -11,8 +11,7 @@ import forgeprops as fp
 from forgeprops.answer.evaluation import evaluate
 from forgeprops.inputs.cases import Cases
 from forgeprops.inputs.head import Block
-from forgeprops.inputs.later import COOLING, Normalise
-from forgeprops.inputs.route import HEATING, MEDIA, Quench
+from forgeprops.inputs.route import COOLING, HEATING, MEDIA, Normalise, Quench
 from forgeprops.inputs.settings import numbers_of, settings, table
 from forgeprops.inputs.steel import ELEMENTS
 

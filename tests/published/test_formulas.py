@@ -14,8 +14,12 @@ from forgeprops.hardenability.ideal_diameter import ideal_diameter, ideal_diamet
 from forgeprops.hosel.bending_moment import elastic_modulus_mm3, plastic_modulus_mm3
 from forgeprops.hosel.fatigue import roessle_fatemi, uniform_material_law
 from forgeprops.strength.tensile import strength
-from forgeprops.transformation.temperature_formulas import FORMULAS
-from forgeprops.transformation.temperatures import ae3_c, bainite_start_c, martensite_start_c
+from forgeprops.transformation.temperatures import (
+    FORMULAS,
+    ae3_c,
+    bainite_start_c,
+    martensite_start_c,
+)
 
 _WT = {"C": 0.22, "Mn": 0.80, "Si": 0.18, "Ni": 0.10, "Cr": 0.43, "Mo": 0.25, "Cu": 0.10, "V": 0.05}
 MODIFIED_4118 = fp.Steel("modified 4118", _WT)

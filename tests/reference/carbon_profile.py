@@ -7,7 +7,7 @@ from scipy.integrate import solve_ivp
 
 from forgeprops.base.arrays import pieces_along
 from forgeprops.forging.decarburisation import carbon_diffusivity
-from forgeprops.forging.scale import ATMOSPHERES, metal_loss_um, scale_rate
+from forgeprops.forging.skin import ATMOSPHERES, metal_loss_um, scale_rate
 
 
 def scale_along_um(time_s, temperature_c, atmosphere="gas furnace"):

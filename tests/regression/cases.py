@@ -88,12 +88,12 @@ def _route(draw: Draw, i: int) -> fp.Route:
     cool = fp.Cool(SURROUNDINGS[i % len(SURROUNDINGS)], *around, view)
     later = []
     if draw.chance(0.15):
-        later.append(fp.LaterHeat(draw.between(150.0, 640.0), draw.between(600.0, 10_000.0)))
+        later.append(fp.Temper(draw.between(150.0, 640.0), draw.between(600.0, 10_000.0)))
     if draw.chance(0.15):
         hot_c, hold_s = draw.between(450.0, 680.0), draw.between(5.0, 3600.0)
-        later.append(fp.LaterHeat(hot_c, hold_s, ("hosel", "neck")))
+        later.append(fp.Temper(hot_c, hold_s, ("hosel", "neck")))
     if i % 50 == 23:  # above Ac1: refused
-        later = [fp.LaterHeat(860.0)]
+        later = [fp.Temper(860.0)]
     route = fp.Route(cool=cool, later=tuple(later)).with_(
         preheat_c=draw.between(*draw.one_of(*PREHEATS_C)), soak_s=draw.between(240.0, 2400.0),
         start_c=draw.one_of(25.0, 25.0, 200.0), furnace_emissivity=draw.between(0.3, 0.95),

@@ -134,7 +134,6 @@ def test_hottest_place_cloth_and_many_hosels():
     assert wet.neck_end_c[0] < 150.0 < 300.0 < dry.neck_end_c[0]
     assert wet.body_c[0] < 80.0 < 200.0 < dry.body_c[0] < 500.0
     assert 400.0 < wet.ferrule_end_c[0] < 690.0  # a ferrule would burn: it goes on afterwards
-    assert 100.0 < dry.power_w[0] < wet.power_w[0] < 500.0
     other = (50.0, 13.6, 17.0, 16.6, 20.0)
     both = hosel_heat((SHAPE, other), 690.0, 600.0, "cloth", 31000.0)
     for i, shape in enumerate((SHAPE, other)):

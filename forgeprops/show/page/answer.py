@@ -15,7 +15,6 @@ from ...inputs.head import ZONES
 from ...inputs.job import Job
 from ...inputs.limits import QUANTITIES
 from ...inputs.settings import COOLING_WORDS, table
-from ...thermal.spray_units import from_flux
 from ..units import Units
 from .desk import differences
 from .fields import MAIN, fields_of, hardness_number, number_of, purpose_of, shown
@@ -165,10 +164,7 @@ def _own(job: Job, units: Units) -> dict[str, float]:
 
 def value_words(units: Units, name: str, value: float) -> str:
     """A setting's value with its unit as the page shows it: "10 s", "2.9 L/min"."""
-    if name == "flux":
-        return units.flow_text(from_flux(value).flow_l_min)
-    text = units.value_text(table()[name], value)
-    return re.sub(r"\.0+(?= )", "", text)
+    return re.sub(r"\.0+(?= )", "", units.value_text(table()[name], value))
 
 
 def _setting_words(job: Job, units: Units) -> str:

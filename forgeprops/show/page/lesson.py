@@ -37,11 +37,7 @@ _STEPS = {
 
 
 def step_of(code: str) -> int:
-    """Number of the lesson's step that explains a warning.
-
-    >>> step_of("reheated-face"), step_of("hosel:pull")
-    (2, 6)
-    """
+    """Number of the lesson's step that explains a warning."""
     return next((n for n, starts in _STEPS.items() if code.startswith(tuple(starts.split()))), 3)
 
 
@@ -113,7 +109,7 @@ class Lesson(Widget):
         say = text(words, "answer")
         fields = [
             {"name": "steel", "label": "steel", "options": {g: g for g in GOALS}, "value": SOFT},
-            *({"name": n, **fields_of(Job(), u)[n]} for n in (*MAIN, "delay_s")),
+            *({"name": n, **fields_of(Job(), u)[n]} for n in _TASK),
             {"name": "cooling", "label": "cooling", "options": COOLING_WORDS, "value": "single"},
         ]
         goals = "; ".join(f"{g}: face {u.hardness_text(a, b)}, pull at most {u.force_text(n)}" for g, ((a, b), n) in GOALS.items())  # fmt: skip

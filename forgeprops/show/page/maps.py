@@ -119,7 +119,7 @@ def forging(desk: Desk, result, progress) -> list[dict]:
     u, job = desk.units, desk.job
     low, high, _ = table()["preheat_c"].slider
     at = np.arange(low + 50.0, high + 1.0, 50.0)
-    study = forging_temperature_study(job.steel, job.struck_head, job.route, at, job.shop).table()
+    study = forging_temperature_study(job.steel, job.struck_head, job.route, at, job.shop)
     found = _short([_with(job, {"preheat_c": float(c)}) for c in at], result)
     rows = [
         [u.temperature_text(r.preheat_c), u.temperature_text(r.die_c), f"{r.effort:.2f}", u.text(f"{r.metal_loss_um:.0f} µm"),
