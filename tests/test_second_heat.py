@@ -40,7 +40,7 @@ def test_scale_depth_and_carbon_follow_the_laws_along_the_marched_curve(hot):
     alone = scale_along_um(face.time_s[inside], face.temperature_c[inside], "gas furnace")[-1]
     assert hot.surface.scale_um == pytest.approx(float(alone), rel=0.01)
     assert hot.surface.metal_loss_um == pytest.approx(metal_loss_um(hot.surface.scale_um))
-    expected = hot.route.press.scale_left * hot.surface.scale_um
+    expected = hot.route.scale_left * hot.surface.scale_um
     assert hot.surface.blast_scale_um == pytest.approx(expected)
 
 

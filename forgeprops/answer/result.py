@@ -111,7 +111,7 @@ class ZoneResult:
     @property
     def biot(self) -> float:
         route = self.estimate.route
-        worst_w_m2k = radiation_w_m2k(route.preheat.temperature_c, route.cool.air_c, 0.8) + 15.0
+        worst_w_m2k = radiation_w_m2k(route.preheat_c, route.air_c, 0.8) + 15.0
         return self.estimate.head.zones("forged")[self.name].biot(worst_w_m2k)
 
 

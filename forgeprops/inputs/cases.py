@@ -23,11 +23,11 @@ from .settings import CHOICES, setting
 from .shop import NUMBERS, Shop
 from .steel import DEFAULT_RESIDUALS, ELEMENTS, UNREPORTED_SD, Steel
 
-#: Settings of a route in its columns, with their fields, by the step that holds them.
-_STEPS = {
-    step: {name: field for name, (part, field) in Route.SETTINGS.items() if part == step}
-    for step in dict.fromkeys(part for part, _ in Route.SETTINGS.values() if part != "quench")
-}
+#: Settings of a route in its columns, with their fields: its own, and those of the spray.
+_OWN, _OF_SPRAY = (
+    {name: field for name, (part, field) in Route.SETTINGS.items() if part == of}
+    for of in ("route", "spray")
+)
 _get_quench = attrgetter(*(s.field for s in QUENCH.values()))
 #: Columns of a shop; "spray_ln_sd" nan where its spray was not fitted.
 _SHOP = (*NUMBERS, "spray_ln_sd")
@@ -277,10 +277,8 @@ def _heads(head: Head) -> Drawing:
 
 def route_columns(routes: Sequence[Route]) -> dict[str, np.ndarray]:
     """Columns of a list of routes, without their later heats."""
-    columns: dict[str, np.ndarray] = {}
-    for step, fields in _STEPS.items():
-        held = routes if step == "route" else [getattr(r, step) or _NO_SPRAY for r in routes]
-        columns |= _columns(held, fields)
+    columns = _columns(routes, _OWN)
+    columns |= _columns([r.spray or _NO_SPRAY for r in routes], _OF_SPRAY)
     first = [_get_quench(r.quench[0]) if r.quench else (np.nan,) * len(QUENCH) for r in routes]
     columns |= _table(first, tuple(QUENCH))
     columns["has_spray"] = np.array([r.spray is not None for r in routes])

@@ -148,10 +148,10 @@ def _settings(result, tolerances, shown: Units) -> list[tuple[str, ...]]:
 
 def _around(route) -> list[tuple[str, str]]:
     """What else the route does, without a tolerance."""
-    found = [("Heated in", HEATING_WORDS[route.preheat.kind])] * (route.preheat.kind != "gas")
+    found = [("Heated in", HEATING_WORDS[route.furnace])] * (route.furnace != "gas")
     found += [("Spray", "none")] * (route.spray is None)
     found += [("Quench", q.words) for q in route.quench]
-    found.append(("Then it cools", COOLING_WORDS[route.cool.surroundings]))
+    found.append(("Then it cools", COOLING_WORDS[route.surroundings]))
     return found + [("Later heat", heat.words) for heat in route.later]
 
 

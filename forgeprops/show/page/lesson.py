@@ -183,7 +183,7 @@ def _cooling(result, u: Units) -> dict:
     text = u.temperature_text
     return _step(
         "The spray cools the face. How hot is the hosel meanwhile?",
-        f"The head leaves the furnace at {text(result.route.preheat.temperature_c)}. The face is sprayed (blue band), the hosel hangs in air. Drag the point to the hosel's temperature when the spray stops.",
+        f"The head leaves the furnace at {text(result.route.preheat_c)}. The face is sprayed (blue band), the hosel hangs in air. Drag the point to the hosel's temperature when the spray stops.",
         {"x": {"label": "seconds after the furnace", "low": 0, "high": round(off_s + 2)}, "y": _temperature(u), "series": [_spray(result, u), _curve(result, "face", u, times)]},
         {"axis": "y", "x": off_s, "start": float(u.from_c(500.0)), "unit": u.temperature, "digits": 0, "step": 10},
         u.from_c(hosel_c), sorted(float(u.from_c(hosel_c + d)) for d in (-60, 60)),

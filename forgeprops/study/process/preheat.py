@@ -138,7 +138,7 @@ def forging_temperature_study(
         form = "one or more preheat temperatures, each above the one before"
         raise InputError(f"temperatures do not rise; give {form}.")
     # the last case is the route as it stands, which effort is counted from
-    all_c = np.array([*given, route.preheat.temperature_c])
+    all_c = np.array([*given, route.preheat_c])
     cases = spread(steel, head, route, shop, {"preheat_c": all_c})
     e = evaluate(cases, ("interval", "trace"), **options)
     r, (low, high), every = e.results, e.interval_hv, range(len(all_c))
