@@ -4,10 +4,9 @@ import dataclasses
 
 import numpy as np
 import pytest
+from checks import evaluated
 
 import forgeprops as fp
-from forgeprops.answer.evaluation import evaluate
-from forgeprops.inputs.cases import Cases
 
 HEAD = fp.head("mid-iron")
 ROUTE = fp.Route()
@@ -25,8 +24,7 @@ def both():
 
 def faces(grade, routes):
     """Hardness of all zones on every route, HV."""
-    n = len(routes)
-    return evaluate(Cases.of([fp.grade(grade)] * n, [HEAD] * n, routes)).hardness_hv
+    return evaluated(grade, routes).hardness_hv
 
 
 def estimated(steel, **settings):

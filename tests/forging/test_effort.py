@@ -5,7 +5,6 @@ import pytest
 from checks import refuses
 from reference import carbon_profile as profile
 from reference.carbon_profile import scale_along_um
-from scipy.special import erf, erfc
 
 import forgeprops as fp
 from forgeprops.base.tables import read_rows
@@ -87,37 +86,12 @@ def test_equal_effort_is_judged_in_the_die_and_goes_back_and_forth():
     refuses("Preheat of the first steel 300", e.equal_effort, grade("1030"), 300.0, grade("4130"))
 
 
-def _constant(temperature_c, carbon):
-    return np.full(np.broadcast(np.asarray(temperature_c), np.asarray(carbon)).shape, 2e-11)
-
-
-@pytest.mark.parametrize("carbon, surface", [(0.30, 0.0), (0.25, 1.20)])
-def test_profile_against_the_error_function(carbon, surface):
-    errors = []
-    for n in (80, 160, 320):
-        p = profile.carbon_profile(carbon, [0, 900], [1000, 1000], surface, None, _constant, n)
-        exact = surface + (carbon - surface) * erf(p.depth_um * 1e-6 / 2.0 / np.sqrt(2e-11 * 900.0))
-        errors.append(np.max(np.abs(p.carbon - exact)))
-    assert errors[1] < 0.005 * abs(carbon - surface)
-    assert errors[0] > 1.5 * errors[1] > 2.0 * errors[2]
-
-
-def test_receding_surface_and_faster_diffusion_of_richer_metal():
-    p = profile.carbon_profile(0.3, [0, 900], [1000, 1000], 0.0, "air", _constant)
-    width = 2.0 * np.sqrt(2e-11 * 900.0) * 1e6
-    exact = 0.3 * (1.0 - erfc((p.depth_um + p.recession_um) / width) / erfc(p.recession_um / width))
-    assert np.max(np.abs(p.carbon - exact)) < 0.005 * 0.3
-    depth = profile.decarburised_depth_um(0.4, [0, 900], [1000, 1000], None)
-    ends = [1.163 * 2e6 * np.sqrt(d.carbon_diffusivity(1000.0, c) * 900.0) for c in (0.0, 0.4)]
-    assert ends[0] < depth < ends[1]
-
-
 @pytest.mark.parametrize("carbon", [0.1, 0.2, 0.45, 0.6])
 @pytest.mark.parametrize("atmosphere", [None, "gas furnace", "air"])
 def test_estimate_follows_the_profile(carbon, atmosphere):
     t = np.linspace(0, 900, 61)
     temp = np.interp(t, [0, 400, 900], [700, 1050, 1050])
-    p = profile.carbon_profile(carbon, t, temp, 0.0, atmosphere)
+    p = profile.carbon_profile(carbon, t, temp, atmosphere)
     depth = np.interp(0.9 * carbon, p.carbon, p.depth_um)
     total = 1e12 * np.trapezoid(d.carbon_diffusivity(temp, 0.6 * carbon), t)
     assert d.decarburised_um(total, p.recession_um) == pytest.approx(depth, rel=0.03)

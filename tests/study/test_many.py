@@ -1,6 +1,7 @@
 """Batches: the same numbers as single estimates, whatever the chunks and the executor; files that survive."""
 
 import dataclasses
+import multiprocessing
 import os
 import pickle
 import signal
@@ -81,9 +82,6 @@ def test_independent_of_chunks_threads_and_processes(batch):
     one_by_one = [compute(Cases.of(*([part[i]] for part in inputs)), False)[0] for i in range(20)]
     alone = [float(r["face_hardness_hv"][0]) for r in one_by_one]
     assert alone == pytest.approx(table["face_hardness_hv"].tolist(), rel=1e-9)
-    import multiprocessing
-
-    inputs, table = batch
     for how in ("fork", "spawn"):
         with ProcessPoolExecutor(1, mp_context=multiprocessing.get_context(how)) as pool:
             same(fp.estimate_many(*inputs, executor=pool), table)
