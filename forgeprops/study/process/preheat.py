@@ -85,7 +85,7 @@ def equal_effort_setting(
     label = "preheat of the first steel"
     preheat_a_c = check_number(preheat_a_c, label, _LOWEST_C, _HIGHEST_C, "°C")
     steel_a, *rest = checked_case(steel_a, head, route, shop)
-    steel_b, press = checked_case(steel_b, *rest)[0], rest[1].press
+    steel_b, press = checked_case(steel_b, *rest)[0], rest[1]
     die_a_c = max(metal_in_die_c(steel_a, preheat_a_c, *rest), _LOWEST_C)
     used = {k: float(x) for k, x in least_press(press.strain, press.dwell_s).items()}
     found = effort.equal_effort(steel_a, die_a_c, steel_b, **used)
