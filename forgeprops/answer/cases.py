@@ -71,7 +71,7 @@ def head_from(given) -> Head:
 
     Examples
     --------
-    >>> head_from({"head": "wedge", "face_thickness_mm": 3.0}).face.thickness_mm
+    >>> head_from({"head": "wedge", "face_thickness_mm": 3.0}).face_thickness_mm
     3.0
     """
     if isinstance(given, Head):
