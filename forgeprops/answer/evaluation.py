@@ -220,9 +220,8 @@ class Evaluation:
         hv, sd, wet = self.hardness_hv, self.own_sd_hv, self.cases.quenched
         low, high = hv - interval.Z * sd, hv + interval.Z * sd
         if self.nodes_hv is not None and wet.any():
-            deviates = interval.spray_nodes()
-            nodes = self.nodes_hv[:, wet].reshape(len(deviates), -1)
-            found = interval.interval_arrays(hv[wet].ravel(), sd[wet].ravel(), deviates, nodes)
+            nodes = self.nodes_hv[:, wet].reshape(len(self.nodes_hv), -1)
+            found = interval.interval_arrays(hv[wet].ravel(), sd[wet].ravel(), nodes)
             low[wet], high[wet] = (ends.reshape(-1, len(ZONES)) for ends in found)
         if self.rate_ends_hv is not None:
             # each end on its own: where the rates can only be too fast, only one moves
@@ -235,8 +234,7 @@ class Evaluation:
         if self.nodes_hv is None or not self.cases.sprayed[case]:
             return None
         centre, sd = float(self.hardness_hv[case, zone]), float(self.sd_hv[case, zone])
-        nodes = self.nodes_hv[:, case, zone]
-        return interval.outcome_chances(centre, sd, interval.spray_nodes(), nodes)
+        return interval.outcome_chances(centre, sd, self.nodes_hv[:, case, zone])
 
     @functools.cached_property
     def critical(self) -> dict[str, np.ndarray]:

@@ -7,7 +7,7 @@ import numpy as np
 from ...forging.cautions import FULL_AUSTENITE, is_idle
 from ...inputs.route import Spray
 from ...thermal.media import BATHS
-from ..interval import CLIFF_HV, LN_SPRAY_SD, jumps_hv, spray_nodes
+from ..interval import CLIFF_HV, LN_SPRAY_SD, at_nodes
 from .rule import FACE, Rule, listed
 
 #: Our own limits: °C by which the body re-heats a face that the spray left above Ms, HV that self-tempering takes from the
@@ -109,8 +109,8 @@ def _below_ae3(e, i):
 
 
 def _cliff(e):
-    nodes = e.nodes_hv[:, :, FACE]
-    steep = jumps_hv(e.hardness_hv[:, FACE], spray_nodes(), nodes).max(axis=0) >= CLIFF_HV
+    jumps_hv = np.abs(np.diff(at_nodes(e.hardness_hv[:, FACE], e.nodes_hv[:, :, FACE]), axis=0))
+    steep = jumps_hv.max(axis=0) >= CLIFF_HV
     found = np.zeros(len(e), bool)
     for i in np.flatnonzero(steep & e.cases.sprayed):
         found[i] = e.chances(i, FACE) is not None
