@@ -8,7 +8,6 @@ import numpy as np
 
 from ..base.constants import Z80 as Z
 from ..base.tables import read_rows
-from ..transformation.austenite import carbide_carbon
 from ..transformation.tempering import OVERAGED_C
 
 #: Share of results an interval should hold; `Z` is the normal deviate of its ends.
@@ -193,12 +192,3 @@ def outcome_chances(centre: float, sd: float, values) -> dict[str, float] | None
     for name, part in (("soft", soft), ("hard", hard)):
         found |= {f"{name}_chance": len(part) / len(samples), name: float(np.median(part))}
     return found
-
-
-def carbides_unsure(cases, results) -> np.ndarray:
-    """Whether carbides that dissolve faster or slower could change the answer, shape (n,)."""
-    content = (cases.content(e) for e in ("C", "Cr", "Mo"))
-    bound = results.undissolved * np.vectorize(carbide_carbon)(1.0, *content)[:, None]
-    share = results.share
-    unsure = (share.min(axis=1) < UNSURE_SHARE) | (bound.max(axis=1) > UNSURE_CARBON)
-    return (share.max(axis=1) > 0.0) & unsure
