@@ -26,7 +26,7 @@ _ROOMS = {
     "inputs.grades": "grade grades",
     "inputs.head": "Head heads",
     "inputs.templates": "head_from",
-    "inputs.route": "FirstHeat Preheat Transfer Press Spray Quench Cool Route",
+    "inputs.route": "Preheat Press Spray Quench Cool Route",
     "inputs.later": "LaterHeat LocalHeat Normalise Temper",
     "inputs.shop": "Shop load_shop",
     "inputs.job": "Job load_job",

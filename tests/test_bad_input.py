@@ -37,8 +37,8 @@ TELLING = {
 }  # fmt: skip
 #: What a parameter is, by its name; others go by their annotation.
 KIND_OF = {
-    "result": "estimate", "preheat": "step", "transfer": "step", "press": "step", "cool": "step",
-    "first_heat": "step", "later": "step", "plate": "step", "steel": "steel", "steel_a": "steel",
+    "result": "estimate", "preheat": "step", "press": "step", "cool": "step",
+    "later": "step", "plate": "step", "steel": "steel", "steel_a": "steel",
     "steel_b": "steel", "head": "head", "route": "route", "shop": "shop",
     "fractions": "fractions", "neck_fractions": "fractions", "time_s": "curve",
     "temperature_c_curve": "curve", "preheat_a_c": "number", "strain": "number",
@@ -57,7 +57,7 @@ _STEEL_IS_ENOUGH = (
     "ideal_diameter ideal_diameter_upper scatter window judge_heat"
 ).split()
 _NOTHING_IS_NEEDED = (
-    "hosel_bend hosel_sensitivity Cool FirstHeat Preheat Press Route Shop Spray Transfer Job Line"
+    "hosel_bend hosel_sensitivity Cool Preheat Press Route Shop Spray Job Line"
 ).split()
 _DEMO = {f"read_{n}": n for n in "certificates bends channels hardness runs traces log".split()}
 _EFFORT = {"steel_a": STEEL, "preheat_a_c": 900.0, "steel_b": STEEL}

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import dataclasses
-import functools
 import math
 import types
 
@@ -15,12 +14,11 @@ from simulate_readings import SHOPS, simulated
 
 import forgeprops as fp
 from forgeprops.answer import interval as iv
-from forgeprops.answer import second_opinions
 from forgeprops.answer.next_measurement import TRACE_LN_SD
 from forgeprops.answer.second_opinions import opinion_arrays
 from forgeprops.base.tables import read_rows
 from forgeprops.hardenability import critical_rates as cr
-from forgeprops.hardenability.end_quench import end_quench_equivalent_mm, slowest_cooling
+from forgeprops.hardenability.end_quench import end_quench_equivalent_mm, slowest_cooling_c_per_s
 from forgeprops.inputs.grades import grade, grades
 
 ALLOYED = [r["grade"] for r in read_rows("library/grades.csv") if r["family"] != "carbon"]
@@ -42,19 +40,24 @@ def test_rates_keep_their_order(name):
     assert len(rates) == 8 and all(a >= b > 0 for a, b in zip(rates, rates[1:], strict=False))
 
 
-def test_critical_rates_have_the_known_order():
+def _in_kelvin(monkeypatch):
+    celsius = cr.austenitising_parameter_c
+    monkeypatch.setattr(cr, "austenitising_parameter_c", lambda *heat: celsius(*heat) + 273.15)
+
+
+def test_critical_rates_have_the_known_order(monkeypatch):
     # known, from memory: C45 above 100 °C/s, 42CrMo4 20-30 °C/s; asserted within a factor of 2
     c45 = cr.critical_cooling_rates(_bare(C=0.46, Mn=0.65, Si=0.25), 850.0, 1800.0)
     assert 50.0 < c45["V1"] < 400.0
     assert 10.0 < cr.critical_cooling_rates(grade("42CrMo4"), 850.0, 1800.0)["V1"] < 60.0
     # the reason for the default: without the safeguard V1 must lie above V1(90)
     steel = _bare(C=0.405, Mn=0.875, Si=0.25, Cr=0.95, Mo=0.20)
-    celsius, kelvin = (cr.critical_cooling_rates(steel, 850.0, 1800.0, unit) for unit in ("C", "K"))
+    celsius = cr.critical_cooling_rates(steel, 850.0, 1800.0)
+    _in_kelvin(monkeypatch)
+    kelvin = cr.critical_cooling_rates(steel, 850.0, 1800.0)
     assert celsius["V1"] > 1.2 * celsius["V1(90)"]
     assert kelvin["V1"] == kelvin["V1(90)"]
     assert all(kelvin[k] < celsius[k] for k in kelvin)
-    refused = "unit of the austenitising parameter 'F' is unknown"
-    refuses(refused, cr.critical_cooling_rates, steel, pa_unit="F")
 
 
 @pytest.mark.parametrize("name", ["1030", "4130", "SCM420", "4340"])
@@ -73,7 +76,7 @@ def test_equivalent_distance_small_disagreement_and_harder_with_rate():
     found = end_quench_equivalent_mm(np.array([1e4, 272.2, 5.556, 0.1]))
     assert found == pytest.approx([1.5875, 1.5875, 25.4, 50.8], rel=1e-3)
     assert np.all(np.diff(end_quench_equivalent_mm(np.geomspace(2.0, 270.0, 50))) < 0)
-    assert slowest_cooling() == pytest.approx((1.944, 138.0), rel=1e-3)
+    assert slowest_cooling_c_per_s() == pytest.approx(1.944, rel=1e-3)
     pairs = [_opinions(grade(n), r) for n in ALLOYED for r in RATES]
     gaps = [a - b for (a, a_counts), (b, b_counts) in pairs if a_counts and b_counts]
     assert len(gaps) > 40 and np.mean(np.abs(gaps)) < 30.0
@@ -132,8 +135,7 @@ def test_measured_bars(monkeypatch):
     assert np.abs(errors[applicable]).mean() < 30.0
     assert np.abs(errors[~applicable]).mean() > 2.0 * np.abs(errors[applicable]).mean()
     celsius, _ = _bar_errors({"4140"})
-    in_kelvin = functools.partial(cr.critical_rate_fractions, pa_unit="K")
-    monkeypatch.setattr(second_opinions, "critical_rate_fractions", in_kelvin)
+    _in_kelvin(monkeypatch)
     kelvin, _ = _bar_errors({"4140"})
     assert celsius.size == 4
     assert np.abs(celsius).mean() < 30.0 < 50.0 < kelvin.min()

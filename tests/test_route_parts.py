@@ -28,7 +28,7 @@ ROUTES = {
     ),
     "second spray alone": dry(fp.Quench("water spray")),
     "3 s": fp.Route(spray=fp.Spray(duration_s=3.0)),
-    "jet on the hosel": fp.Route(quench=(fp.Quench("water spray", zones="hosel", delay_s=0.5),)),
+    "jet on the hosel": fp.Route(quench=(fp.Quench("water spray", zones={"hosel": 1.0}, delay_s=0.5),)),
     "induction": fp.Route(fp.Preheat(950.0, 90.0, kind="induction")),
     "protective": fp.Route(fp.Preheat(930.0, kind="protective")),
     "box": fp.Route(spray=None, cool=fp.Cool("box")),

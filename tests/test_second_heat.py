@@ -14,7 +14,6 @@ from forgeprops.forging.effort import equal_effort, flow_stress_mpa
 from forgeprops.forging.press import projected_areas_mm2
 from forgeprops.forging.scale import metal_loss_um
 from forgeprops.inputs.cases import Cases
-from forgeprops.inputs.head import forged_parts
 from forgeprops.transformation.recrystallisation import press_strain
 
 
@@ -42,7 +41,7 @@ def test_scale_depth_and_carbon_follow_the_laws_along_the_marched_curve(hot):
     assert hot.surface.scale_um == pytest.approx(float(alone), rel=0.01)
     assert hot.surface.metal_loss_um == pytest.approx(metal_loss_um(hot.surface.scale_um))
     expected = hot.route.press.scale_left * hot.surface.scale_um
-    assert hot.surface.blast.scale_um == pytest.approx(expected)
+    assert hot.surface.blast_scale_um == pytest.approx(expected)
 
 
 def test_layers_and_no_carbon_lost_below_ac1():
@@ -77,7 +76,7 @@ def test_time_to_heat_through_and_a_short_soak():
 
 def test_effort_and_projected_area(hot):
     head = fp.head("mid-iron")
-    area = projected_areas_mm2(*forged_parts(head.face, head.rim, head.body, head.neck, head.hosel))
+    area = projected_areas_mm2(head.drawing("forged"))
     assert area["face"] + area["rim"] == pytest.approx(head.rim.length_mm * head.rim.height_mm)
     hosel = head.hosel
     length = hosel.length_mm + hosel.length_allowance_mm
@@ -116,8 +115,8 @@ def test_equal_effort_with_1030_is_told_with_its_band(hot):
 
 def test_summary_tells_what_a_blast_must_remove(hot):
     text = " ".join(hot.details().split())
-    blast = hot.surface.blast
-    removed = f"{blast.scale_um:.0f} µm of scale and {blast.metal_um:.0f} µm of metal"
+    blast = hot.surface
+    removed = f"{blast.blast_scale_um:.0f} µm of scale and {blast.decarburised_um:.0f} µm of metal"
     assert f"{removed} must come off by grinding or milling" in text
     cold = fp.estimate(hot.steel, route=fp.Route().with_(preheat_c=700.0))
     assert "no carbon is lost" in cold.details()

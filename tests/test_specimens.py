@@ -7,6 +7,7 @@ import math
 
 import numpy as np
 import pytest
+from reference import engine_laws as laws
 from scipy.integrate import quad, solve_ivp
 
 import forgeprops as fp
@@ -47,14 +48,14 @@ def by_hand(steel, curve, seconds):
         temperature = curve(t)
         d = [0.0] * 5
         if a > 1e-9:
-            cap = kinetics.ferrite_cap(temperature, ae1, ae3, carbon_0)
+            cap = laws.ferrite_cap(temperature, ae1, ae3, carbon_0)
             if cap > f:
                 d[0] = 0.6 * cap**0.6 * form(f / cap, speed("ferrite", ln_f, ae3, 3, temperature))
             parts = ("pearlite", p, ln_p, ae1, 3, 0.0), ("bainite", b, ln_b, limit, 2, k["bainite_tail"])  # fmt: skip
             for i, (name, x, ln, top, power, tail) in enumerate(parts, 1):
                 grows = form(x / (x + a), speed(name, ln, top, power, temperature), tail)
                 d[i] = 0.6 * (x + a) ** 0.6 * grows
-        left = (carbon_0 - kinetics.CARBON_IN_FERRITE * f) / max(1.0 - f, 1e-12)
+        left = (carbon_0 - austenite.FERRITE_CARBON * f) / max(1.0 - f, 1e-12)
         carbon = carbon_0 if f >= 1.0 else min(left, 1.2)
         ms = float(temperatures.martensite_start_c(steel, carbon)) + shift
         d[4] = max(ms - temperature - used, 0.0) / 1e-3

@@ -138,7 +138,7 @@ class Evaluation:
     def faces(self) -> Faces:
         """The faces as the strike meets them."""
         cases = self.cases
-        mass_g = np.broadcast_to(mass_g_of(*cases.heads.parts), (len(cases.heads),))[cases.head_of]
+        mass_g = np.broadcast_to(mass_g_of(cases.heads), (len(cases.heads),))[cases.head_of]
         size = [cases.dimension("face", n) for n in ("thickness_mm", "length_mm", "height_mm")]
         kept = size[0] / (size[0] + cases.dimension("face", "allowance_mm"))
         rim = (cases.dimension("rim", n) for n in ("thickness_mm", "length_mm", "height_mm"))

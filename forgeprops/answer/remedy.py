@@ -15,10 +15,10 @@ import numpy as np
 
 from ..base.errors import InputError
 from ..inputs.grades import grade, grades
-from ..inputs.later import COOLING_WORDS, LocalHeat, Normalise, Temper
+from ..inputs.later import LocalHeat, Normalise, Temper
 from ..inputs.limits import QUANTITIES
 from ..inputs.route import Route, Spray
-from ..inputs.settings import setting, table
+from ..inputs.settings import COOLING_WORDS, setting, table
 from ..inputs.steel import Steel
 from ..thermal.spray_units import from_flux
 from ..transformation.temperatures import ac1_c

@@ -96,6 +96,6 @@ def _by_end_quench(steel, rate):
     """Hardness at the place of the end-quench bar that cools alike, HV, and whether the curve holds for steel and rate."""
     distance_mm = end_quench.end_quench_equivalent_mm(rate)
     hrc = np.maximum(end_quench.hardness_at_distance_hrc(steel, distance_mm), 0.0)
-    unfit = (rate < end_quench.slowest_cooling()[0]) | (hrc < _LOWEST_HRC)
+    unfit = (rate < end_quench.slowest_cooling_c_per_s()) | (hrc < _LOWEST_HRC)
     unfit = unfit | beyond("end_quench.ideal_diameter", ideal_diameter(steel))
     return np.asarray(hv_from_hrc(hrc)), ~(unfit | _outside("end_quench", steel))

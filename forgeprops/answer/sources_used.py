@@ -82,6 +82,8 @@ def _reached(idle: frozenset[str]) -> tuple[Source, ...]:
     roots.append(vars(importlib.import_module(f"{_PACKAGE}.face.margin"))["strike_of_faces"])
     for name in _ENGINE:
         module = importlib.import_module(f"{_PACKAGE}.{name}")
+        if not f"{name}.".startswith(tuple(idle)):
+            found += references(module.__doc__, name)
         roots += [v for name, v in vars(module).items() if name[0] != "_" and _functions(v)]
     todo, seen = [f for root in reversed(roots) for f in _functions(root)], set()
     while todo:
@@ -113,5 +115,5 @@ def sources_of(result) -> tuple[Source, ...]:
     rows.append(Source(f"thermal.surroundings.{kind}", what, why.reason, why.basis))
     for bath in sorted({q.medium for q in result.route.quench} & set(BATHS)):
         law, what = BATHS[bath], f"Heat transfer to a {bath}"
-        rows.append(Source(f"thermal.media.{bath}", what, law.reason, law.basis))
+        rows.append(Source(f"thermal.media.{bath}", what, law.source, law.basis))
     return (*_reached(_idle(result)), *rows)

@@ -126,7 +126,7 @@ def _zone_line(zone, units: Units) -> str:
     line = f"{zone.name:6} {f'{hardness:>7} ({span})':20} {second:>7} "
     for name in ("tensile_mpa", "yield_mpa"):
         rounded = map(round, (getattr(zone.strength, name), *zone.interval(name)))
-        value, low, high = map(units.from_mpa, rounded)
+        value, low, high = (units.convert(v, "MPa") for v in rounded)
         line += f"{f'{value:4.0f} ({low:.0f}–{high:.0f})':16} "
     lines = (line + structure(zone.fractions, most) for most in (2, 1))
     return next((s for s in lines if len(s) <= 100), line)
@@ -266,7 +266,7 @@ def _second_heat(result) -> list[str]:
         press = _say("no effort", result)
     how = " by grinding or milling; a blast does not take so much"
     name = "no carbon lost" if surface.decarburised_um < 1.0 else "carbon lost"
-    skin = _say(name, result, s=surface, how=how * (surface.blast.metal_um > _BLAST_UM))
+    skin = _say(name, result, s=surface, how=how * (surface.decarburised_um > _BLAST_UM))
     zones, effect = result.zones, result.strain_effect_hv
     sign = 0.0 if result.press_strain_counted else 1.0
     hv = {f"{n}_hv": zones[n].hardness_hv + sign * effect[n] for n in ("face", "hosel")}
@@ -314,8 +314,8 @@ _FLOW = """flow_stress_mpa=flow_stress.mpa flow_stress_low_mpa=flow_stress.low_m
 flow_stress_high_mpa=flow_stress.high_mpa"""
 _BEND = """allowed_deg allowed_deg_low allowed_deg_high one_bend_deg rebend_deg hand_deg bar_length_needed_mm
 target_deg direction_deg bar_force_n springback_deg overbend_deg"""
-_SURFACE = """scale_um metal_loss_um decarburised_um skin_hv blast_scale_um=blast.scale_um
-blast_metal_um=blast.metal_um"""
+_SURFACE = """scale_um metal_loss_um decarburised_um skin_hv blast_scale_um
+blast_metal_um=decarburised_um"""
 _EFFORT = """flow_stress_mpa=effort.mean_mpa relative_to_1030=effort.relative press_force_kn=effort.press_force.kn
 press_force_low_kn=effort.press_force.low_kn press_force_high_kn=effort.press_force.high_kn
 hotter_like_1030_c=equal_effort.hotter_c hotter_like_1030_low_c=equal_effort.low_c

@@ -14,13 +14,13 @@ import numpy as np
 
 from ..base.constants import Z80
 from ..base.errors import InputError, check_number, shown
-from ..base.ranges import Warn, outside
-from ..base.tables import texts
+from ..base.ranges import outside
+from ..hosel.result import said
 from ..inputs.drawing import tour_speed_m_s
 from ..inputs.head import MASS_G
 from ..strength.tensile import strength_arrays, structure_shares
 from . import plate as plates
-from .fatigue import capacity_mpa, life, secant
+from .fatigue import FINISHES, capacity_mpa, life, secant
 from .result import LOCATIONS, FaceStrike
 from .strike import PEAK_FACTOR, PEAK_RANGE, Faces, Strike, strike_load, strike_options
 
@@ -89,21 +89,19 @@ def _capacities(faces: Faces, strike: Strike, residual=0.0, shift_sd=0.0):
     n, moved = strike.required_strikes, _residual_mpa(faces, strike, residual)
     skin = faces.skin(strike.front_removed_um) if np.any(faces.decarburised_um) else ()
     skin = [np.broadcast_to(part, moved.shape) for part in skin]
-    edge_hv = faces.edge_hv(strike.fillet_mm)
+    edge_hv, front_um = faces.edge_hv(strike.fillet_mm), FINISHES[strike.front_finish]
     back, edge = np.empty(len(moved)), np.empty((3, len(moved)))
     for value in np.unique(moved):
         mine, of = moved == value, (n, float(value), shift_sd)
-        back[mine] = capacity_mpa(faces.layers_hv[mine, -1], strike.back_um, *of)
+        back[mine] = capacity_mpa(faces.layers_hv[mine, -1], FINISHES[strike.back_finish], *of)
         of_skin = [part[mine] for part in skin]
-        edge[:, mine] = capacity_mpa(edge_hv[:, mine], strike.front_um, *of, *of_skin)
+        edge[:, mine] = capacity_mpa(edge_hv[:, mine], front_um, *of, *of_skin)
     return back, edge, capacity_mpa(faces.layers_hv, 1.0, n, 0.0, shift_sd)
 
 
 def _dent_mpa(faces: Faces, patch, rate: bool):
-    """Load over the square of the thickness at which 0.05 mm stay, MPa.
-
-    The plastic limit load of the clamped disc under a patch, times 0.85, with the yield at the strike's rate,
-    YS (ε̇/10⁻⁴)^(0.074 − 0.040 YS/414), never below YS.
+    """Load over the square of the thickness at which 0.05 mm stay, MPa: 0.85 of the plastic limit load of the clamped disc under
+    a patch, with the yield at the strike's rate, YS (ε̇/10⁻⁴)^(0.074 − 0.040 YS/414), never below YS.
 
     .. [1] L. J. Malvar, ACI Mater. J. 95 (1998) 609-616; valid 290-710 MPa (from memory).
     """
@@ -148,10 +146,8 @@ def strike_margins(faces: Faces, strike: Strike | None = None) -> dict[str, np.n
 
 
 def strike_intervals(faces: Faces, strike: Strike, spread_hv) -> np.ndarray:
-    """Margin with its 80 % interval: its assumptions moved one at a time, root sum of squares; shape (3, n).
-
-    `spread_hv`, shape (n,), is the standard deviation of the hardness.
-    """
+    """Margin with its 80 % interval, shape (3, n): its assumptions moved one at a time, root sum of squares; `spread_hv`, (n,):
+    standard deviation of the hardness."""
     step = Z80 * np.asarray(spread_hv, dtype=float)
     softer, harder = faces.moved(-step), faces.moved(step)
     base = _Bending.of(faces, strike)
@@ -182,8 +178,9 @@ def _lives(faces: Faces, strike: Strike, found) -> np.ndarray:
     """Strikes to a crack, the least of the places; infinite below every fatigue limit."""
     hv, share = faces.edge_hv(strike.fillet_mm), faces.edge_share(faces.thickness_mm)
     skin, residual = faces.skin(strike.front_removed_um), _residual_mpa(faces, strike)
-    edge = life(hv, strike.front_um, found["edge_mpa"] * share, residual, *skin)
-    back = life(faces.layers_hv[:, -1], strike.back_um, found["centre_mpa"], residual)
+    front_um, back_um = FINISHES[strike.front_finish], FINISHES[strike.back_finish]
+    edge = life(hv, front_um, found["edge_mpa"] * share, residual, *skin)
+    back = life(faces.layers_hv[:, -1], back_um, found["centre_mpa"], residual)
     return np.minimum(edge.min(axis=0), back)
 
 
@@ -214,10 +211,8 @@ def core_hv(layers):
 
 
 def layers_of_faces(points_hv, kept):
-    """Hardness through the finished thickness, front to back, HV, (n, layers): the recess is milled from the back.
-
-    `points_hv` are Gauss–Lobatto points through the forged thickness, of which the share `kept` stays.
-    """
+    """Hardness through the finished thickness, front to back, HV, (n, layers), from Gauss–Lobatto points through the forged
+    thickness, of which the share `kept` stays: the recess is milled from the back."""
     from ..engine.section import lobatto
 
     nodes = np.asarray(lobatto(points_hv.shape[1])[0])
@@ -244,10 +239,9 @@ def strike_of_faces(faces: Faces, strike: Strike, spread_hv: float = 0.0) -> Fac
     weak = float(edge_hv[min(place - 1, 2)] if place else layers[-1])
     notes = [outside("face_thickness", t), outside("face_fatigue", weak)]
     if layers.min() < 0.8 * min(layers[0], layers[-1]):
-        notes.append(Warn("face:soft-core", texts("hosel_and_face")["face:soft-core"]))
+        notes.append(said("face:soft-core"))
     if slow < 1.0 <= margin:
-        text = texts("hosel_and_face")["face:dent"].format(slow=slow, dent=dent)
-        notes.append(Warn("face:dent", text))
+        notes.append(said("face:dent", slow=slow, dent=dent))
     named = zip(LOCATIONS, places, strict=True)
     swing = strike.speed(faces), faces.loft_deg, strike.spin(faces), found["force_n"]
     speed, loft, spin, force = (float(np.ravel(x)[0]) for x in swing)

@@ -8,7 +8,8 @@ import numpy as np
 
 from ..base.errors import check_choice, check_number
 from ..inputs.cases import Cases
-from ..inputs.head import ZONES, forged_parts
+from ..inputs.drawing import Drawing
+from ..inputs.head import ZONES, forged
 from ..inputs.route import SHAPES
 from ..inputs.steel import Steel
 from .effort import FlowStress, equal_effort, flow_stress, flow_stress_mpa
@@ -38,9 +39,6 @@ def press_force_kn(projected_area_mm2, flow_stress_mpa, shape="complex"):
 
     A is the plan area of the head with its flash, Y the flow stress at the metal temperature in the die.  Good for
     comparing routes; an absolute force within the band.
-
-    >>> press_force_kn(5000.0, 100.0).kn
-    4000.0
 
     .. [1] M. P. Groover, Fundamentals of Modern Manufacturing, eq. 18.18 (read).
     .. [2] Factors: M. P. Groover, table 18.1; J. A. Schey (from memory).
@@ -83,14 +81,15 @@ def least_press(strain, dwell_s) -> dict[str, np.ndarray]:
     return {"strain": strain, "rate_per_s": rate}
 
 
-def projected_areas_mm2(face, rim, body, neck, hosel) -> dict:
-    """Plan area of every zone from the parts of a forging, mm², as the press sees it; the flash is not counted.
+def projected_areas_mm2(d: Drawing) -> dict:
+    """Plan area of every zone of a forging, mm², as the press sees it; the flash is not counted.
 
     .. [1] Plan area of the forging without flash from its dimensions (derived).
     """
+    face, rim, neck, hosel = d.face, d.rim, d.neck, d.hosel
     inside = face.length_mm * face.height_mm
     areas = {"face": inside, "rim": rim.length_mm * rim.height_mm - inside}
-    areas["body"] = sum(b.length_mm * b.thickness_mm for b in body)
+    areas["body"] = sum(b.length_mm * b.thickness_mm for b in d.body)
     areas["neck"] = neck.length_mm * (neck.base_mm + hosel.outside_mm) / 2
     return areas | {"hosel": hosel.length_mm * hosel.outside_mm}
 
@@ -102,7 +101,7 @@ def press_columns(cases: Cases, die_c: np.ndarray) -> dict[str, np.ndarray]:
     (n, 5), its sum "projected_mm2", "die_c" and "flow_stress_mpa" (means by projected area),
     "press_force_kn", "shape" (index into `SHAPES`), "strain", "rate_per_s".
     """
-    areas = projected_areas_mm2(*forged_parts(*cases.heads.parts))
+    areas = projected_areas_mm2(forged(cases.heads))
     area = np.stack([np.broadcast_to(areas[z], (len(cases.heads),)) for z in ZONES], axis=1)
     area = area[cases.head_of]
     used = least_press(cases.route["strain"], cases.route["dwell_s"])

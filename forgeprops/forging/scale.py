@@ -3,8 +3,6 @@
 Scale thickness x grows by x² = k t; along a temperature curve x² is the time integral of k(T).
 """
 
-from typing import NamedTuple
-
 import numpy as np
 
 from ..base.constants import GAS_J_MOL_K, IRON_G_MOL, ZERO_C_K
@@ -23,18 +21,8 @@ ATMOSPHERES["induction"] = (0.65, 0.35, 1.0)
 PILLING_BEDWORTH = (71.844 / 5.745) / (IRON_G_MOL / 7.874)
 
 
-class Blast(NamedTuple):
-    """What cleaning has to take off the face, µm."""
-
-    scale_um: float
-    metal_um: float
-
-
 def scale_rate(t_c):
     """Growth constant k of x² = k t in air, µm²/s; numbers or arrays.
-
-    >>> round((scale_rate(1000.0) * 300.0) ** 0.5)
-    143
 
     .. [1] Paidassi, iron in air, as summarised by R. Y. Chen & W. Y. D. Yuen, Oxid. Met. 59 (2003) 433;
        no alloy term, x good to ±50 % (from memory).
@@ -46,9 +34,6 @@ def scale_rate(t_c):
 
 def metal_loss_um(scale_um):
     """Metal turned into scale, µm of thickness on each scaled side.
-
-    >>> round(metal_loss_um(100.0), 1)
-    56.7
 
     .. [1] Atomic weights and densities of wüstite and iron (derived).
     """

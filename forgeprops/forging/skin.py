@@ -5,7 +5,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from .decarburisation import carbon_left, carbon_rate_um2_s, decarburised_um, layer_hardness_hv
-from .scale import ATMOSPHERES, Blast, metal_loss_um, scale_rate
+from .scale import ATMOSPHERES, metal_loss_um, scale_rate
 
 #: Depth a light Vickers indentation feels, µm: a 10 N indent in 200 HV steel is 14 µm deep (derived from the
 #: pyramid's angle, depth = diagonal/7) and the metal around it counts too (our choice).
@@ -27,7 +27,7 @@ class Surface:
     decarburised_um: float  #: depth below the metal surface at which 90 % of the carbon is left
     skin_hv: float  #: mean hardness of the outer 20 µm of metal
     sound_hv: float  #: and of the metal below the layer
-    blast: Blast  #: what a blast must take off for a hard skin: the scale that the press leaves, and metal
+    blast_scale_um: float  #: scale that the press leaves to a blast, which must take the decarburised depth too for a hard skin
     depth_um: np.ndarray  #: below the metal surface, with the carbon (wt%) and hardness there
     carbon: np.ndarray
     hardness_hv: np.ndarray
@@ -90,5 +90,5 @@ def surface_of(steel, scale_um, diffusion, core_hv, water_c, scale_left) -> Surf
     hv = layer_hardness_hv(steel, carbon, core_hv, water_c)
     outer = np.linspace(0.0, _SKIN_UM, 21)
     skin = float(np.trapezoid(np.interp(outer, _DEPTHS_UM, hv), outer) / _SKIN_UM)
-    blast = Blast(scale_um * scale_left, depth)
-    return Surface(scale_um, loss, depth, skin, core_hv, blast, _DEPTHS_UM, carbon, hv)
+    blast_um = scale_um * scale_left
+    return Surface(scale_um, loss, depth, skin, core_hv, blast_um, _DEPTHS_UM, carbon, hv)

@@ -55,12 +55,6 @@ def ideal_diameter_factors(steel) -> dict[str, float]:
     quite meet their neighbours (0.5 % and 0.1 % of the factor).  Outside the ranges of the factors the last branch is continued;
     `ideal_diameter_warnings` says so.
 
-    >>> from forgeprops.inputs.steel import Steel
-    >>> modified_4118 = Steel("modified 4118", {"C": 0.22, "Mn": 0.80, "Si": 0.18, "Ni": 0.10, "Cr": 0.43,
-    ...                                         "Mo": 0.25, "Cu": 0.10, "V": 0.05})
-    >>> round(ideal_diameter_factors(modified_4118)["Mn"], 3)
-    3.667
-
     .. [1] ASTM A255-10 (2014), after M. A. Grossmann, Trans. AIME 150 (1942) 227-259, as restated in a metallurgy
        handbook (data/constants/multiplying_factors.csv) (read).
     """

@@ -123,11 +123,7 @@ class Bench:
 
 
 def bench_options(bench: Mapping | None) -> dict:
-    """Check a bench given as a mapping by the names of `Bench`.
-
-    >>> bench_options({"bar_mm": 600.0})
-    {'bar_mm': 600.0}
-    """
+    """Check a bench given as a mapping by the names of `Bench`."""
     return check_options(bench, Bench, "bench", "{'bar_mm': 600}")
 
 
@@ -250,7 +246,7 @@ def load(nodes: Nodes, force, angle=None, start=None) -> Loaded:
     bent = 1.2 * first + (angle / nodes.weight_mm.sum(axis=1))[:, None]
     k = np.where((angle > 0.0)[:, None], bent, k)
     left, n = np.arange(len(x)), nodes
-    for step in range(_NEWTON_STEPS):
+    for step in range(12):  # what has not settled by then goes round in circles on a yield plateau
         found, new = _newton(n, x[left], k[left], angle[left], free=step == 0)
         going = np.any(np.abs(new - k[left]) > 1e-5 * k[left], axis=1)  # the next is its square
         x[left], k[left] = found, new
@@ -285,10 +281,6 @@ def force_for_angle(nodes: Nodes, angle) -> Loaded:
     return load(nodes, nodes.yield_force(), angle)
 
 
-#: Newton steps of force and curvatures together; what has not settled by then goes round in circles on a yield plateau.
-_NEWTON_STEPS = 12
-
-
 def bar_for_force(bar_mm, length_mm, force_n, wanted_n):
     """Bar with which `wanted_n` puts the same moment on the middle of the zone as `force_n` on `bar_mm`, mm."""
     half = 0.5 * length_mm
@@ -296,10 +288,8 @@ def bar_for_force(bar_mm, length_mm, force_n, wanted_n):
 
 
 def _bracketed(n: Nodes, x, k, angle):
-    """Force and curvatures where Newton's steps go round in circles: between brackets of the curvature at one point.
-
-    It is the point that is known least: on its plateau the angle jumps with the force, but not with its curvature.
-    """
+    """Force and curvatures where Newton's steps go round in circles: between brackets of the curvature at the point that is
+    known least, for on its plateau the angle jumps with the force, but not with its curvature."""
     find, arm, rows = angle > 0.0, n.arm_mm / n.moment_factor, np.arange(len(x))
     low, high = np.zeros_like(k), np.full_like(k, np.inf)
     at = rows, np.where(n.real, k / n.section.yields[0], 0.0).argmax(axis=1)

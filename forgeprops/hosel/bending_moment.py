@@ -28,11 +28,7 @@ def elastic_modulus_mm3(outside_mm, bore_mm=0.0):
 
 
 def plastic_modulus_mm3(outside_mm, bore_mm=0.0):
-    """Plastic section modulus (D³ − d³)/6, mm³.
-
-    >>> round(plastic_modulus_mm3(200.0))       # published: solid 200 mm bar
-    1333333
-    """
+    """Plastic section modulus (D³ − d³)/6, mm³."""
     return (outside_mm**3 - bore_mm**3) / 6.0
 
 
@@ -56,10 +52,6 @@ class Section:
     The elastic–perfectly plastic part is the closed form for a disc, Ms = YS R³ [(p − sin(4p)/4)/(2 sin p)
     + (4/3) cos³p] with sin p = c/R, outer disc less bore; the hardening part is 4 K (kR)^m R³ ∫ (t − u)^m t √(1−t²) dt
     from u = e₁/(kR) to 1, a series of Euler beta functions.
-
-    >>> curve = FlowCurve(205_000.0, 350.0, 0.0, 0.0, 0.5)              # perfectly plastic
-    >>> round(float(Section.of(13.5, 9.4, curve).moment_slope(2 * 350 / (205_000 * 6.75))[0]) / 1000, 2)
-    89.28
 
     .. [1] Equilibrium of plane sections on the flow curve (derived).
     """
@@ -183,12 +175,6 @@ def eccentric_section(
     radius. Bent across the offset the tube behaves like a centred one, so this is the worse direction.
 
     The offset of the bore's axis is less than the wall, the curvature above 0.
-
-    >>> from forgeprops.strength.tensile import strength
-    >>> curve = strength(210).curve
-    >>> m, fibre = eccentric_section(13.4, 9.4, 0.3, curve, 0.002)
-    >>> round(m / float(Section.of(13.4, 9.4, curve).moment_slope(0.002)[0]), 4), round(fibre, 2)
-    (0.9891, 7.32)
 
     .. [1] Equilibrium of plane sections on two discs (derived).
     """

@@ -14,10 +14,7 @@ from ..base.tables import texts
 from ..strength.tensile import Strength
 from .bench import Hosels, force_for_angle, load
 
-#: Force by hand on the end of the bar, N, and what it means.  225 N: recommended upper limit of a standing
-#: push or pull with the whole body, 110 N with the arms alone (Ergonomic Design for People at Work, as
-#: in a public reprint, read).  400 N: greatest mean pull of standing men (Das & Wang, Int. J.
-#: Occup. Saf. Ergon. 10 (2004) 43, abstract read).
+#: Force by hand on the end of the bar, N, and what it means.
 EASE = (
     (110.0, "easy: arm force alone"),
     (225.0, "firm: a steady pull with the body"),
@@ -29,13 +26,17 @@ EASE = (
 def ease_of(force_n: float) -> str:
     """Grade of ease of a hand force on the bar, in words.
 
-    >>> ease_of(180)
-    'firm: a steady pull with the body'
-
-    .. [1] Ergonomic Design for People at Work, vol. 2: 225 N standing (read).
-    .. [2] B. Das & Y. Wang, Int. J. Occup. Saf. Ergon. 10 (2004) 43-58: 400 N (abstract) (read).
+    .. [1] Ergonomic Design for People at Work, vol. 2, in a public reprint: most for a standing push or pull, 225 N with the
+       whole body, 110 N with the arms alone (read).
+    .. [2] B. Das & Y. Wang, Int. J. Occup. Saf. Ergon. 10 (2004) 43-58: 400 N, greatest mean pull of standing men
+       (abstract) (read).
     """
     return next(words for limit, words in EASE if force_n <= limit)
+
+
+def said(code: str, rank: str = "note", **known) -> Warn:
+    """Warning of hosel or face by its code in ``data/library/hosel_and_face.csv``."""
+    return Warn(code, texts("hosel_and_face")[code].format(**known), rank)
 
 
 @dataclass(frozen=True)
@@ -84,10 +85,8 @@ class HoselBend:
 
     @property
     def pull(self) -> str:
-        """Which way to pull the bar, in words; the head is clamped.
-
-        Towards the toe the lie gets more upright, towards the face side the loft weaker, for either hand.
-        """
+        """Which way to pull the bar, the head clamped: towards the toe the lie gets more upright, towards the face side the loft
+        weaker, for either hand."""
         turn = math.radians(self.direction_deg if self.hand == "right" else -self.direction_deg)
         lie, loft = math.cos(turn), math.sin(turn)
         first = "towards the toe" if lie > 0.0 else "towards the heel"
@@ -99,10 +98,7 @@ class HoselBend:
         return f"{first}, turned {math.degrees(math.atan2(abs(loft), abs(lie))):.0f}° to {second}"
 
     def along(self, degrees: float | None = None, points: int = 41) -> dict[str, np.ndarray]:
-        """Section, moment, curvature and strain along the bend zone under the load that leaves `degrees`.
-
-        None: the allowed bend.
-        """
+        """Section, moment, curvature and strain along the bend zone under the load that leaves `degrees` (None: the allowed)."""
         angle = self.allowed_deg
         if degrees is not None:
             angle = check_number(degrees, "bend", 0.0, 45.0, "°")

@@ -16,16 +16,14 @@ from typing import Any
 import numpy as np
 
 from ..base.errors import InputError
-from .drawing import Block, Face, Hosel, Neck, Rim
-from .head import Head
-from .later import COOLING, Temper
-from .route import HEATING, MEDIA, QUENCH, SHAPES, Quench, Route, Spray
-from .settings import setting
+from .drawing import Block, Drawing
+from .head import PARTS, Head
+from .later import Temper
+from .route import MEDIA, QUENCH, Quench, Route, Spray
+from .settings import CHOICES, setting
 from .shop import Shop
 from .steel import DEFAULT_RESIDUALS, ELEMENTS, UNREPORTED_SD, Steel
 
-#: Settings that are choices, and what they choose from; columns hold the place in it.
-_CHOICES = {"surroundings": COOLING, "furnace": HEATING, "press_shape": SHAPES}
 SHOP_NUMBERS = ("spray", "emissivity", "air", "die", "delay_s")
 #: Settings of a route in its columns, with their fields, by the step that holds them.
 _STEPS = {
@@ -36,10 +34,6 @@ _get_quench = attrgetter(*(s.field for s in QUENCH.values()))
 #: Columns of a shop; "spray_ln_sd" nan where its spray was not fitted.
 _SHOP = (*SHOP_NUMBERS, "spray_ln_sd")
 _get_shop = attrgetter(*_SHOP)
-_PARTS = {
-    name: (kind, {f.name: f.name for f in dataclasses.fields(kind)})
-    for name, kind in {"face": Face, "rim": Rim, "neck": Neck, "hosel": Hosel}.items()
-}
 _BLOCK = [f.name for f in dataclasses.fields(Block) if f.name != "name"]
 _get_block = attrgetter(*_BLOCK)
 #: Stands in for a block that a head has not: no length, so no metal and no surface.
@@ -67,36 +61,10 @@ class SteelColumns:
             return np.full((len(self), 1), DEFAULT_RESIDUALS.get(element, 0.0))
         return values[:, None]
 
-    def part(self, index) -> SteelColumns:
+    def rows(self, index) -> SteelColumns:
+        """Some of the steels."""
         contents, sd = (_cut(columns, index) for columns in (self.contents, self.content_sd))
         return SteelColumns(contents, self.fine_grain[index], self.names[index], sd)
-
-
-@dataclass(frozen=True, eq=False)
-class HeadColumns:
-    """Finished dimensions; every field of every part is a number or an array of shape (h,)."""
-
-    face: Face
-    rim: Rim
-    body: tuple[Block, ...]
-    neck: Neck
-    hosel: Hosel
-    count: int
-
-    def __len__(self) -> int:
-        return self.count
-
-    @property
-    def parts(self) -> tuple:
-        return self.face, self.rim, self.body, self.neck, self.hosel
-
-    def part(self, index: np.ndarray) -> HeadColumns:
-        def cut(part):
-            arrays = {name: v for name, v in vars(part).items() if np.ndim(v)}
-            return dataclasses.replace(part, **_cut(arrays, index))
-
-        face, rim, neck, hosel = map(cut, (self.face, self.rim, self.neck, self.hosel))
-        return HeadColumns(face, rim, tuple(map(cut, self.body)), neck, hosel, len(index))
 
 
 def _cut(columns: Mapping[str, np.ndarray], index) -> dict[str, np.ndarray]:
@@ -111,7 +79,7 @@ class Cases:
     ----------
     steels, heads : Distinct ones; `steel_of` and `head_of`, shape (n,), say which one every case
         has.
-    route : shape (n,); by the short names of `Route.SETTINGS`, choices as numbers into `_CHOICES`,
+    route : shape (n,); by the short names of `Route.SETTINGS`, choices as numbers into `CHOICES`,
         settings of the first quench nan without one, "view_factor" nan for "as the surroundings
         have it"; "has_spray", "has_quench", "normalised", "quenched_before" and
         "heated_before" that, and "bath_factor" on the laws of baths.
@@ -122,7 +90,7 @@ class Cases:
     """
 
     steels: SteelColumns
-    heads: HeadColumns
+    heads: Drawing
     steel_of: np.ndarray
     head_of: np.ndarray
     route: Mapping[str, np.ndarray]
@@ -174,7 +142,7 @@ class Cases:
         for whole, of in (("steels", "steel_of"), ("heads", "head_of")):
             if len(getattr(self, whole)) == len(self):
                 used, place = np.unique(getattr(part, of), return_inverse=True)
-                changed = {whole: getattr(self, whole).part(used), of: place}
+                changed = {whole: getattr(self, whole).rows(used), of: place}
                 part = dataclasses.replace(part, **changed)
         return part
 
@@ -264,8 +232,8 @@ def _columns(things: Sequence, fields: Mapping[str, str]) -> dict[str, np.ndarra
     columns = {}
     for name, field_name in fields.items():
         values = map(attrgetter(field_name), distinct)
-        if name in _CHOICES:
-            values = map(_CHOICES[name].index, values)
+        if name in CHOICES:
+            values = map(CHOICES[name].index, values)
         columns[name] = np.array(list(values), float)[of]
     return columns
 
@@ -286,17 +254,17 @@ def steel_columns(steels: Sequence[Steel]) -> SteelColumns:
     )
 
 
-def head_columns(heads: Sequence[Head]) -> HeadColumns:
-    """Columns of a list of heads."""
-    parts = {
-        name: kind(**_columns([getattr(h, name) for h in heads], fields))
-        for name, (kind, fields) in _PARTS.items()
-    }
+def head_columns(heads: Sequence[Head]) -> Drawing:
+    """Columns of a list of heads, finished."""
+    parts = {}
+    for name, kind in PARTS.items():
+        fields = {f.name: f.name for f in dataclasses.fields(kind)}
+        parts[name] = kind(**_columns([getattr(h, name) for h in heads], fields))
     bodies, of = _distinct([h.body for h in heads])
     most = max(map(len, bodies))
     padded = np.array([[*map(_get_block, b), *[_NO_BLOCK] * (most - len(b))] for b in bodies])
     body = tuple(Block("", *padded[of, i].T.copy()) for i in range(most))
-    return HeadColumns(parts["face"], parts["rim"], body, parts["neck"], parts["hosel"], len(heads))
+    return Drawing(body=body, **parts)
 
 
 @functools.lru_cache(maxsize=256)
@@ -305,7 +273,7 @@ def _steels(steel: Steel) -> SteelColumns:
 
 
 @functools.lru_cache(maxsize=256)
-def _heads(head: Head) -> HeadColumns:
+def _heads(head: Head) -> Drawing:
     return head_columns([head])
 
 
@@ -313,7 +281,8 @@ def route_columns(routes: Sequence[Route]) -> dict[str, np.ndarray]:
     """Columns of a list of routes, without their later heats."""
     columns: dict[str, np.ndarray] = {}
     for step, fields in _STEPS.items():
-        columns |= _columns([getattr(r, step) or _NO_SPRAY for r in routes], fields)
+        held = routes if step == "route" else [getattr(r, step) or _NO_SPRAY for r in routes]
+        columns |= _columns(held, fields)
     first = [_get_quench(r.quench[0]) if r.quench else (np.nan,) * len(QUENCH) for r in routes]
     columns |= _table(first, tuple(QUENCH))
     columns["has_spray"] = np.array([r.spray is not None for r in routes])
@@ -344,12 +313,12 @@ def spread(steel, head, route, shop, values: Mapping[str, np.ndarray]) -> Cases:
             found.shop[what.field] = v
     changed: dict[str, Any] = {}
     if contents:
-        each = found.steels.part(np.zeros(n, np.int64))
+        each = found.steels.rows(np.zeros(n, np.int64))
         sd = {e: v * (e not in contents) for e, v in each.content_sd.items()}
         steels = dataclasses.replace(each, contents={**each.contents, **contents}, content_sd=sd)
         changed |= {"steels": steels, "steel_of": np.arange(n)}
     if parts:
-        plain = {p: dataclasses.replace(getattr(head, p), **parts.get(p, {})) for p in _PARTS}
-        heads = HeadColumns(body=head.body, count=n, **plain)
+        plain = {p: dataclasses.replace(getattr(head, p), **parts.get(p, {})) for p in PARTS}
+        heads = Drawing(body=head.body, **plain)
         changed |= {"heads": heads, "head_of": np.arange(n)}
     return dataclasses.replace(found, **changed)

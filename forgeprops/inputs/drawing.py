@@ -95,6 +95,32 @@ class Hosel:
         return (self.outside_mm - self.bore_mm) / 2
 
 
+@dataclass(frozen=True, eq=False)
+class Drawing:
+    """The five parts in one state; every dimension is a number, or an array of shape (h,) for many heads at once."""
+
+    face: Face
+    rim: Rim
+    body: tuple[Block, ...]
+    neck: Neck
+    hosel: Hosel
+
+    def __len__(self) -> int:
+        """Number of heads."""
+        parts = (self.face, self.rim, *self.body, self.neck, self.hosel)
+        return max(np.size(v) for part in parts for v in vars(part).values())
+
+    def rows(self, index: np.ndarray) -> "Drawing":
+        """Some of the heads."""
+
+        def cut(part):
+            arrays = {name: v[index] for name, v in vars(part).items() if np.ndim(v)}
+            return dataclasses.replace(part, **arrays)
+
+        body = tuple(map(cut, self.body))
+        return Drawing(cut(self.face), cut(self.rim), body, cut(self.neck), cut(self.hosel))
+
+
 def clubs() -> dict[str, np.ndarray]:
     """Columns of ``data/constants/clubs.csv``: loft, head speed, attack and launch of full swings."""
     rows = read_rows("constants/clubs.csv")
@@ -135,36 +161,32 @@ def checked(part, kind, owner: str):
     return part if same else dataclasses.replace(part, **changed)
 
 
-def check_fit(face: Face, rim: Rim, body, neck: Neck, hosel: Hosel, where: str) -> None:
-    """Refuse parts that do not fit each other.
+def check_fit(d, where: str) -> None:
+    """Refuse parts that do not fit each other, of a `Drawing` or a `Head`.
 
-    References
-    ----------
     .. [1] Allowed dimensions of a drawing; mass closes within 3 % (our choice).
     """
+    face, rim, neck, hosel = d.face, d.rim, d.neck, d.hosel
     thick, forged = numbers_of("face")["thickness_mm"], face.forged_thickness_mm
     check_number(forged, "forged face thickness", thick.low, thick.high, "mm", f"head {where}")
-    outside, bore, wall = hosel.outside_mm, hosel.bore_mm, f"{LEAST_WALL_MM:g} mm or more"
+    outside, bore, depth, bends = (
+        hosel.outside_mm,
+        hosel.bore_mm,
+        hosel.bore_depth_mm,
+        hosel.bend_zone_mm,
+    )
     stem, base = hosel.length_mm + neck.length_mm, bore + 2 * LEAST_WALL_MM
-    edge, along = 2 * (rim.length_mm + rim.height_mm), sum(b.length_mm for b in body)
-    said = ""
-    if face.length_mm >= rim.length_mm:
-        said = f"face length is {face.length_mm:g} mm; it must be less than the blade's {rim.length_mm:g} mm"
-    elif face.height_mm >= rim.height_mm:
-        said = f"face height is {face.height_mm:g} mm; it must be less than the blade's {rim.height_mm:g} mm"
-    elif bore >= outside:
-        limit = f"the hosel's outside diameter {outside:g} mm"
-        said = f"bore is {bore:g} mm; it must be less than {limit}"
-    elif hosel.wall_mm < LEAST_WALL_MM:
-        said = f"hosel wall is {hosel.wall_mm:.2f} mm ({outside:g} mm outside, {bore:g} mm bore); give {wall}"
-    elif hosel.bore_depth_mm > hosel.length_mm:
-        said = f"bore depth is {hosel.bore_depth_mm:g} mm; it cannot exceed the hosel length {hosel.length_mm:g} mm"
-    elif hosel.bend_zone_mm > stem:
-        said = f"bend zone is {hosel.bend_zone_mm:g} mm; hosel and neck together are only {stem:g} mm long"
-    elif neck.base_mm < base:
-        said = f"neck base is {neck.base_mm:g} mm, thinner than a hosel bored {bore:g} mm can stand on; "
-        said += f"give {base:g} mm or more"
-    elif along > edge:
-        said = f"the body's blocks are {along:g} mm long together; the blade's edge is only {edge:g} mm"
-    if said:
-        raise InputError(f"{said} (head {where}).")
+    edge, along = 2 * (rim.length_mm + rim.height_mm), sum(b.length_mm for b in d.body)
+    misfits = (
+        (face.length_mm >= rim.length_mm, f"face length is {face.length_mm:g} mm; it must be less than the blade's {rim.length_mm:g} mm"),
+        (face.height_mm >= rim.height_mm, f"face height is {face.height_mm:g} mm; it must be less than the blade's {rim.height_mm:g} mm"),
+        (bore >= outside, f"bore is {bore:g} mm; it must be less than the hosel's outside diameter {outside:g} mm"),
+        (hosel.wall_mm < LEAST_WALL_MM, f"hosel wall is {hosel.wall_mm:.2f} mm ({outside:g} mm outside, {bore:g} mm bore); give {LEAST_WALL_MM:g} mm or more"),
+        (depth > hosel.length_mm, f"bore depth is {depth:g} mm; it cannot exceed the hosel length {hosel.length_mm:g} mm"),
+        (bends > stem, f"bend zone is {bends:g} mm; hosel and neck together are only {stem:g} mm long"),
+        (neck.base_mm < base, f"neck base is {neck.base_mm:g} mm, thinner than a hosel bored {bore:g} mm can stand on; give {base:g} mm or more"),
+        (along > edge, f"the body's blocks are {along:g} mm long together; the blade's edge is only {edge:g} mm"),
+    )  # fmt: skip
+    for wrong, words in misfits:
+        if wrong:
+            raise InputError(f"{words} (head {where}).")

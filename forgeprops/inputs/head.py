@@ -20,11 +20,14 @@ from ..base.arrays import plain
 from ..base.constants import STEEL_DENSITY_KG_M3
 from ..base.errors import InputError, check_choice, check_name, check_number
 from ..base.tables import read_rows
-from .drawing import Block, Face, Hosel, Neck, Rim, check_fit, checked
+from .drawing import Block, Drawing, Face, Hosel, Neck, Rim, check_fit, checked
 from .settings import by_part, places
 
 #: Zones of every head, from the strike to the shaft.
 ZONES = ("face", "rim", "body", "neck", "hosel")
+
+#: Parts beside the blocks of the body.
+PARTS = {"face": Face, "rim": Rim, "neck": Neck, "hosel": Hosel}
 
 #: States of the drawing.
 STATES = ("forged", "finished")
@@ -100,16 +103,6 @@ class Zone:
 
 
 @dataclass(frozen=True)
-class Link:
-    """Metal between two zones: conductance = k · area_mm2 / length_mm (mm units)."""
-
-    a: str
-    b: str
-    area_mm2: float
-    length_mm: float
-
-
-@dataclass(frozen=True)
 class Head:
     """A forged iron head, drawn in millimetres.
 
@@ -146,7 +139,7 @@ class Head:
 
     def __post_init__(self):
         where = repr(check_name(self.name, "head name"))
-        for field, kind in (("face", Face), ("rim", Rim), ("neck", Neck), ("hosel", Hosel)):
+        for field, kind in PARTS.items():
             object.__setattr__(self, field, checked(getattr(self, field), kind, where))
         blocks = (self.body,) if isinstance(self.body, Block) else tuple(self.body)
         if not blocks:
@@ -154,7 +147,7 @@ class Head:
         body = tuple(checked(b, Block, where) for b in blocks)
         if not isinstance(self.body, tuple) or any(map(operator.is_not, body, self.body)):
             object.__setattr__(self, "body", body)
-        check_fit(self.face, self.rim, self.body, self.neck, self.hosel, where)
+        check_fit(self, where)
         bounds = (*MASS_G, "g", f"head {where}")
         computed = check_number(self.mass_g(), "head mass", *bounds)
         if self.declared_mass_g is not None:
@@ -191,11 +184,11 @@ class Head:
         new = {p: dataclasses.replace(getattr(self, p), **values) for p, values in parts.items()}
         return dataclasses.replace(self, **new, declared_mass_g=None)
 
-    def _drawn(self, state: str) -> tuple[Face, Rim, tuple[Block, ...], Neck, Hosel]:
+    def drawing(self, state: str) -> Drawing:
         """The parts with their allowances on (forged, hosel solid) or off (finished, hosel bored)."""
-        parts = (self.face, self.rim, self.body, self.neck, self.hosel)
-        finished = check_choice(state, "state", STATES, f"head {self.name!r}") == "finished"
-        return parts if finished else forged_parts(*parts)
+        finished = Drawing(self.face, self.rim, self.body, self.neck, self.hosel)
+        state = check_choice(state, "state", STATES, f"head {self.name!r}")
+        return finished if state == "finished" else forged(finished)
 
     def zones(self, state: str = "forged") -> dict[str, Zone]:
         """Zones of the drawing in the state "forged" or "finished", in the order of `ZONES`."""
@@ -203,7 +196,7 @@ class Head:
 
     def mass_g(self, state: str = "finished") -> float:
         """Mass of the head, g."""
-        return float(mass_g_of(*self._drawn(state)))
+        return float(mass_g_of(self.drawing(state)))
 
 
 def _zone(name, volume, exposed, path_factor, size, shape) -> Zone:
@@ -217,43 +210,44 @@ def _path_factor(section_mm2: float, perimeter_mm: float, mean_rise_mm2: float) 
     return (section_mm2 / perimeter_mm) ** 2 / 3 / mean_rise_mm2
 
 
-def forged_parts(face: Face, rim: Rim, body, neck: Neck, hosel: Hosel):
-    """The parts with their allowances on and the hosel solid; dimensions may be arrays."""
-    grow = dataclasses.replace
+def forged(d: Drawing) -> Drawing:
+    """A finished drawing with its allowances on and the hosel solid."""
+    grow, hosel = dataclasses.replace, d.hosel
 
     def thicker(part):
         return grow(part, thickness_mm=part.thickness_mm + part.allowance_mm)
 
     round_ = {"outside_mm": hosel.forged_outside_mm, "bore_mm": 0.0, "bore_depth_mm": 0.0}
     solid = grow(hosel, length_mm=hosel.length_mm + hosel.length_allowance_mm, **round_)
-    neck = grow(neck, base_mm=neck.base_mm + neck.allowance_mm)
-    return thicker(face), thicker(rim), tuple(map(thicker, body)), neck, solid
+    neck = grow(d.neck, base_mm=d.neck.base_mm + d.neck.allowance_mm)
+    return Drawing(thicker(d.face), thicker(d.rim), tuple(map(thicker, d.body)), neck, solid)
 
 
 @functools.lru_cache(maxsize=4096)
-def _zones(drawing: Head, state: str) -> dict[str, Zone]:
+def _zones(head: Head, state: str) -> dict[str, Zone]:
     def one(z: Zone) -> Zone:
         return Zone(*(v if isinstance(v, str) else float(v) for v in vars(z).values()))
 
-    return {name: one(z) for name, z in zones_of(*drawing._drawn(state)).items()}
+    return {name: one(z) for name, z in zones_of(head.drawing(state)).items()}
 
 
-def volumes_of(face: Face, rim: Rim, body, neck: Neck, hosel: Hosel) -> dict:
-    """Metal of the zones of one state of a drawing, mm³; dimensions may be arrays, one number a head."""
+def volumes_of(d: Drawing) -> dict:
+    """Metal of the zones, mm³."""
+    face, rim, neck, hosel = d.face, d.rim, d.neck, d.hosel
     inside = face.length_mm * face.height_mm
     top, base = hosel.outside_mm, neck.base_mm
     return {
         "face": inside * face.thickness_mm,
         "rim": (rim.length_mm * rim.height_mm - inside) * rim.thickness_mm,
-        "body": sum(b.length_mm * (b.width_mm * b.thickness_mm) for b in body),
+        "body": sum(b.length_mm * (b.width_mm * b.thickness_mm) for b in d.body),
         "neck": math.pi / 12 * (top * top + top * base + base * base) * neck.length_mm,
         "hosel": math.pi / 4 * (top * top - even_bore_mm(hosel) ** 2) * hosel.length_mm,
     }
 
 
-def mass_g_of(*parts):
-    """Mass of one state of a drawing, g; see `volumes_of`."""
-    return sum(volume * STEEL_DENSITY_KG_M3 * 1e-6 for volume in volumes_of(*parts).values())
+def mass_g_of(d: Drawing):
+    """Mass of a drawing, g."""
+    return sum(volume * STEEL_DENSITY_KG_M3 * 1e-6 for volume in volumes_of(d).values())
 
 
 def even_bore_mm(hosel: Hosel):
@@ -261,19 +255,18 @@ def even_bore_mm(hosel: Hosel):
     return hosel.bore_mm * np.sqrt(hosel.bore_depth_mm / hosel.length_mm)
 
 
-def zones_of(face: Face, rim: Rim, body, neck: Neck, hosel: Hosel) -> dict[str, Zone]:
-    """Zones of one state of a drawing; dimensions may be arrays, one number a head.
+def zones_of(d: Drawing) -> dict[str, Zone]:
+    """Zones of a drawing.
 
-    References
-    ----------
     .. [1] Mean-to-surface rise of a bar by the torsion analogy: S. P. Timoshenko & J. N. Goodier,
        Theory of Elasticity, art. 109 (from memory).
     """
-    volume, size = volumes_of(face, rim, body, neck, hosel), rim.height_mm
+    face, rim, neck, hosel = d.face, d.rim, d.neck, d.hosel
+    volume, size = volumes_of(d), rim.height_mm
     face_area = face.length_mm * face.height_mm
     rim_area = rim.length_mm * rim.height_mm - face_area
     blocks = slab_rise = own_rise = 0.0
-    for b in body:
+    for b in d.body:
         section, girth = b.width_mm * b.thickness_mm, 2 * (b.width_mm + b.thickness_mm)
         v = b.length_mm * section
         blocks += (
@@ -301,19 +294,18 @@ def zones_of(face: Face, rim: Rim, body, neck: Neck, hosel: Hosel) -> dict[str, 
     return {z.name: z for z in zones}
 
 
-def links_of(face: Face, rim: Rim, body, neck: Neck, hosel: Hosel, zones) -> tuple[Link, ...]:
-    """Metal bridges face–rim, rim–body, body–neck, neck–hosel of one state of a drawing; dimensions may be arrays.
+def links_of(d: Drawing, zones) -> dict[str, tuple]:
+    """Metal bridge from each zone to the next one of `ZONES`: area, mm², and length, mm; it conducts k · area / length.
 
     Each side of a bridge contributes the distance of its *mean* temperature from the joint in a steadily
     cooling part: a third of its depth for a zone that heat only leaves, half for one it passes through.
     Strong cooling draws the mean nearer: the hosel's own share is up to 18 % too long in air at 850 °C,
     the face's about 20 % in film boiling (fin equation, see tests).
 
-    References
-    ----------
     .. [1] Metal between zones as means to joint; fin equation: F. P. Incropera et al., ch. 3
        (derived).
     """
+    face, rim, neck, hosel, links = d.face, d.rim, d.neck, d.hosel, {}
     # Face to rim through the edge of the thin plate.  In its own plane the face is a rectangle that gives
     # heat to its edge, so its mean stands (mean rise × perimeter / area) from it: height/6 for a long face.
     edge, span = 2 * (face.length_mm + face.height_mm), face.length_mm * face.height_mm
@@ -322,13 +314,13 @@ def links_of(face: Face, rim: Rim, body, neck: Neck, hosel: Hosel, zones) -> tup
     rim_width = (rim.length_mm * rim.height_mm - span) / around
     # Heat passes through the rim: half its width, at the rim's own thickness.
     through = rim_width / 2 * face.thickness_mm / rim.thickness_mm
-    face_rim = Link("face", "rim", edge * face.thickness_mm, face_reach + through)
+    links["face"] = edge * face.thickness_mm, face_reach + through
 
     # Rim to body: along each block, half the rim's width and a third of the block's depth.
-    areas = [b.length_mm * np.minimum(rim.thickness_mm, b.width_mm) for b in body]
-    paths = [rim_width / 2 + np.maximum(b.thickness_mm, b.width_mm) / 3 for b in body]
+    areas = [b.length_mm * np.minimum(rim.thickness_mm, b.width_mm) for b in d.body]
+    paths = [rim_width / 2 + np.maximum(b.thickness_mm, b.width_mm) / 3 for b in d.body]
     conductance = sum(a / path for a, path in zip(areas, paths, strict=True))
-    rim_body = Link("rim", "body", sum(areas), sum(areas) / conductance)
+    links["rim"] = sum(areas), sum(areas) / conductance
 
     # Body to neck: heat gathers along the blade (a third of its length, through the blocks' section as if the
     # body were one bar of the blade's length), then crosses half the neck.
@@ -336,17 +328,14 @@ def links_of(face: Face, rim: Rim, body, neck: Neck, hosel: Hosel, zones) -> tup
     neck_section = zones["neck"].volume_mm3 / neck.length_mm
     area = math.pi / 4 * neck.base_mm**2
     resistance = rim.length_mm / 3 / body_section + neck.length_mm / 2 / neck_section
-    body_neck = Link("body", "neck", area, area * resistance)
+    links["body"] = area, area * resistance
 
     # Neck to hosel: half the neck and a third of the hosel, whose end is free.
     area = math.pi / 4 * hosel.outside_mm**2
     hosel_section = zones["hosel"].volume_mm3 / hosel.length_mm
     resistance = neck.length_mm / 2 / neck_section + hosel.length_mm / 3 / hosel_section
-    neck_hosel = Link("neck", "hosel", area, area * resistance)
-    return face_rim, rim_body, body_neck, neck_hosel
-
-
-_KINDS = {"face": Face, "rim": Rim, "neck": Neck, "hosel": Hosel}
+    links["neck"] = area, area * resistance
+    return links
 
 
 @functools.cache
@@ -358,7 +347,7 @@ def _library() -> dict[str, Head]:
         values[field] = float(row["value"])
     library = {}
     for name, drawn in drawings.items():
-        made = {part: kind(**drawn[part]) for part, kind in _KINDS.items()}
+        made = {part: kind(**drawn[part]) for part, kind in PARTS.items()}
         blocks = {part.removeprefix("body "): v for part, v in drawn.items() if part[:5] == "body "}
         made["body"] = tuple(Block(block, **values) for block, values in blocks.items())
         note = {"note": "invented for demonstration", **drawn["whole"]}

@@ -52,6 +52,8 @@ class Job(Saved):
     >>> job = Job("4130").with_(preheat_c=900, face_thickness_mm=2.6, bar_mm=600)
     >>> job.route.preheat.temperature_c, job.head.face.thickness_mm, job.bench["bar_mm"]
     (900.0, 2.6, 600.0)
+    >>> load_job(Job("1045").with_(spray_s=6).as_bytes()).route.spray.duration_s
+    6.0
     """
 
     KIND = "job"
@@ -157,48 +159,16 @@ class Job(Saved):
             raise InputError(f"{name} cannot be varied: {why}.")
         return float(value)
 
-
-def load_job(source, filename: str | None = None) -> Job:
-    """Read a job that `Job.save` wrote; every value is checked.
-
-    Parameters
-    ----------
-    source : path, bytes or upload
-    filename : str, optional; name for messages when bytes are given
-
-    Raises
-    ------
-    InputError
-        Not a job file, a newer version, or a value that a job does not take.
-
-    Examples
-    --------
-    >>> load_job(Job("1045").with_(spray_s=6).as_bytes()).route.spray.duration_s
-    6.0
-    """
-    return Job.load(source, filename)
+    def varied(self, values: Mapping[str, np.ndarray]) -> Cases:
+        """As many cases as the arrays are long, shape (n,), checked at the ends of every array."""
+        for name, array in values.items():
+            what = setting(name)
+            for end in (float(np.min(array)), float(np.max(array))):
+                what.check(end, "study")
+                if what.group in ("head", "route"):
+                    self.with_(**{name: end})
+        return spread(self.steel, self.head, self.route, self.shop, values)
 
 
-def value_of(name: str, steel: Steel, head: Head, route: Route, shop: Shop) -> float:
-    """What a number of a case is now; see `Job.value`."""
-    return Job(steel, head, route, shop=shop).value(name)
-
-
-def changed(steel, head, route, shop, values: Mapping[str, float]) -> tuple:
-    """The case with some numbers changed, checked as any other; see `Job.with_`."""
-    for name in values:
-        setting(name)
-    job = Job(steel, head, route, shop=shop).with_(**values)
-    return job.steel, job.head, job.route, job.shop
-
-
-def varied(steel, head, route, shop, values: Mapping[str, np.ndarray]) -> Cases:
-    """As many cases as the arrays are long, shape (n,), checked at the ends of every array."""
-    job = Job(steel, head, route, shop=shop)
-    for name, array in values.items():
-        what = setting(name)
-        for end in (float(np.min(array)), float(np.max(array))):
-            what.check(end, "study")
-            if what.group in ("head", "route"):
-                job.with_(**{name: end})
-    return spread(steel, head, route, shop, values)
+#: Read a job that `Job.save` wrote (see `Job.load`).
+load_job = Job.load

@@ -3,12 +3,10 @@
 from dataclasses import dataclass
 
 from ..base.errors import check_choice, check_list
-from ..base.tables import read_rows
-from .settings import check_settings
+from .settings import CHOICES, COOLING_WORDS, check_settings
 
-#: Ways to cool after the spray, in words.
-COOLING_WORDS = {r["kind"]: r["words"] for r in read_rows("constants/surroundings.csv")}
-COOLING = tuple(COOLING_WORDS)
+#: Ways to cool after the spray.
+COOLING = CHOICES["surroundings"]
 
 
 @dataclass(frozen=True)

@@ -9,26 +9,26 @@ import dataclasses
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 
-from ..base.errors import InputError, check_choice, check_flag, check_list, check_number, shown
+from ..base.errors import (
+    InputError,
+    check_choice,
+    check_flag,
+    check_kind,
+    check_list,
+    check_number,
+    shown,
+)
 from ..io.saved import Saved
-from .later import COOLING, LocalHeat, Normalise, Temper
-from .settings import by_part, check_settings, numbers_of, places
+from .later import LocalHeat, Normalise, Temper
+from .settings import CHOICES, by_part, check_settings, numbers_of, places
 
 #: Highest furnace temperature accepted, °C: above it low-alloy steel burns (incipient melting at the grain
 #: boundaries).  1343 °C is the highest safe heating temperature read for 1010 ("Heating
 #: practices for steel alloys"); alloy steel burns lower, which the estimate warns of.
 BURNING_C = 1340.0
 
-#: Ways to preheat, in words; see `forgeprops.thermal.surroundings`.
-HEATING_WORDS = {
-    "gas": "gas furnace",
-    "electric": "electric furnace",
-    "protective": "furnace with protective gas",
-    "induction": "induction coil",
-}
-HEATING = tuple(HEATING_WORDS)
-#: Shapes of a forging, by which its force goes.
-SHAPES = ("simple", "complex", "very complex", "coining")
+#: Ways to preheat, and shapes of a forging.
+HEATING, SHAPES = CHOICES["furnace"], CHOICES["press_shape"]
 
 #: Media of a quench with their usual temperature, °C, and the zones they reach, with overspray; see `forgeprops.thermal.media`.
 _ALL = tuple((zone, 1.0) for zone in ("face", "rim", "body", "neck", "hosel"))
@@ -36,20 +36,6 @@ _SPRAYED = (("face", 1.0), ("rim", 0.8), ("body", 0.15), ("neck", 0.03))
 _USUAL_C = {"water bath": 20.0, "polymer bath": 25.0, "oil bath": 50.0, "own bath": 25.0}
 _USUAL_C |= {"forced air": 25.0, "still air": 25.0}
 MEDIA = {"water spray": (25.0, _SPRAYED), **{name: (c, _ALL) for name, c in _USUAL_C.items()}}
-
-
-@dataclass(frozen=True)
-class FirstHeat:
-    """The hot forging before: it leaves the structure and grain the second heat starts from.
-
-    850–950 °C is the finish range read for alloy steel; the default grain is common practice, no source.
-    """
-
-    finish_c: float = 900.0  # where the first forging ends and still-air cooling begins
-    grain_size_astm: float = 5.0  # austenite after hot forging and recrystallisation
-
-    def __post_init__(self):
-        check_settings(self, "first_heat")
 
 
 @dataclass(frozen=True)
@@ -73,18 +59,7 @@ class Preheat:
     kind: str = "gas"
 
     def __post_init__(self):
-        check_choice(self.kind, "preheat kind", HEATING, "preheat")
         check_settings(self, "preheat")
-
-
-@dataclass(frozen=True)
-class Transfer:
-    """Furnace to die, through still air: 3–10 s is usual (from memory); 4 s is our default."""
-
-    duration_s: float = 4.0
-
-    def __post_init__(self):
-        check_settings(self, "transfer")
 
 
 @dataclass(frozen=True)
@@ -113,7 +88,6 @@ class Press:
     shape: str = "complex"
 
     def __post_init__(self):
-        check_choice(self.shape, "shape", SHAPES, "press")
         check_settings(self, "press")
 
 
@@ -195,7 +169,7 @@ class Quench:
             check_number(share, f"share of the {zone}", 0.0, 1.0, "", "quench")
         object.__setattr__(self, "zones", tuple((z, float(share)) for z, share in pairs))
         object.__setattr__(self, "fluid_c", usual_c if self.fluid_c is None else self.fluid_c)
-        check_settings(self, "quench", skip=("depth_mm",) if self.depth_mm is None else ())
+        check_settings(self, "quench")
         if self.depth_mm is not None and not self.medium.endswith("bath"):
             raise InputError(f"depth_mm is for a bath; the medium is {self.medium} (quench).")
         form = "(°C, W/(m² K))"
@@ -237,8 +211,7 @@ class Cool:
     view_factor: float | None = None
 
     def __post_init__(self):
-        check_choice(self.surroundings, "surroundings", COOLING, "cool")
-        check_settings(self, "cool", skip=("view_factor",) if self.view_factor is None else ())
+        check_settings(self, "cool")
 
 
 _DEFAULT_SPRAY = Spray()
@@ -251,6 +224,18 @@ QUENCH = {s.name: s for s in numbers_of("quench").values()}
 class Route(Saved):
     """The whole second heat, with defended defaults.
 
+    Attributes
+    ----------
+    preheat, press, cool : Preheat, Press, Cool
+    transfer_s : Furnace to die, through still air, s: 3–10 s is usual (from memory); 4 s is our
+        default.
+    spray : Spray or None.
+    quench, later : One or a list of Quench; of Temper, LocalHeat, Normalise.
+    finish_c : Where the hot forging before ended and still-air cooling began, °C; 850–950 °C is read
+        for alloy steel. It leaves the structure and grain that this heat starts from.
+    first_grain_astm : Austenite after hot forging and recrystallisation, ASTM number (common
+        practice, no source).
+
     Examples
     --------
     >>> Route().preheat.temperature_c
@@ -262,22 +247,20 @@ class Route(Saved):
     KIND = "route"
 
     preheat: Preheat = field(default_factory=Preheat)
-    transfer: Transfer = field(default_factory=Transfer)
+    transfer_s: float = 4.0
     press: Press = field(default_factory=Press)
     spray: Spray | None = _DEFAULT_SPRAY
     cool: Cool = field(default_factory=Cool)
     later: tuple[Temper | LocalHeat | Normalise, ...] = ()
-    first_heat: FirstHeat = field(default_factory=FirstHeat)
     quench: tuple[Quench, ...] = ()
+    finish_c: float = 900.0
+    first_grain_astm: float = 5.0
 
     def __post_init__(self):
-        kinds = {"preheat": Preheat, "transfer": Transfer, "press": Press, "cool": Cool}
-        kinds |= {"first_heat": FirstHeat, "spray": Spray}
-        for name, kind in kinds.items():
-            given, dry = getattr(self, name), name == "spray"
-            if not isinstance(given, kind) and not (dry and given is None):
-                form = f"a {kind.__name__}(...){' or None' * dry}"
-                raise InputError(f"{name} must be {form}; got {shown(given)} (route).")
+        check_settings(self, "route")
+        for name, kind in {"preheat": Preheat, "press": Press, "cool": Cool}.items():
+            check_kind(getattr(self, name), kind, name, "route", f"a {kind.__name__}(...)")
+        check_kind(self.spray, Spray | None, "spray", "route", "a Spray(...) or None")
         later = tuple(self.later) if isinstance(self.later, (tuple, list)) else (self.later,)
         quench = (self.quench,) if isinstance(self.quench, Quench) else self.quench
         quench = check_list(() if quench is None else quench, "quench")
@@ -313,10 +296,11 @@ class Route(Saved):
         furnace = {"temperature_c": heat.temperature_c, "soak_s": heat.hold_s, "start_c": 25.0}
         press = Press(dwell_s=0.0, rest_s=0.0, strain=0.0, scale_left=1.0)
         cool = grow(self.cool, surroundings=heat.surroundings)
-        steps = (grow(self.preheat, **furnace), Transfer(0.0), press, None, cool)
-        return Route(*steps, self.later[at + 1 :], self.first_heat)
+        changed = {"preheat": grow(self.preheat, **furnace), "transfer_s": 0.0, "press": press}
+        changed |= {"spray": None, "quench": (), "cool": cool, "later": self.later[at + 1 :]}
+        return grow(self, **changed)
 
-    #: Short name of every setting: the step and the field that hold it.
+    #: Short name of every setting: the step, or the route itself, and the field that hold it.
     SETTINGS = places("route")
 
     def with_(self, **settings) -> Route:
@@ -331,8 +315,8 @@ class Route(Saved):
         if "spray" in parts and self.spray is None:
             named = ", ".join(sorted(settings))
             raise InputError(f"{named} cannot be set; this route has no spray (spray=None).")
-        first = parts.pop("quench", None)
-        changed = {p: dataclasses.replace(getattr(self, p), **v) for p, v in parts.items()}
+        first, changed = parts.pop("quench", None), parts.pop("route", {})
+        changed |= {p: dataclasses.replace(getattr(self, p), **v) for p, v in parts.items()}
         if first:
             changed["quench"] = (self._quenched(first), *self.quench[1:])
         return dataclasses.replace(self, **changed)
@@ -350,7 +334,7 @@ class Route(Saved):
     def setting(self, name: str):
         """Value of a setting by its short name; None for a spray setting on a route without spray."""
         part, attribute = self.SETTINGS[check_choice(name, "setting", self.SETTINGS, "route")]
-        step = getattr(self, part)
+        step = self if part == "route" else getattr(self, part)
         if part == "quench":
             step = step[0] if step else None
         return None if step is None else getattr(step, attribute)

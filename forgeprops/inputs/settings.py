@@ -10,6 +10,18 @@ from ..base.tables import read_rows
 
 #: Groups whose numbers a study may vary, in the order they are listed.
 VARIED = ("route", "head", "steel", "shop")
+#: Ways to cool after the spray and to preheat, in words; see `forgeprops.thermal.surroundings`.
+COOLING_WORDS = {r["kind"]: r["words"] for r in read_rows("constants/surroundings.csv")}
+HEATING_WORDS = {
+    "gas": "gas furnace",
+    "electric": "electric furnace",
+    "protective": "furnace with protective gas",
+    "induction": "induction coil",
+}
+#: What settings choose from that are no numbers; columns hold the place in it.
+CHOICES = {"surroundings": tuple(COOLING_WORDS), "furnace": tuple(HEATING_WORDS)}
+#: Shapes of a forging, by which its force goes.
+CHOICES["press_shape"] = ("simple", "complex", "very complex", "coining")
 
 
 @dataclass(frozen=True)
@@ -69,8 +81,10 @@ class Setting:
         step = self.slider[2] if self.slider else step
         return next(n for n in range(4) if n == 3 or abs(step * 10**n - round(step * 10**n)) < 1e-9)
 
-    def check(self, value, where: str = "") -> float:
-        """The value as a float if it is a number within the bounds; otherwise an InputError."""
+    def check(self, value, where: str = ""):
+        """The value as a float within the bounds, or one of the choices; otherwise an InputError."""
+        if self.name in CHOICES:
+            return check_choice(value, self.label, CHOICES[self.name], where)
         return check_number(value, self.label, self.low, self.high, self.unit, where)
 
     def tolerance(self, value: float) -> float:
@@ -132,9 +146,16 @@ def numbers_of(part: str) -> Mapping[str, Setting]:
     return {s.field: s for s in table().values() if s.part == part and s.is_number}
 
 
-def check_settings(obj, part: str, where: str = "", skip: tuple[str, ...] = ()) -> None:
-    """Check the numbers of a frozen part of a case and store them as floats."""
-    for field, what in numbers_of(part).items():
-        if field not in skip:
-            value = what.check(getattr(obj, field), where or part.replace("_", " "))
-            object.__setattr__(obj, field, value)
+@functools.cache
+def _checked(part: str) -> tuple[Setting, ...]:
+    of_part = (s for s in table().values() if s.part == part)
+    return tuple(s for s in of_part if s.is_number or s.name in CHOICES)
+
+
+def check_settings(obj, part: str) -> None:
+    """Check numbers and choices of a frozen part of a case and store them; a default of None may stay."""
+    for what in _checked(part):
+        value = getattr(obj, what.field)
+        if value is not None or getattr(type(obj), what.field) is not None:
+            value = what.check(value, part.replace("_", " "))
+            object.__setattr__(obj, what.field, value)

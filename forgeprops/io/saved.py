@@ -158,7 +158,18 @@ class Saved:
 
     @classmethod
     def load(cls, source, filename: str | None = None):
-        """Read a file that `save` wrote; every value is checked."""
+        """Read a file that `save` wrote; every value is checked.
+
+        Parameters
+        ----------
+        source : path, bytes or upload (see `io.reading.read_source`)
+        filename : str, optional; name for messages when bytes are given
+
+        Raises
+        ------
+        InputError
+            Another kind of file, a newer version, or a field that is unknown, missing or out of bounds.
+        """
         content = read_json(source, cls.KIND, (1,), filename)
         content.pop("version")
         return restored(cls, content, f"{cls.KIND} file")

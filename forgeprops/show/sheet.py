@@ -9,9 +9,7 @@ from ..base.cautions import BENCH, CAUTIONS, SHORT
 from ..base.errors import InputError, check_choice, check_number
 from ..base.sources import counted
 from ..inputs.job import Job
-from ..inputs.later import COOLING_WORDS
-from ..inputs.route import HEATING_WORDS
-from ..inputs.settings import table
+from ..inputs.settings import COOLING_WORDS, HEATING_WORDS, table
 from ..io.writing import write_bytes
 from .units import Units, units
 
@@ -172,7 +170,7 @@ def _around(route) -> list[tuple[str, str]]:
 
 def _zone(zone, shown: Units) -> dict[str, str]:
     tensile = zone.strength.tensile_mpa, *zone.interval("tensile_mpa")
-    value, low, high = map(shown.from_mpa, map(round, tensile))
+    value, low, high = (shown.convert(round(v), "MPa") for v in tensile)
     return {
         "name": zone.name,
         "hardness": shown.hardness_text(zone.hardness_hv),

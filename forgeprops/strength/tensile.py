@@ -21,6 +21,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from ..base.arrays import plain
 from ..base.constants import YOUNGS_MPA
 from ..base.errors import InputError, check_choice, check_kind, check_number
 from ..base.ranges import Warn, outside
@@ -77,10 +78,6 @@ def flow_curve(
 
         m = S (e_u − e_1)/(S − YS),   K = (S − YS)/(e_u − e_1)^m,   S = TS (1 + Au).
 
-    >>> curve = flow_curve(342.0, 489.0, 0.157, 0.015)
-    >>> round(float(curve.stress_mpa(np.log(1.157)) / 1.157), 1)      # back to the tensile strength
-    489.0
-
     .. [1] A. Considère 1885; P. Ludwik 1909 (from memory).
     .. [2] Young's modulus 205 GPa (from memory).
     """
@@ -93,7 +90,8 @@ def flow_curve(
     gain = np.maximum(true_stress - yield_mpa, 0.01 * true_stress)
     # m stays below 1 by itself unless the numbers contradict each other (very short uniform elongation)
     power = np.minimum(true_stress * rise / gain, 1.0)
-    return FlowCurve(youngs_mpa, yield_mpa, plateau, gain / rise**power, power)
+    made = youngs_mpa, yield_mpa, plateau, gain / rise**power, power
+    return FlowCurve(*(plain(x) for x in made))
 
 
 @dataclass(frozen=True)
@@ -275,7 +273,6 @@ def strength_of(
     pure = "all data" in involved or max(shares) > 0.999 * sum(shares)
     names = ("yield_mpa", "tensile_mpa", "uniform_elongation", "yield_plateau_strain")
     curve = flow_curve(*(values[name] for name in names))
-    curve = FlowCurve(*(float(getattr(curve, f.name)) for f in dataclasses.fields(FlowCurve)))
     found = (outside(RANGE_OF[name], values["hardness_hv"]) for name in involved)
     branch = branch or (involved[0] if pure else "blend")
     warnings = tuple(w for w in found if w is not None)

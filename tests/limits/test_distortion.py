@@ -60,7 +60,8 @@ def test_face_bow_and_neck_drift():
     assert d.face_bow(3.0, 50.0, layers=layers[::-1]).bow_mm < 0
     even = d.face_bow(3.0, 50.0, layers=[{"pearlite": 1.0}] * 4)
     assert even.bow_mm == pytest.approx(0.0, abs=1e-12)
-    assert d.drift_deg(0.001, 14.0, 20.0) == pytest.approx(np.degrees(0.001 / 14 * 20))
+    drift = d.face_bow(3.0, 50.0, neck=(14.0, 20.0, 0.001)).neck_drift_deg
+    assert drift == pytest.approx(np.degrees(0.001 / 14 * 20))
     shape = d.face_bow(3.0, 50.0, neck=(14, 20, d.frozen_thermal_strain(150)))
     assert 0.05 < shape.neck_drift_deg < 0.15 and "moves the loft" in shape.words()
 

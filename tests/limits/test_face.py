@@ -12,10 +12,10 @@ import forgeprops as fp
 from forgeprops.base.tables import read_rows
 from forgeprops.face import fatigue as fa
 from forgeprops.face import plate as plates
-from forgeprops.face.margin import face_strike, strike_margins
+from forgeprops.face.margin import face_strike
 from forgeprops.face.plate import edge_held, fillet_share, limit_load_factor, rectangle_coefficients
 from forgeprops.face.result import CAUTIONS, LOCATIONS
-from forgeprops.face.strike import Faces, spin_loft_deg, strike_load
+from forgeprops.face.strike import spin_loft_deg, strike_load
 from forgeprops.forging.decarburisation import carbon_rate_um2_s, decarburised_um
 from forgeprops.inputs.drawing import clubs
 
@@ -238,42 +238,6 @@ def test_a_sprayed_face_beats_an_unsprayed_one(grade):
     wet, dry = (fp.estimate(grade, route=r).face for r in (fp.Route(), fp.Route(spray=None)))
     assert wet.margin > dry.margin and wet.least_thickness_mm < dry.least_thickness_mm
     assert (wet.strikes or math.inf) > (dry.strikes or math.inf)
-
-
-def faces_of(n, seed=5):
-    rng = np.random.default_rng(seed)
-    layers = rng.uniform(150, 450, (n, 5))
-
-    def between(*ends):
-        return rng.uniform(*ends, n)
-
-    return Faces(
-        *(between(2, 4), between(40, 60), between(28, 40)),
-        (between(3, 6), between(70, 85), between(42, 55)),
-        *(between(230, 300), between(20, 50), between(30, 45), layers, between(150, 450)),
-        (np.zeros(n), np.ones(n), np.zeros(n)),
-        *(between(90, 150), between(0, 300)),
-    )
-
-
-def test_single_equals_batch():
-    faces = faces_of(20)
-    many = strike_margins(faces)
-    for i in range(20):
-
-        def at(*columns, i=i):
-            return [column[i] for column in columns]
-
-        names = "length_mm height_mm head_mass_g loft_deg club_speed_m_s".split()
-        length, height, mass, loft, speed = at(*(getattr(faces, n) for n in names))
-        struck = {"head_mass_g": mass, "loft_deg": loft, "speed_m_s": speed}
-        skin = at(faces.skin_hv, faces.decarburised_um)
-        rim = (*at(*faces.rim_mm, faces.rim_hv),)
-        made = {"fractions": {"bainite": 1.0}, "rim": rim, "skin": tuple(skin), **struck}
-        size = {"length_mm": length, "height_mm": height}
-        one = face_strike(*at(faces.thickness_mm, faces.layers_hv), **size, **made)
-        assert one.margin == pytest.approx(many["margin"][i], rel=1e-12)
-        assert one.location == LOCATIONS[many["location"][i]]
 
 
 def test_least_thickness_has_margin_one_and_layers_count():

@@ -10,7 +10,7 @@ from scipy.optimize import brentq
 
 import forgeprops as fp
 from forgeprops.base.cautions import BENCH
-from forgeprops.hosel.bench import LIMITS, force_for_angle
+from forgeprops.hosel.bench import force_for_angle
 from forgeprops.hosel.bend import bend_of_head, hosel_bend
 from forgeprops.hosel.bending_moment import elastic_modulus_mm3, second_moment_mm4
 from forgeprops.hosel.fatigue import allowed_amplitude
@@ -113,23 +113,6 @@ def test_cantilever_yields_over_its_length_and_unloads_elastically():
         stress = float(bend.strength.curve.stress_mpa(shape["outer_strain"].max()))
         assert drop < stress + 0.7 * bend.strength.yield_mpa
         assert bend.return_force_n > 0
-
-
-def test_single_equals_batch():
-    rng, n = np.random.default_rng(3), 40
-    ends = np.array([(12.5, 14), (8.8, 9.6), (8, 25), (120, 420), (120, 420)]).T
-    outside, bore, length, hv, neck = rng.uniform(*ends, (n, 5)).T
-    fp, b, m = rng.dirichlet((1, 1, 1), n).T
-    here, there = strength_arrays(hv, fp, b, m), strength_arrays(neck, fp, b, m)
-    many = bends_of_heads(outside, bore, length, here, there, 1.0)
-    names = "allowed_deg one_bend_deg rebend_deg bar_force_n bar_length_needed_mm".split()
-    for i in range(n):
-        shares = {"ferrite": fp[i], "bainite": b[i], "martensite": m[i]}
-        case = {"hardness_hv": hv[i], "fractions": shares, "neck_hardness_hv": neck[i]}
-        one = hosel_bend(outside[i], bore[i], length[i], **case)
-        for name in names:
-            assert getattr(one, name) == pytest.approx(many[name][i], rel=1e-9, abs=1e-9), name
-        assert one.governed_by == LIMITS[many["governed_by"][i]]
 
 
 def test_common_practice():

@@ -95,10 +95,10 @@ def test_hosel_bridge_against_the_fin_equation(surface_c):
     m = math.sqrt(4 * loss / (k * d))
     x = m * length
     fin = (1 - math.tanh(x) / x) / (m * math.tanh(x)) * 1e3  # mm of the fin's own section
-    parts = h._drawn("forged")
-    link, neck = links_of(*parts, zones_of(*parts))[3], h.zones("forged")["neck"]
+    drawing, neck = h.drawing("forged"), h.zones("forged")["neck"]
+    area_mm2, length_mm = links_of(drawing, zones_of(drawing))["neck"]
     neck_mm2 = neck.volume_mm3 / h.neck.length_mm
-    ours = link.length_mm - link.area_mm2 * h.neck.length_mm / 2 / neck_mm2
+    ours = length_mm - area_mm2 * h.neck.length_mm / 2 / neck_mm2
     assert ours >= fin > 0.8 * ours
 
 

@@ -265,5 +265,5 @@ def test_units_are_chosen_kept_and_converted(monkeypatch):
     f = u.Units("°F")
     assert f.from_c(0.0) == 32.0 and f.from_c(100.0) == 212.0
     assert f.to_c(f.from_c(931.0)) == pytest.approx(931.0)
-    assert f.step_from_c(10.0) == 18.0
+    assert f.convert(10.0, "°C", step=True) == 18.0
     refuses("'K'", u.choose_units, temperature="K")

@@ -30,18 +30,6 @@ def test_margins_count_in_steps():
     assert wanted.binding(table)[0] == "hosel bend at least 2°"
 
 
-@pytest.mark.parametrize("bounds, words", [
-    ({"face_hardness": (1, 2)}, "did you mean 'face_hardness_hv'"),
-    ({"face_hardness_hv": 400}, "must be a pair"),
-    ({"face_hardness_hv": (None, None)}, "has no end"),
-    ({"face_hardness_hv": (460, 380)}, "must be below"),
-    ({"face_hardness_hv": ("a", None)}, "must be a number"),
-    ({"face_hardness_hv": (1, 2, 3)}, "must be a pair"),
-])  # fmt: skip
-def test_bad_limits_are_refused(bounds, words):
-    refuses(words, Limits, **bounds)
-
-
 def test_line_by_hand():
     wet = fp.Route().with_(rest_s=0.5, dwell_s=0.05, delay_s=2.0, spray_s=10.0, flux=12.0)
     dry = fp.Route(spray=None).with_(soak_s=3600.0)

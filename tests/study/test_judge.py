@@ -18,7 +18,6 @@ from forgeprops.answer.evaluation import evaluate
 from forgeprops.base.tables import data_path
 from forgeprops.inputs.cases import Cases
 from forgeprops.inputs.head import ZONES
-from forgeprops.inputs.job import changed
 from forgeprops.study.process.study import Study
 from forgeprops.study.shop import heat_acceptance as ha
 from forgeprops.study.shop.find_cause import _FAR, _FINE, NOTHING, _ranked, causes, find_cause
@@ -148,7 +147,7 @@ STUDY = Study(STEEL, HEAD, ROUTE, shop=SHOP)
 
 def hardness(**moved):
     """Hardness by zone with some numbers of the case moved."""
-    steel, head, route, shop = changed(STEEL, HEAD, ROUTE, SHOP, moved)
+    steel, head, route, shop = STUDY.changed(moved)
     hv = evaluate(Cases.of([steel], [head], [route], [shop])).hardness_hv[0]
     return dict(zip(ZONES, hv, strict=True))
 

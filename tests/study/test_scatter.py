@@ -9,7 +9,6 @@ from scipy import stats
 
 import forgeprops as fp
 from forgeprops.answer.interval import LN_SPRAY_SD
-from forgeprops.inputs.job import changed
 from forgeprops.inputs.settings import setting
 from forgeprops.study.process import scattering as sc
 from forgeprops.study.process import study as study_module
@@ -152,9 +151,7 @@ def test_shares_are_counted_and_samples_are_single_estimates(study):
     # Three drawn cases, made as objects and estimated one by one.
     for i in (0, 255):
         values = {name: float(column[i]) for name, column in study.drawn.items()}
-        one = fp.estimate(
-            *changed(fp.grade("4130"), fp.head("mid-iron"), fp.Route(), fp.Shop(), values)
-        )
+        one = fp.estimate(*Study(fp.grade("4130")).changed(values))
         expected = one.zones["face"].hardness_hv, one.hosel.allowed_deg, one.face.margin
         names = ("face_hardness_hv", "hosel_allowed_deg", "face_margin")
         assert [study.samples[n][i] for n in names] == pytest.approx(expected, rel=1e-9)

@@ -8,7 +8,7 @@ import pytest
 from checks import refuses
 from hypothesis import given
 from hypothesis import strategies as st
-from reference.control_charts import ewma_run_length
+from scipy.stats import norm
 
 from forgeprops.base.tables import read_rows
 from forgeprops.study.shop import tracking as tr
@@ -37,11 +37,27 @@ def test_published_charts():
     assert not got.alarm.any()
 
 
+def ewma_run_length(weight, width, shift=0.0):
+    """Average number of values until an EWMA with steady limits alarms (S. V. Crowder, Technometrics 29 (1987) 401, from memory)."""
+    half = width * np.sqrt(weight / (2.0 - weight))
+    nodes, weights = np.polynomial.legendre.leggauss(120)
+    y, w = half * nodes, half * weights
+    start = np.r_[0.0, y]
+    kernel = w / weight * norm.pdf((y - (1.0 - weight) * start[:, None]) / weight - shift)
+    kernel = np.column_stack([np.zeros(start.size), kernel])
+    return float(np.linalg.solve(np.eye(start.size) - kernel, np.ones(start.size))[0])
+
+
 # Crowder's widths for a run length of 250, as quoted in the manual of R's spc package (xewma.crit).
 @pytest.mark.parametrize("weight, width", [(0.05, 2.32), (0.1, 2.55), (0.15, 2.65), (0.2, 2.72), (0.25, 2.76)])  # fmt: skip
 def test_published_widths_of_the_ewma(weight, width):
-    short, long = (ewma_run_length(0.0, weight, width + by) for by in (-0.005, 0.005))
+    short, long = (ewma_run_length(weight, width + by) for by in (-0.005, 0.005))
     assert short < 250 < long
+
+
+def test_own_widths_of_the_ewma():
+    own = [ewma_run_length(tr.EWMA_WEIGHT, tr.EWMA_WIDTH, shift) for shift in (0.0, 1.0)]
+    assert own[0] == pytest.approx(500.0, abs=5.0) and own[1] == pytest.approx(10.5, abs=0.05)
 
 
 def test_run_length_by_simulation():

@@ -140,10 +140,15 @@ def _of_quench(code: str, test) -> Rule:
     def fields(e, i):
         quench = next(q for q in e.cases.quenches[e.cases.quench_of[i]] if test(q))
         law = BATHS.get(quench.medium)
-        low, high = law.range_c if law else (-np.inf, np.inf)
+        low, high = _bath_range(quench)
         return {**vars(quench), "basis": law and law.basis, "low_c": low, "high_c": high}
 
     return listed(code, lambda e: e.cases.with_quench(test), fields)
+
+
+def _bath_range(quench) -> tuple[float, float]:
+    law = BATHS.get(quench.medium)
+    return (law.low_c, law.high_c) if law else (-np.inf, np.inf)
 
 
 def baths() -> Iterator[Rule]:
@@ -151,7 +156,7 @@ def baths() -> Iterator[Rule]:
         return quench.medium in BATHS
 
     def out(quench):
-        low, high = BATHS[quench.medium].range_c if known(quench) else (-np.inf, np.inf)
+        low, high = _bath_range(quench)
         return not low <= quench.fluid_c <= high
 
     def oil(quench):

@@ -9,13 +9,12 @@ import numpy as np
 from ...answer.evaluation import evaluate
 from ...answer.verdict import LimitState, Verdict, level_of
 from ...answer.warnings.listing import brief
+from ...answer.words import second_scale
 from ...inputs.cases import Cases
 from ...inputs.head import ZONES
 from ...inputs.job import Job
-from ...inputs.later import COOLING_WORDS
 from ...inputs.limits import QUANTITIES
-from ...inputs.settings import table
-from ...strength.hardness_scales import try_convert
+from ...inputs.settings import COOLING_WORDS, table
 from ...thermal.spray_units import from_flux
 from ..units import Units
 from .desk import differences
@@ -80,9 +79,7 @@ def _hardness(units: Units, hv: float) -> tuple[str, str, str]:
     """Number, scale, and for readers of HV the Rockwell hardness beside it."""
     number, _, scale = units.hardness_text(hv).rpartition(" ")
     if scale == "HV" and units.hardness == "HV":
-        for other in ("HRC", "HRB"):
-            if (found := try_convert(hv, "HV", other)) is not None:
-                return number, scale, f"{found:.0f} {other}"
+        return number, scale, second_scale(hv)
     return number, scale, ""
 
 
@@ -116,9 +113,9 @@ def state_of(job: Job, result, verdict: Verdict, units: Units, pinned=None) -> d
     bounds = (result.limits.bounds.get(name, (None, None)) for name in bounds)
     face_limits, deg_limits, force_limits = bounds
     face_ends = [None if e is None else hardness_number(units, e) for e in face_limits]
-    most_force = None if force_limits[1] is None else round(units.from_n(force_limits[1]))
+    most_force = None if force_limits[1] is None else round(units.convert(force_limits[1], "N"))
     deg_span = hosel.allowed_deg_low, hosel.allowed_deg_high
-    bar = units.from_mm(float(job.bench.get("bar_mm", 500.0)))
+    bar = units.convert(float(job.bench.get("bar_mm", 500.0)), "mm")
     bar = f"{bar:.0f} mm" if units.length == "mm" else f"{bar:.1f} in"
     pull = f"{units.force_text(hosel.bar_force_n)}, {bar} bar"
     a = dict.fromkeys(("face", "hosel", "sure"), "")
@@ -163,7 +160,7 @@ def _own(job: Job, units: Units) -> dict[str, float]:
     """What a head of one's own is described by, of the head as it is."""
     known = {n: job.value(n) for n in HEAD_NUMBERS[4:]}
     known["face_mm"] = job.value("face_thickness_mm")
-    return {n: round(float(units.from_mm(v)), 3) for n, v in known.items()}
+    return {n: round(float(units.convert(v, "mm")), 3) for n, v in known.items()}
 
 
 def value_words(units: Units, name: str, value: float) -> str:
@@ -266,7 +263,11 @@ def _why(result, units: Units) -> dict:
     rows, degrees = [], units.temperature_text
     for name, z in result.zones.items():
         ends, rate = units.hardness_text(z.hardness_low_hv, z.hardness_high_hv), z.rate_700_c_per_s
-        rate = "–" if rate is None else f"{units.step_from_c(rate):.1f} {units.temperature}/s"
+        rate = (
+            "–"
+            if rate is None
+            else f"{units.convert(rate, '°C', step=True):.1f} {units.temperature}/s"
+        )
         rows.append([name, ends, "–" if z.t85_s is None else f"{z.t85_s:.0f} s", rate])
     start_c, water_c = result.route.preheat.temperature_c, result.zones["face"].water_c
     temps = {"preheat": start_c, "forging": result.effort.die_c, "quench start": water_c}

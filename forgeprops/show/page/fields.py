@@ -6,10 +6,9 @@ from ...base.errors import check_choice, check_number
 from ...inputs.grades import grade, grades
 from ...inputs.head import head, heads
 from ...inputs.job import Job
-from ...inputs.later import COOLING_WORDS
 from ...inputs.limits import Limits
 from ...inputs.route import Spray
-from ...inputs.settings import table
+from ...inputs.settings import COOLING_WORDS, table
 from ...strength.hardness_scales import try_convert
 from ...thermal.spray_units import from_flux, spray_setting
 from ..units import Units
@@ -32,7 +31,7 @@ def number_of(job: Job, name: str) -> float:
 def shown(units: Units, name: str, value: float) -> float:
     """A setting's number as the reader has it; a spray rate as flow."""
     if name == "flux":
-        return units.from_l_min(from_flux(value).flow_l_min)
+        return units.convert(from_flux(value).flow_l_min, "L/min")
     return float(units.shown(table()[name], value))
 
 
@@ -40,7 +39,7 @@ def _step(units: Units, name: str) -> float:
     step = table()[name].slider[2]
     if name == "flux":
         return 0.1
-    return units.step_from_c(step) if table()[name].unit == "°C" else step
+    return units.convert(step, "°C", step=True) if table()[name].unit == "°C" else step
 
 
 def fields_of(job: Job, units: Units) -> dict[str, dict]:
@@ -74,7 +73,7 @@ def changes_of(job: Job, units: Units, given: dict) -> dict:
             what = table()[name]
             value = check_number(value, what.label, -1e9, 1e9)
             if name == "flux":
-                value = spray_setting(value / units.from_l_min(1.0)).flux_kg_m2_s
+                value = spray_setting(value / units.convert(1.0, "L/min")).flux_kg_m2_s
             elif what.unit == "°C":
                 value = units.to_c(value)
             if what.part == "spray" and job.route.spray is None:

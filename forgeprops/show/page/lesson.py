@@ -8,8 +8,8 @@ from ...base.cautions import SHORT
 from ...base.errors import InputError, check_choice
 from ...inputs.grades import grade
 from ...inputs.job import Job
-from ...inputs.later import COOLING_WORDS
 from ...inputs.limits import Limits
+from ...inputs.settings import COOLING_WORDS
 from ...specimens import cooling_diagram
 from ..units import Units, units
 from .answer import sentence
@@ -80,7 +80,7 @@ class Lesson(Widget):
         verdict, face, pull = result.verdict, result.zones["face"], result.hosel.bar_force_n
         score = round(verdict.chance_right * verdict.heads_inside)
         self.tries.append({
-            "steel": steel, "x": float(self.units.from_n(pull)), "y": face.hardness_hv, "low": face.hardness_low_hv, "high": face.hardness_high_hv,
+            "steel": steel, "x": float(self.units.convert(pull, "N")), "y": face.hardness_hv, "low": face.hardness_low_hv, "high": face.hardness_high_hv,
             "score": score, "set": given, "pull": self.units.force_text(pull),
         })  # fmt: skip
         if score >= _PASS:
@@ -91,7 +91,7 @@ class Lesson(Widget):
         """The form with these values, and the trail of all tries."""
         u, series = self.units, []
         for i, (steel, ((low, high), newton)) in enumerate(GOALS.items()):
-            edge, look = float(u.from_n(newton)), (3, 1)[i]
+            edge, look = float(u.convert(newton, "N")), (3, 1)[i]
             series.append({"name": f"goal {steel}", "x": [0, edge], "y": [high] * 2, "area": [low] * 2, "look": look, "tag": "start"})  # fmt: skip
             mine = [x for x in self.tries if x["steel"] == steel]
             at = {n: [x[n] for x in mine] for n in ("x", "y", "low", "high")}
@@ -103,7 +103,7 @@ class Lesson(Widget):
             for i, x in enumerate(self.tries)
         ]  # fmt: skip
         levels = ["good" if x["score"] >= _PASS else "marginal" for x in self.tries]
-        high = 1.3 * float(u.from_n(max(n for _, n in GOALS.values())))
+        high = 1.3 * float(u.convert(max(n for _, n in GOALS.values()), "N"))
         plot = {
             "kind": "plot", "name": "tries", "series": series, "w": 560, "h": 280,
             "x": {"label": f"pull on the bar, {u.force}", "low": 0, "high": round(high)}, "y": _hardness_axis(u, 100.0, 650.0),
@@ -209,7 +209,7 @@ def _water_stops(result, u: Units) -> dict:
          "series": [_spray(result, u), _curve(result, "face", u, now, tag="none")]},
         {"axis": "y", "x": at_s, "start": float(u.from_c(_at(result, "face", off_s))), "unit": u.temperature, "digits": 0, "step": 10},
         u.from_c(value), sorted(float(u.from_c(value + d)) for d in (-60, 60)),
-        f"It rises to {text(value)}: {u.step_from_c(face.rebound_c):.0f} {u.temperature} in all.",
+        f"It rises to {text(value)}: {u.convert(face.rebound_c, '°C', step=True):.0f} {u.temperature} in all.",
         "Heat flows from the heavy body into the thin face. A face that is already hard is tempered by it: softer and tougher. If the spray stops too early the face is not hard yet, and now it never will be. Every later heat, in a furnace or by torch, tempers in the same way.",
         [_curve(result, "face", u, then), _curve(result, "body", u, np.concatenate([now, then]), colour="#6F7986", dash="3 4", tag="start")],
     )  # fmt: skip
@@ -297,14 +297,14 @@ def _alloy(soft, hard, u: Units) -> dict:
 
 
 def _bending(soft, hard, u: Units) -> dict:
-    pull = [float(u.from_n(r.hosel.bar_force_n)) for r in (soft, hard)]
+    pull = [float(u.convert(r.hosel.bar_force_n, "N")) for r in (soft, hard)]
     names, force, bar = [SOFT, HARD], u.force_text, u.length_text(500.0).replace(".0 mm", " mm")
     a, b = soft.hosel, hard.hosel
     return _step(
         "At the bench: how hard must you pull?",
         f"You bend the hosel by {a.target_deg:.0f}° with a bar of {bar}. {SOFT} needs a pull of {force(a.bar_force_n)}. Drag the second bar to the pull that {HARD} needs.",
         {"x": {"label": "", "names": names}, "y": {"label": f"pull on the bar, {u.force}", "low": 0, "high": round(3.2 * pull[0], -1)},
-         "series": [{"name": f"heavy, {force(400.0)}", "x": [-0.5, 1.5], "y": [float(u.from_n(400.0))] * 2, "line": True, "dash": "5 4", "width": 1.4, "look": 2, "tag": "start"}, _bars(names, pull, [0])]},
+         "series": [{"name": f"heavy, {force(400.0)}", "x": [-0.5, 1.5], "y": [float(u.convert(400.0, "N"))] * 2, "line": True, "dash": "5 4", "width": 1.4, "look": 2, "tag": "start"}, _bars(names, pull, [0])]},
         {"axis": "y", "x": 1, "start": pull[0], "unit": u.force, "digits": 0, "step": round(pull[0] / 20), "bar": True},
         pull[1], [0.8 * pull[1], 1.2 * pull[1]],
         f"{force(b.bar_force_n)}: {b.ease}. {SOFT} takes {a.allowed_deg:.1f}° there and back, {HARD} {b.allowed_deg:.1f}°.",

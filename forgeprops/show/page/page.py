@@ -2,7 +2,6 @@
 
 import asyncio
 import contextlib
-import json
 import threading
 import time
 
@@ -16,10 +15,9 @@ from ...inputs.composition import composition_of
 from ...inputs.grades import grades
 from ...inputs.head import heads
 from ...inputs.job import Job, load_job
-from ...inputs.later import COOLING_WORDS
+from ...inputs.settings import COOLING_WORDS
 from ...inputs.steel import Steel
 from ...inputs.templates import head_from
-from ...io.saved import plain
 from ..units import choose_units
 from . import answer
 from .blocks import Stopped, Widget
@@ -122,12 +120,12 @@ class Page(Widget):
     def _limit(self, message) -> None:
         value = message["value"]
         if message["name"] == "bar_force_n" and value is not None:
-            value = round(value / self.desk.units.from_n(1.0), 1)
+            value = round(value / self.desk.units.convert(1.0, "N"), 1)
         end = message["name"], int(message["end"]), value
         self.desk.set(limits=limits_with(self._result.limits, self.desk.units, *end))
 
     def _head(self, given: dict) -> None:
-        unit = self.desk.units.from_mm(1.0)
+        unit = self.desk.units.convert(1.0, "mm")
         n = {k: v / (1.0 if k == "mass_g" else unit) for k, v in given.items() if v is not None}
         blade, hosel = (
             tuple(n[k] for k in names) if all(k in n for k in names) else None
@@ -241,8 +239,7 @@ class Page(Widget):
             self._answer(full=True)
         desk, result, version, tab = self.desk, self._result, self._version, self._tab
         units = desk.units
-        kept = {"format": "forgeprops job", "version": 1, **plain(desk.job)}
-        self.saved = json.dumps(kept, ensure_ascii=False)
+        self.saved = desk.job.as_bytes().decode()
         if self.more.get("version") != version:
             found = await asyncio.to_thread(strips, desk, result, MAIN)
             if turn != self._turn:

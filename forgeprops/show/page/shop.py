@@ -1,7 +1,5 @@
 """The tab of the shop: its files, what they say of the shop and of its heats, and the use of that shop for the job."""
 
-import json
-
 import numpy as np
 
 from ...answer.verdict import short_verdicts
@@ -9,7 +7,6 @@ from ...base.errors import InputError
 from ...base.tables import data_path
 from ...inputs.settings import numbers_of
 from ...inputs.shop import Shop
-from ...io.saved import plain
 from ...strength.hardness_scales import convert_hardness
 from ...study.shop.traces import read_traces
 from ...study.shop.tracking import CUSUM_H, track
@@ -123,9 +120,9 @@ def measure_spray(desk: Desk, result, values: dict, progress) -> list[dict]:
     from ...thermal.spray import spray_w_m2k
     from ...thermal.spray_units import spray_setting
 
-    u, one = desk.units, desk.units.from_mm(1.0)
+    u, one = desk.units, desk.units.convert(1.0, "mm")
     thick, depth = values["thick"] / one, values["depth"] / one
-    flux = spray_setting(values["flow"] / u.from_l_min(1.0)).flux_kg_m2_s
+    flux = spray_setting(values["flow"] / u.convert(1.0, "L/min")).flux_kg_m2_s
     file = next(f for f in _files(desk).values() if f.kind == "traces" and f.error)
     channel = str(values["channel"]).strip()
     trace = read_traces(file.content, {channel: ("face", depth)}, filename=file.name)
@@ -271,8 +268,7 @@ def _use(desk: Desk) -> list[dict]:
     if not neutral:
         items.append(button("Back to the published laws", "use"))
     if fitted is not None or not neutral:
-        kept = {"format": "forgeprops shop", "version": 1, **plain(fitted or now)}
-        file = ["our.shop.json", json.dumps(kept, ensure_ascii=False), "application/json"]
+        file = ["our.shop.json", (fitted or now).as_bytes().decode(), "application/json"]
         items.append(button("Save the shop ⤓", save=file))
     numbers = ", ".join(numbers_of("shop")[n].label for n in now.fitted) or "set by hand"
     say = "published laws, not fitted to a shop" if neutral else f"shop {now.name} ({numbers})"
@@ -304,7 +300,7 @@ def _plate(desk: Desk) -> list[dict]:
     u, job = desk.units, desk.job
     if not any(f.kind == "traces" and f.error for f in _files(desk).values()):
         return []
-    mm = lambda v: round(u.from_mm(v), 3)  # noqa: E731
+    mm = lambda v: round(u.convert(v, "mm"), 3)  # noqa: E731
     flow = round(shown(u, "flux", job.route.setting("flux") or 12.0), 2)
     fields = [
         entry("channel", "channel", "P1", text=True), entry("thick", "plate", mm(10.0), u.length),

@@ -74,7 +74,7 @@ def _bending(desk: Desk, result, progress) -> list[dict]:
 
 
 def _set_bench(desk: Desk, values: dict) -> None:
-    one = desk.units.from_mm(1.0)
+    one = desk.units.convert(1.0, "mm")
     desk.set(**{n: v / one if table()[n].unit == "mm" else v for n, v in values.items()})
 
 

@@ -22,7 +22,7 @@ from ...hosel.bench import LIMITS, Bench, bench_options
 from ...inputs.cases import Cases
 from ...inputs.grades import steel_of
 from ...inputs.head import ZONES, Head
-from ...inputs.job import changed, value_of, varied
+from ...inputs.job import Job
 from ...inputs.limits import Limits
 from ...inputs.route import BURNING_C, Route
 from ...inputs.settings import setting
@@ -180,9 +180,13 @@ class Study:
     def case(self) -> tuple[Steel, Head, Route, Shop]:
         return self.steel, self.head, self.route, self.shop
 
+    @property
+    def job(self) -> Job:
+        return Job(self.steel, self.head, self.route, shop=self.shop)
+
     def value(self, name: str) -> float:
         """What a setting of the case is now (see `inputs.job.Job.value`)."""
-        return value_of(name, *self.case)
+        return self.job.value(name)
 
     def has(self, name: str) -> bool:
         """Whether the case has this setting: a route without spray has no spray rate."""
@@ -213,11 +217,14 @@ class Study:
 
     def changed(self, values: Mapping[str, float]) -> tuple[Steel, Head, Route, Shop]:
         """The case with some numbers changed, checked as any other."""
-        return changed(*self.case, values)
+        for name in values:
+            setting(name)
+        job = self.job.with_(**values)
+        return job.steel, job.head, job.route, job.shop
 
     def varied(self, values: Mapping[str, np.ndarray]) -> Cases:
-        """As many cases as the arrays are long (see `inputs.job.varied`)."""
-        return varied(*self.case, values)
+        """As many cases as the arrays are long (see `inputs.job.Job.varied`)."""
+        return self.job.varied(values)
 
     def assess(self, cases: Cases, reference_mpa=None, **options) -> dict[str, np.ndarray]:
         """Results and costs of any cases, with "press_effort", "slack", "meets", "binding" and "veto".
