@@ -169,11 +169,7 @@ class Units:
         return f"{self.convert(flow_l_min, 'L/min'):.{digits}f} {self.flow}"
 
     def hardness_text(self, *hardness_hv: float) -> str:
-        """Hardness, or a range of it, in words; beyond the tables it says the bound: "44 HRC", "below 55 HRB".
-
-        >>> Units().hardness_text(233.1, 233.4), Units().hardness_text(220, 233)
-        ('233 HV', '220 to 233 HV')
-        """
+        """Hardness, or a range of it, in words; beyond the tables it says the bound: "44 HRC", "below 55 HRB"."""
         said = list(dict.fromkeys(self._hardness(float(hv)) for hv in hardness_hv))
         *first, last = [f"{n} {s}" for n, s in said]
         if len({scale for _, scale in said}) == 1:

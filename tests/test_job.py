@@ -82,7 +82,7 @@ def test_changes_that_cannot_be(changes, words):
 @pytest.mark.parametrize("place, value, words", [
     (("route", "spray", "duration_s"), 9999, "spray time"),
     (("route", "spray", "duration_s"), "9", "must be a number"),
-    (("route", "preheats"), {}, "did you mean 'preheat'"),
+    (("route", "preheat"), 900.0, "did you mean 'preheat_c'"),
     (("route", "later"), 3, "must be a list"), (("head", "face"), [1], "must be a table"),
     (("head", "face"), {"length_mm": 60.0}, "no height_mm"),
     (("steel", "composition"), 3, "names and values"),
@@ -251,7 +251,7 @@ def test_what_cracks_or_is_too_cold_to_press_is_not_put_first(route, veto):
     """A limit of the user's own on the same quantity takes the place of the veto."""
     limits = {"hosel_allowed_deg": (0.5, None)}
     steels, route = ["1045", "4130"], fp.Route().with_(**route)
-    preheats = [route.preheat.temperature_c]
+    preheats = [route.preheat_c]
     table = fp.compare(steels, preheats, None, route, fp.Limits(**limits)).table
     assert veto in list(table["binding"]) and not table["meets"][0]
     allowed = fp.Limits(**limits, crack_index=(None, 3), forging_low_c=(600, None), face_margin=(0.1, None))  # fmt: skip

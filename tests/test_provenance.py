@@ -97,7 +97,7 @@ def where(**settings):
 def test_sources_follow_route_steel_and_head():
     wet = where()
     for name in (
-        "thermal.spray.spray_w_m2k transformation.kinetics.ln_composition_factors transformation.temperature_formulas.ae3_grange "
+        "thermal.spray.spray_w_m2k transformation.kinetics.ln_composition_factors transformation.temperatures.ae3_grange "
         "strength.tensile.strength_arrays hosel.bending_moment.Section face.fatigue.fatigue_limit_mpa "
         "forging.flow_stress_laws.shida_mpa library.grades.1030 library.heads.mid-iron engine base.constants"
     ).split():

@@ -15,9 +15,8 @@ from ..inputs.cases import Cases
 from ..inputs.grades import steel_of
 from ..inputs.head import Head
 from ..inputs.head import head as library_head
-from ..inputs.later import Normalise, Temper
 from ..inputs.limits import Limits
-from ..inputs.route import Route
+from ..inputs.route import Normalise, Route, Temper
 from ..inputs.shop import Shop, load_shop
 from ..inputs.steel import Steel
 from ..transformation.temperatures import ac1_c, ac3_c

@@ -18,8 +18,14 @@ from ..face.margin import layers_of_faces, strike_margins
 from ..face.strike import Faces, Strike
 from ..forging.cautions import heating_limit_arrays
 from ..forging.press import press_columns
-from ..forging.scale import metal_loss_um
-from ..forging.skin import Surface, decarburised_um, diffusion_um2, struck_skin_hv, surface_of
+from ..forging.skin import (
+    Surface,
+    decarburised_um,
+    diffusion_um2,
+    metal_loss_um,
+    struck_skin_hv,
+    surface_of,
+)
 from ..hosel.bench import Bench
 from ..hosel.bend import bend_of_head
 from ..hosel.limits import bends_of_heads, gradient_share

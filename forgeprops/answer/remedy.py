@@ -15,9 +15,8 @@ import numpy as np
 
 from ..base.errors import InputError
 from ..inputs.grades import grade, grades
-from ..inputs.later import LocalHeat, Normalise, Temper
 from ..inputs.limits import QUANTITIES
-from ..inputs.route import Route, Spray
+from ..inputs.route import LocalHeat, Normalise, Route, Spray, Temper
 from ..inputs.settings import COOLING_WORDS, setting, table
 from ..inputs.steel import Steel
 from ..thermal.spray_units import from_flux
@@ -138,9 +137,9 @@ def trials(steel: Steel, route: Route) -> list[Trial]:
     for later, words in _later_heats(float(ac1_c(steel)) - _BELOW_AC1_C, route.later):
         found.append(Trial("later heat", words, far, steel, grow(route, later=later)))
     for name, words in COOLING_WORDS.items():
-        if name != route.cool.surroundings:
-            cool = grow(route.cool, surroundings=name, view_factor=None)
-            found.append(Trial("cooling", f"cool {words}", far, steel, grow(route, cool=cool)))
+        if name != route.surroundings:
+            cooled = grow(route, surroundings=name, view_factor=None)
+            found.append(Trial("cooling", f"cool {words}", far, steel, cooled))
     usual = Spray().duration_s
     for other in (g for g in map(grade, grades()) if g.name != steel.name):
         words = f"steel {other.name}"

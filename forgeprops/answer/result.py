@@ -111,7 +111,7 @@ class ZoneResult:
     @property
     def biot(self) -> float:
         route = self.estimate.route
-        worst_w_m2k = radiation_w_m2k(route.preheat.temperature_c, route.cool.air_c, 0.8) + 15.0
+        worst_w_m2k = radiation_w_m2k(route.preheat_c, route.air_c, 0.8) + 15.0
         return self.estimate.head.zones("forged")[self.name].biot(worst_w_m2k)
 
 
@@ -267,7 +267,7 @@ class Estimate:
     def equal_effort(self) -> Hotter | None:
         """How much hotter the metal in the die would have to be to press like 1030; None outside 700-1300 °C.
 
-        For the preheat temperature that does it see `forgeprops.equal_effort_preheat`.
+        For the preheat temperature that does it see `forgeprops.equal_effort_setting`.
         """
         press = self.evaluation.press
         used = float(press["strain"][0]), float(press["rate_per_s"][0])

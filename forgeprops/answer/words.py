@@ -58,7 +58,7 @@ def _hosel_why(result) -> str:
 
 def _air(result) -> str:
     rows = read_rows("constants/surroundings.csv")
-    return next(r["short"] for r in rows if r["kind"] == result.route.cool.surroundings)
+    return next(r["short"] for r in rows if r["kind"] == result.route.surroundings)
 
 
 def _cooled_in(result) -> str:
@@ -135,7 +135,7 @@ def _zone_line(zone, units: Units) -> str:
 def _job(result) -> str:
     """Steel, head and settings in one line."""
     route = result.route
-    parts = [f"preheat temperature {route.preheat.temperature_c:.0f} °C"]
+    parts = [f"preheat temperature {route.preheat_c:.0f} °C"]
     spray = route.spray
     if spray and spray.flux_kg_m2_s * spray.duration_s:
         flow = from_flux(spray.flux_kg_m2_s).flow_l_min
@@ -256,7 +256,7 @@ def _austenite(result) -> str:
 
 def _second_heat(result) -> list[str]:
     """What the second heat costs: time, effort, skin, press strain; one sentence or two each."""
-    soak_s, through = result.route.preheat.soak_s, result.heat_through_s
+    soak_s, through = result.route.soak_s, result.heat_through_s
     name = "never through" if through is None else "through" if through <= soak_s else "not through"
     time = f"{_say(name, result, soak_s=soak_s)} {_austenite(result)}"
     force, surface = result.effort.press_force, result.surface
@@ -352,7 +352,7 @@ def to_dict(result, units=None) -> dict[str, Any]:
         "units": {"numbers": said, **units.to_dict()},
         "steel": result.steel.name,
         "head": result.head.name,
-        "preheat_c": result.route.preheat.temperature_c,
+        "preheat_c": result.route.preheat_c,
         **_numbers(result, _ALONE),
         "critical_c": _numbers(result.critical, _CRITICAL),
         "verdict": result.verdict.to_dict(),

@@ -6,8 +6,7 @@ from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field, replace
 
 from ..base.errors import InputError
-from ..inputs.composition import BESIDE, NOT_USED, below_sd, content_of
-from ..inputs.steel import ELEMENTS, Steel
+from ..inputs.steel import BESIDE, ELEMENTS, NOT_USED, Steel, below_sd, content_of
 from ..io.cells import cell_text, read_number
 from ..io.columns import Column, Table
 from ..io.grids import Grid, Problem, decimal_mark

@@ -81,7 +81,7 @@ def _named(text: str):
 
 def _later(option: str, text: str):
     """The later heat of one option, "600:1h:hosel"."""
-    from ..inputs.later import LocalHeat, Normalise, Temper
+    from ..inputs.route import LocalHeat, Normalise, Temper
 
     celsius, time, rest = [*text.split(":", 2), "", ""][:3]
     unit = next((u for u in _SECONDS if time.endswith(u)), "")

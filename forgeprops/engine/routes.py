@@ -8,8 +8,7 @@ import numpy as np
 
 from ..inputs.cases import Cases
 from ..inputs.head import ZONES, Zone
-from ..inputs.later import COOLING, LocalHeat, Temper
-from ..inputs.route import HEATING, QUENCH
+from ..inputs.route import COOLING, HEATING, QUENCH, LocalHeat, Temper
 from ..thermal import surroundings
 from ..thermal.local_heat import hosel_heats
 from ..thermal.media import MEDIUM_C, bath_w_m2
@@ -29,7 +28,7 @@ from .packing import (
 )
 
 _VIEW, _AIR_SHARE, _FORCED = (
-    np.array([getattr(surroundings.neighbours(kind), field) for kind in COOLING], float)
+    np.array([getattr(surroundings.NEIGHBOURS[kind], field) for kind in COOLING], float)
     for field in ("view_factor", "air_share", "forced")
 )
 _COVERED = [i for i, kind in enumerate(COOLING) if surroundings.NEIGHBOURS[kind].covered]

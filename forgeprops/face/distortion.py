@@ -16,10 +16,10 @@ from ..base.errors import InputError, check_choice, check_list, check_number
 from ..base.ranges import Warn
 from ..base.tables import texts
 from ..hosel.result import said
+from ..thermal.properties import thermal_strain
 
-#: Mean expansion of steel between 20 °C and about 600 °C, 1/K (EN 1993-1-2:2005, clause 3.4.1.1: 1.42·10⁻⁵
-#: there, from memory of its formula: 1.2e-5 t + 0.4e-8 t² − 2.416e-4).
-EXPANSION_PER_K = (1.2e-5 * 600 + 0.4e-8 * 600**2 - 2.416e-4) / 580.0
+#: Mean expansion of steel between 20 °C and about 600 °C, 1/K.
+EXPANSION_PER_K = thermal_strain(600.0) / 580.0
 
 #: Volume against austenite at room temperature, per cent: a − b·(wt% C).  Martensite read on a page that
 #: quotes the ASM Handbook, vol. 4; the others from memory of the same table (Lement 1959).

@@ -18,13 +18,8 @@ FINISHES = {"polished": 1.0, "ground": 6.3, "machined": 12.5, "blasted": 25.0, "
 #: Strength of a struck surface is not counted to rise above this hardness: the fatigue limit of polished bars
 #: flattens near 400 HV, and the fit below ends at 380.
 HELD_HV = 400.0
-
-#: Strikes at which the fatigue limit is reached.
-KNEE = 1e6
-
-#: Standard deviation of the fatigue limit between heats, MPa.
-LIMIT_SD_MPA = 19.0
-
+#: Strikes at which the fatigue limit is reached, and its standard deviation between heats, MPa.
+KNEE, LIMIT_SD_MPA = 1e6, 19.0
 #: Exponent of the cyclic stress-strain curve and of the plastic strain-life line.
 _CYCLIC_N, _PLASTIC_C = 0.15, -0.57
 
@@ -89,10 +84,8 @@ def strain_line_mpa(hardness_hv, limit_mpa, strikes, plastic=True):
 
 
 def _cyclic(target, strength, by_strain):
-    """Stress on the cyclic curve: Neuber's σ² + Eσ(σ/K)^(1/n) = S², or σ + E(σ/K)^(1/n) = Eε.
-
-    Both left sides are convex in logarithms, so that Newton's steps never go astray.
-    """
+    """Stress on the cyclic curve: Neuber's σ² + Eσ(σ/K)^(1/n) = S², or σ + E(σ/K)^(1/n) = Eε; both left sides are convex in
+    logarithms, so that Newton's steps never go astray."""
     power = 1.0 / _CYCLIC_N
     first, second = (1.0, power) if by_strain else (2.0, 1.0 + power)
     goal = np.log(target / strength) * first
@@ -221,10 +214,7 @@ def capacity_mpa(
 
 
 def life(hardness_hv, roughness_um, pulse_mpa, residual_mpa=0.0, skin_hv=None, skin_um=None):
-    """Strikes after which half the surfaces are cracked by pulses of `pulse_mpa`; infinite below the fatigue limit.
-
-    The other parameters as in `capacity_mpa`.
-    """
+    """Strikes after which half the surfaces are cracked by such pulses; infinite below the fatigue limit; see `capacity_mpa`."""
     hv = np.asarray(hardness_hv, dtype=float)
     limit, damage = fatigue_limit_mpa(hv, roughness_um), damage_mpa(hv, pulse_mpa, residual_mpa)
     whole = _strikes_of(*_line(hv, limit), damage)

@@ -48,10 +48,8 @@ def rectangle_coefficients(length_mm, height_mm, patch_mm) -> PlateCoefficients:
     """Clamped rectangular plate, load even over a central circle; floats or arrays.
 
     From a table of the Ritz solution by cubics in the logarithms (to 0.3 %), Poisson's ratio 0.3.  Sides beyond 3:1 count as
-    3:1; a patch is held between 0.075 and 0.5 of the short side.
-
-    Handbook formulas hold for a small patch; on a face the patch is a quarter of the span and their edge stress is
-    high (9 kN on 60 × 40 × 3 mm over r₀ = 10 mm: 977 MPa by the handbook, 871 here; centre 595 and 621).
+    3:1; a patch is held between 0.075 and 0.5 of the short side.  Handbook formulas hold for a small patch: on a face their edge
+    stress is high (9 kN on 60 × 40 × 3 mm over r₀ = 10 mm: 977 MPa by the handbook, 871 here; centre 595 and 621).
 
     .. [1] Ritz solution of the clamped plate; Navier's series with the edge free to turn
        (data/constants/plate_coefficients.csv) (derived).
@@ -124,10 +122,8 @@ def _limit_loads():
 #: in a band from 6 mm to one that cannot turn).
 BODY_RING_MM = (8.0, 10.0)
 BODY_RING_RANGE_MM = (6.0, 1000.0)
-
 #: Share of full clamping that is counted: a thick face in a thin rim would turn the edge moment round.
 HELD_RANGE = (0.3, 1.0)
-
 #: Corner radius of the recess, mm (our choice).
 FILLET_MM = 2.0
 

@@ -20,7 +20,6 @@ BALL_MASS_G, BALL_RADIUS_MM = 45.93, 42.67 / 2.0
 
 #: Restitution of an iron's face (0.74–0.80; our choice).
 RESTITUTION = 0.78
-
 #: Peak over mean force: 1.57 for a half sine, 1.84 for a Hertz contact (derived); 1.4–2 read on a golf-physics
 #: page.  1.6 and the range are our choice.
 PEAK_FACTOR, PEAK_RANGE = 1.6, (1.4, 1.84)
@@ -155,19 +154,6 @@ class Faces:
         layers = np.maximum(self.layers_hv + step_hv[:, None], 60.0)
         rim = np.maximum(self.rim_hv + step_hv, 60.0)
         return dataclasses.replace(self, layers_hv=layers, rim_hv=rim)
-
-    def repeated(self, times: int) -> Faces:
-        """The same faces several times, one after the other."""
-        n = len(self.layers_hv)
-
-        def tile(value):
-            if isinstance(value, tuple):
-                return tuple(tile(v) for v in value)
-            if np.ndim(value) == 2:
-                return np.tile(value, (times, 1))
-            return np.tile(np.broadcast_to(value, (n,)), times)
-
-        return Faces(**{f.name: tile(getattr(self, f.name)) for f in dataclasses.fields(self)})
 
     def edge_hv(self, fillet_mm: float = FILLET_MM):
         """Hardness at the front edge in the face, at the toe of the corner radius and in the rim, shape (3, n): at the corner

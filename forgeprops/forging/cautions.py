@@ -46,9 +46,5 @@ def heating_limit_arrays(steel) -> tuple[np.ndarray, np.ndarray]:
 
 
 def is_idle(wet_hv: float, dry_hv: float) -> bool:
-    """Whether the spray changes the hardness next to nothing.
-
-    >>> is_idle(249.0, 247.0), is_idle(429.0, 247.0)
-    (True, False)
-    """
+    """Whether the spray changes the hardness next to nothing."""
     return abs(wet_hv - dry_hv) < IDLE_WATER_HV

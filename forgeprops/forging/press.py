@@ -69,13 +69,8 @@ class Hotter(NamedTuple):
 
 
 def least_press(strain, dwell_s) -> dict[str, np.ndarray]:
-    """Strain of the press for the flow-stress laws, at least `LEAST_STRAIN`, and its mean rate, 1/s.
-
-    The rate is strain over dwell, within the range of the laws.
-
-    >>> {name: float(x) for name, x in least_press(0.15, 0.05).items()}
-    {'strain': 0.15, 'rate_per_s': 3.0}
-    """
+    """Strain of the press for the flow-stress laws, at least `LEAST_STRAIN`, and its mean rate, strain over dwell within the range
+    of the laws, 1/s."""
     strain = np.maximum(strain, LEAST_STRAIN)
     rate = np.clip(strain / np.maximum(dwell_s, 1e-3), *RATE_RANGE_PER_S)
     return {"strain": strain, "rate_per_s": rate}
@@ -95,12 +90,9 @@ def projected_areas_mm2(d: Drawing) -> dict:
 
 
 def press_columns(cases: Cases, die_c: np.ndarray) -> dict[str, np.ndarray]:
-    """Mean flow stress of every head in the die and the force of the press.
-
-    `die_c` is the metal temperature of the zones in the die, °C, shape (n, 5).  Gives "area_mm2"
-    (n, 5), its sum "projected_mm2", "die_c" and "flow_stress_mpa" (means by projected area),
-    "press_force_kn", "shape" (index into `SHAPES`), "strain", "rate_per_s".
-    """
+    """Mean flow stress of every head in the die, whose zones have `die_c`, °C, (n, 5), and the force of the press: "area_mm2"
+    (n, 5), its sum "projected_mm2", "die_c" and "flow_stress_mpa" (means by projected area), "press_force_kn", "shape" (index
+    into `SHAPES`), "strain", "rate_per_s"."""
     areas = projected_areas_mm2(forged(cases.heads))
     area = np.stack([np.broadcast_to(areas[z], (len(cases.heads),)) for z in ZONES], axis=1)
     area = area[cases.head_of]
@@ -136,10 +128,8 @@ def effort_of(steel, die_c: np.ndarray, press: Mapping[str, np.ndarray], case: i
 
 
 def hotter_for_reference(steel, die_c: float, strain: float, rate_per_s: float) -> Hotter | None:
-    """By how much the metal in the die would have to be hotter to press like 1030 does at its temperature there.
-
-    `strain` and `rate_per_s` as `least_press` gives them; None outside 700-1300 °C, where the laws do not reach.
-    """
+    """By how much the metal in the die would have to be hotter to press like 1030 does at its temperature there; strain and rate
+    as of `least_press`; None outside 700-1300 °C, where the laws do not reach."""
     if not 700.0 <= die_c <= 1300.0:
         return None
     found = equal_effort(_reference(), die_c, steel, strain=strain, rate_per_s=rate_per_s)

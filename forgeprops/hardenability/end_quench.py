@@ -50,8 +50,7 @@ def dividing_factors(ideal_diameter_mm) -> np.ndarray:
     """Initial hardness divided by hardness, at each distance of the metric set from 3 mm on (last axis).
 
     A polynomial of the ideal diameter (25.4-177.8 mm) a distance; never below 1, never falling with distance.  Above the end of
-    a row the factor is 1; above 177.8 mm the rows that reach it are held; below 25.4 mm the polynomials are continued (a warning
-    of `end_quench`).
+    a row the factor is 1; above 177.8 mm the rows that reach it are held; below 25.4 mm the polynomials are continued.
 
     .. [1] ASTM A255-10, metric dividing factors, as restated in a metallurgy handbook
        (data/constants/end_quench_factors.csv) (read).
@@ -96,10 +95,8 @@ def hardness_at_distance_hrc(steel, distance_mm):
 @functools.cache
 def _bar() -> tuple[np.ndarray, np.ndarray]:
     """ln of the cooling rate at 700 °C, °C/s, along the standard bar, and of the distance from its quenched end, mm."""
-    names, rows = (
-        ("rate_at_700_c_per_s", "distance_mm"),
-        read_rows("validation/end_quench_cooling.csv"),
-    )
+    rows = read_rows("validation/end_quench_cooling.csv")
+    names = ("rate_at_700_c_per_s", "distance_mm")
     return tuple(np.log([float(r[name]) for r in rows]) for name in names)
 
 

@@ -40,11 +40,8 @@ def _factor(element: str, content):
     return value
 
 
-_UNITS = ("mm", "in")
-
-
 def _in_unit(inches, unit: str):
-    unit = check_choice(unit, "unit", _UNITS)
+    unit = check_choice(unit, "unit", ("mm", "in"))
     return plain(inches * (MM_PER_INCH if unit == "mm" else 1.0))
 
 
@@ -102,7 +99,6 @@ def ideal_diameter(steel, unit: str = "mm", grain_size: bool = False):
     (68.8, 11.0)
     """
     steel = check_steel(steel)
-    unit = check_choice(unit, "unit", _UNITS)
     inches = (_inches_of if isinstance(steel, Steel) else _inches)(steel)
     if check_flag(grain_size, "grain_size"):
         grain = np.asarray(getattr(steel, "grain_size_astm", 7.0), dtype=float)

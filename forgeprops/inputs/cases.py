@@ -18,21 +18,19 @@ import numpy as np
 from ..base.errors import InputError
 from .drawing import Block, Drawing
 from .head import PARTS, Head
-from .later import Temper
-from .route import MEDIA, QUENCH, Quench, Route, Spray
+from .route import MEDIA, QUENCH, Quench, Route, Spray, Temper
 from .settings import CHOICES, setting
-from .shop import Shop
+from .shop import NUMBERS, Shop
 from .steel import DEFAULT_RESIDUALS, ELEMENTS, UNREPORTED_SD, Steel
 
-SHOP_NUMBERS = ("spray", "emissivity", "air", "die", "delay_s")
-#: Settings of a route in its columns, with their fields, by the step that holds them.
-_STEPS = {
-    step: {name: field for name, (part, field) in Route.SETTINGS.items() if part == step}
-    for step in dict.fromkeys(part for part, _ in Route.SETTINGS.values() if part != "quench")
-}
+#: Settings of a route in its columns, with their fields: its own, and those of the spray.
+_OWN, _OF_SPRAY = (
+    {name: field for name, (part, field) in Route.SETTINGS.items() if part == of}
+    for of in ("route", "spray")
+)
 _get_quench = attrgetter(*(s.field for s in QUENCH.values()))
 #: Columns of a shop; "spray_ln_sd" nan where its spray was not fitted.
-_SHOP = (*SHOP_NUMBERS, "spray_ln_sd")
+_SHOP = (*NUMBERS, "spray_ln_sd")
 _get_shop = attrgetter(*_SHOP)
 _BLOCK = [f.name for f in dataclasses.fields(Block) if f.name != "name"]
 _get_block = attrgetter(*_BLOCK)
@@ -83,7 +81,7 @@ class Cases:
         settings of the first quench nan without one, "view_factor" nan for "as the surroundings
         have it"; "has_spray", "has_quench", "normalised", "quenched_before" and
         "heated_before" that, and "bath_factor" on the laws of baths.
-    shop : shape (n,); by `SHOP_NUMBERS`; "spray_ln_sd", what the shop's fit says of the spray, nan
+    shop : shape (n,); by `shop.NUMBERS`; "spray_ln_sd", what the shop's fit says of the spray, nan
         without one.
     later, quenches : Distinct lists of later heats and of quenches; `later_of` and `quench_of`,
         shape (n,).
@@ -279,10 +277,8 @@ def _heads(head: Head) -> Drawing:
 
 def route_columns(routes: Sequence[Route]) -> dict[str, np.ndarray]:
     """Columns of a list of routes, without their later heats."""
-    columns: dict[str, np.ndarray] = {}
-    for step, fields in _STEPS.items():
-        held = routes if step == "route" else [getattr(r, step) or _NO_SPRAY for r in routes]
-        columns |= _columns(held, fields)
+    columns = _columns(routes, _OWN)
+    columns |= _columns([r.spray or _NO_SPRAY for r in routes], _OF_SPRAY)
     first = [_get_quench(r.quench[0]) if r.quench else (np.nan,) * len(QUENCH) for r in routes]
     columns |= _table(first, tuple(QUENCH))
     columns["has_spray"] = np.array([r.spray is not None for r in routes])

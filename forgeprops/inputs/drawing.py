@@ -130,14 +130,7 @@ def clubs() -> dict[str, np.ndarray]:
 def tour_speed_m_s(loft_deg):
     """Head speed of a full swing by the mean of professional men, m/s; held beyond 21 to 46° of loft.
 
-    References
-    ----------
     .. [1] Tour means by club, a trade page (read); lofts by club (from memory).
-
-    Examples
-    --------
-    >>> round(float(tour_speed_m_s(30.0)), 1)
-    41.1
     """
     table = clubs()
     return 0.44704 * np.interp(loft_deg, table["loft_deg"], table["head_speed_mph"])

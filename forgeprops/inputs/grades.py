@@ -8,8 +8,7 @@ from collections.abc import Mapping
 from ..base.errors import InputError, check_choice, check_number, shown
 from ..base.tables import read_rows
 from ..io.cells import clean_text
-from .composition import composition_of, is_composition
-from .steel import DEFAULT_RESIDUALS, ELEMENTS, Steel
+from .steel import DEFAULT_RESIDUALS, ELEMENTS, Steel, composition_of, is_composition
 
 
 @functools.cache
@@ -106,8 +105,7 @@ def grade(name: str) -> Steel:
     Returns
     -------
     Steel
-        `.limits` holds the standard's (low, high) per element in wt%, None where an end is not named;
-        `.source` the standard and where it was read.
+        `.limits` holds the standard's (low, high), wt%, None where an end is not named; `.source` where it was read.
 
     Raises
     ------
@@ -184,11 +182,7 @@ def _typed(text: str) -> Steel:
 
 
 def check_steel(steel, name: str = "steel"):
-    """What formulas take: a `Steel`, contents (numbers or arrays) or anything with their ``get``; a text becomes a `Steel`.
-
-    >>> check_steel("4130").get("C")
-    0.305
-    """
+    """What formulas take: a `Steel`, contents (numbers or arrays) or anything with their ``get``; a text becomes a `Steel`."""
     if not callable(getattr(steel, "get", None)):
         return steel_of(steel, name)
     if isinstance(steel, Mapping):

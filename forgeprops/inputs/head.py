@@ -95,10 +95,7 @@ class Zone:
     shape: str  # "plate" or "round": which convection law applies
 
     def biot(self, h_w_m2k: float, conductivity_w_mk: float = 27.3) -> float:
-        """Biot number h (V/A)/k (V/A is half the path); one temperature for the zone is honest below 0.1.
-
-        The default conductivity is austenite's, 27.3 W/(m K) (EN 1993-1-2).
-        """
+        """Biot number h (V/A)/k, V/A half the path, k by default austenite's (EN 1993-1-2); below 0.1 one temperature will do."""
         return h_w_m2k * 0.5e-3 * self.path_mm / conductivity_w_mk
 
 
@@ -168,13 +165,6 @@ class Head:
         The declared mass goes, since it belonged to the old dimensions.
         A changed thickness or diameter is the finished one; the allowance stays, so the forging follows.
 
-        Raises
-        ------
-        InputError
-            Unknown dimension, or one that cannot be built.
-
-        Examples
-        --------
         >>> head("wedge").with_(hosel_outside_mm=13.0).hosel.wall_mm
         1.8
         """
@@ -358,8 +348,6 @@ def _library() -> dict[str, Head]:
 def heads() -> tuple[str, ...]:
     """Names of the heads in the library (all invented).
 
-    Examples
-    --------
     >>> heads()
     ('mid-iron', 'long-iron', 'wedge', 'muscle-back', 'cavity', 'hollow-recess')
     """
@@ -367,11 +355,5 @@ def heads() -> tuple[str, ...]:
 
 
 def head(name: str) -> Head:
-    """Return a head of the library by name.
-
-    Raises
-    ------
-    InputError
-        Unknown name; the nearest is suggested.
-    """
+    """Return a head of the library by name; an InputError suggests the nearest."""
     return _library()[check_choice(name, "head", _library(), "library of heads")]

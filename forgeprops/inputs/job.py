@@ -50,7 +50,7 @@ class Job(Saved):
     Examples
     --------
     >>> job = Job("4130").with_(preheat_c=900, face_thickness_mm=2.6, bar_mm=600)
-    >>> job.route.preheat.temperature_c, job.head.face.thickness_mm, job.bench["bar_mm"]
+    >>> job.route.preheat_c, job.head.face.thickness_mm, job.bench["bar_mm"]
     (900.0, 2.6, 600.0)
     >>> load_job(Job("1045").with_(spray_s=6).as_bytes()).route.spray.duration_s
     6.0
@@ -112,18 +112,10 @@ class Job(Saved):
         return {name: value for name, value in self.strike.items() if name in _SURFACE}
 
     def with_(self, **changes) -> Job:
-        """A copy with parts or single settings changed.
+        """A copy with parts or single settings changed; an unknown name or a value out of bounds is refused.
 
-        Parameters
-        ----------
-        **changes : ``steel``, ``head``, ``route``, ``limits``, ``shop``, ``bench``, ``strike``; any
-            setting of the route, dimension of the head, element, ``shop_`` number or setting of the
-            bench by its short name; ``spray=None`` for a route without spray.
-
-        Raises
-        ------
-        InputError
-            An unknown name, or a value out of bounds.
+        Parts by the names of the attributes; any setting of the route, dimension of the head, element, ``shop_``
+        number or setting of the bench by its short name; ``spray=None`` for a route without spray.
         """
         grow, parts = dataclasses.replace, {f.name for f in dataclasses.fields(self)}
         job = grow(self, **{n: changes.pop(n) for n in parts & changes.keys()})

@@ -16,14 +16,12 @@ from .head import ZONES
 
 @dataclass(frozen=True)
 class Quantity:
-    """A column that limits may be put on, as a person says it.
-
-    `step` is what counts as one step of slack, in its unit: about one standard deviation of the estimate or of a
-    shop's own spread (our choice), so that slacks of different quantities compare.
-    """
+    """A column that limits may be put on, as a person says it."""
 
     label: str
     unit: str
+    #: One step of slack, in its unit: about one standard deviation of the estimate or of a shop's own spread (our
+    #: choice), so that slacks of different quantities compare.
     step: float
 
     @property
@@ -37,11 +35,7 @@ class Quantity:
         return " to ".join(f"{v:.{places}f}" for v in values)
 
     def text(self, *values: float) -> str:
-        """Values with their unit.
-
-        >>> QUANTITIES["face_hardness_hv"].text(380, 520), QUANTITIES["hosel_allowed_deg"].text(2)
-        ('380 to 520 HV', '2.0°')
-        """
+        """Values with their unit: "380 to 520 HV", "2.0°"."""
         return self.digits(*values) + self.after
 
 
@@ -155,12 +149,7 @@ class Limits:
 
     @classmethod
     def of_route(cls, route) -> Limits:
-        """The default set: `hard_thin_face` where the route quenches, else `soft_forged`.
-
-        >>> from forgeprops.inputs.route import Route
-        >>> Limits.of_route(Route()) == Limits.hard_thin_face()
-        True
-        """
+        """The default set: `hard_thin_face` where the route quenches, else `soft_forged`."""
         return cls.hard_thin_face() if route.hardens_face else cls.soft_forged()
 
     def at_least(self, name: str, low: float) -> Limits:

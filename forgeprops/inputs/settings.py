@@ -5,6 +5,8 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from types import MappingProxyType
 
+import numpy as np
+
 from ..base.errors import check_choice, check_number
 from ..base.tables import read_rows
 
@@ -39,16 +41,10 @@ class Spread:
         object.__setattr__(self, "value", check_number(self.value, f"{self.kind} spread", 0.0, 1e6))
 
     def sd(self, middle: float) -> float:
-        """Standard deviation about a middle, before anything is cut off.
-
-        >>> Spread("relative", 0.05).sd(12.0), round(Spread("uniform", 3.0).sd(0.0), 3)
-        (0.6, 1.732)
-        """
+        """Standard deviation about a middle, before anything is cut off."""
         if self.kind == "relative":
             return abs(middle) * self.value
         if self.kind == "lognormal":
-            import numpy as np
-
             return abs(middle) * float(np.sqrt(np.expm1(self.value**2) * np.exp(self.value**2)))
         return self.value / 3.0**0.5 if self.kind == "uniform" else self.value
 
@@ -132,11 +128,7 @@ def by_part(values: Mapping, known: Mapping, what: str, where: str) -> dict[str,
 
 
 def setting(name: str) -> Setting:
-    """Look up a number of a case.
-
-    >>> setting("flux").label, setting("Cr").unit, setting("face_thickness_mm").group
-    ('spray rate', 'wt%', 'head')
-    """
+    """Look up a number of a case that can be varied."""
     return table()[check_choice(name, "setting to vary", settings())]
 
 

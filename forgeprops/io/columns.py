@@ -96,6 +96,9 @@ class Read(InWords):
     def words(self) -> str:
         return "\n".join([f"{len(self.frame)} rows.", *listed(self.problems)])
 
+    def shown(self):
+        return self.frame.head(30)
+
 
 def listed(problems: Sequence[Problem], most: int = 30) -> list[str]:
     """The first problems in words, and how many more there are."""

@@ -76,12 +76,7 @@ def sheet_html(result, paper: str = "A4", *, tolerances=None, date: str | None =
 
 
 def sheet_name(result, date: str | None = None) -> str:
-    """Return the file name of a sheet: date, steel, head, job.
-
-    >>> import forgeprops as fp
-    >>> sheet_name(fp.estimate(fp.grade("4130")), "2026-01-31")[:25]
-    '2026-01-31_4130_mid-iron_'
-    """
+    """Return the file name of a sheet: date, steel, head, job."""
     parts = (date or datetime.date.today().isoformat(), result.steel.name, result.head.name)
     safe = (re.sub(r"[^\w.-]+", "-", part)[:40] for part in parts)
     return "_".join([*safe, _job(result).id]) + ".html"
@@ -90,16 +85,8 @@ def sheet_name(result, date: str | None = None) -> str:
 def sheet(result, path, paper: str = "A4", *, overwrite: bool = False, **options) -> Path:
     """Write the setting sheet to an HTML file, and return its path; a browser prints it or saves it as PDF.
 
-    Parameters
-    ----------
-    result : Estimate
-    path : path
-        Ends in .html; or a folder, in which the file takes the name of `sheet_name` and a number where that exists.
-    paper : {"A4", "Letter"}
-    overwrite : bool
-        Replace an existing file.
-    options
-        As for `sheet_html`.
+    `path` ends in .html, or is a folder, in which the file takes the name of `sheet_name` and a number where that
+    exists; `options` as for `sheet_html`.
     """
     target = Path(path)
     if target.is_dir():
@@ -161,10 +148,10 @@ def _settings(result, tolerances, shown: Units) -> list[tuple[str, ...]]:
 
 def _around(route) -> list[tuple[str, str]]:
     """What else the route does, without a tolerance."""
-    found = [("Heated in", HEATING_WORDS[route.preheat.kind])] * (route.preheat.kind != "gas")
+    found = [("Heated in", HEATING_WORDS[route.furnace])] * (route.furnace != "gas")
     found += [("Spray", "none")] * (route.spray is None)
     found += [("Quench", q.words) for q in route.quench]
-    found.append(("Then it cools", COOLING_WORDS[route.cool.surroundings]))
+    found.append(("Then it cools", COOLING_WORDS[route.surroundings]))
     return found + [("Later heat", heat.words) for heat in route.later]
 
 

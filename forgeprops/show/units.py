@@ -29,14 +29,7 @@ def units() -> Units:
 
 
 def choose_units(*, keep: bool = True, **chosen: str) -> Units:
-    """Choose the display units once, for this notebook and (with `keep`) for every later one.
-
-    Parameters
-    ----------
-    keep : bool
-    **chosen
-        By the names of `Units`; those of the package where none is named.
-    """
+    """Choose the display units by the names of `Units`, for this notebook and (with `keep`) for every later one."""
     made = Units(**chosen)
     _chosen[:] = [made]
     if keep:

@@ -141,9 +141,8 @@ def _rockwell_curve() -> tuple[np.ndarray, np.ndarray]:
     """HRC and HV, both strictly rising: ASTM E140 table 1 and its continuation below 20 HRC."""
     hv, hrc = _column_pair("E140 T1", "HV", "HRC")
     rows = read_rows("constants/hardness_below_20_hrc.csv")
-    points = {float(r["HRC"]): float(r["HV"]) for r in rows} | dict(
-        zip(hrc.tolist(), hv.tolist(), strict=True)
-    )
+    points = {float(r["HRC"]): float(r["HV"]) for r in rows}
+    points |= zip(hrc.tolist(), hv.tolist(), strict=True)
     ordered = np.array(sorted(points))
     return ordered, np.array([points[h] for h in ordered])
 

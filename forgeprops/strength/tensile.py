@@ -28,11 +28,14 @@ from ..base.ranges import Warn, outside
 from ..base.tables import read_rows
 from .hardness_scales import convert_array
 
-#: Branches of the hardness–strength link.
-BRANCHES = ("quenched and tempered", "bainite", "ferrite-pearlite", "all data")
-
-_RANGES = ("strength_qt", "strength_b", "strength_fp", "strength_all")
-RANGE_OF = dict(zip(BRANCHES, _RANGES, strict=True))
+#: Branches of the hardness–strength link, with their ranges.
+RANGE_OF = {"quenched and tempered": "strength_qt", "bainite": "strength_b"}
+RANGE_OF |= {"ferrite-pearlite": "strength_fp", "all data": "strength_all"}
+BRANCHES = tuple(RANGE_OF)
+#: Those with a share in the structure, in the order of the shares, and the share from which the range of one counts.
+_SHARED, RANGE_SHARE = ("ferrite-pearlite", "bainite", "quenched and tempered"), 0.3
+#: Sum of the shares of everything but austenite below which the structure counts as unknown.
+NOTHING_BUT_AUSTENITE = 1e-6
 
 
 @functools.cache
@@ -72,11 +75,8 @@ def flow_curve(
 ) -> FlowCurve:
     """Flow curve through yield, tensile strength and uniform elongation; floats or arrays.
 
-    The rising part passes through the true tensile point, TS·(1 + Au) at ln(1 + Au), and has there the
-    slope that Considère's rule asks (slope = stress, so that the load is greatest there): two conditions
-    for its two constants,
-
-        m = S (e_u − e_1)/(S − YS),   K = (S − YS)/(e_u − e_1)^m,   S = TS (1 + Au).
+    The rising part passes through the true tensile point, S = TS (1 + Au) at e_u = ln(1 + Au), with the slope of Considère's
+    rule (slope = stress, so that the load is greatest there): m = S (e_u − e_1)/(S − YS), K = (S − YS)/(e_u − e_1)^m.
 
     .. [1] A. Considère 1885; P. Ludwik 1909 (from memory).
     .. [2] Young's modulus 205 GPa (from memory).
@@ -201,16 +201,7 @@ def strength_arrays(
 
 #: Fields of `Strength` that are numbers, in their order.
 _QUANTITIES = [f.name for f in dataclasses.fields(Strength)][:15]
-_SHARES_OF = {"ferrite-pearlite": (1.0, 0.0, 0.0), "bainite": (0.0, 1.0, 0.0)}
-_SHARES_OF |= {"quenched and tempered": (0.0, 0.0, 1.0), "all data": (0.0, 0.0, 0.0)}
-#: Branches in the order of the shares.
-_SHARED = ("ferrite-pearlite", "bainite", "quenched and tempered")
 _CONSTITUENTS = ("ferrite", "pearlite", "bainite", "martensite", "austenite")
-
-#: Share of a branch in the structure from which its range counts.
-RANGE_SHARE = 0.3
-#: Sum of the shares of everything but austenite below which the structure counts as unknown.
-NOTHING_BUT_AUSTENITE = 1e-6
 
 
 def structure_shares(fractions: Mapping[str, float]) -> tuple[float, float, float]:
@@ -245,11 +236,9 @@ def strength(
     hv = check_number(hardness_hv, "hardness", 60.0, 900.0, "HV")
     if branch is not None:
         branch = check_choice(branch, "branch", BRANCHES)
-        shares = _SHARES_OF[branch]
-    elif fractions is None:
-        shares = _SHARES_OF["all data"]
+        shares = tuple(float(name == branch) for name in _SHARED)
     else:
-        shares = structure_shares(fractions)
+        shares = (0.0, 0.0, 0.0) if fractions is None else structure_shares(fractions)
     values = {name: float(a[0]) for name, a in strength_arrays(hv, *shares).items()}
     return strength_of(values, shares, branch)
 
@@ -262,9 +251,7 @@ def branches_of(shares) -> dict[str, np.ndarray]:
     return {**dict(zip(_SHARED, counts, strict=True)), "all data": ~known}
 
 
-def strength_of(
-    values: Mapping[str, float], shares: tuple[float, float, float], branch: str | None = None
-) -> Strength:
+def strength_of(values: Mapping[str, float], shares, branch: str | None = None) -> Strength:
     """Strength with its branch, flow curve and warnings from one row of `strength_arrays`.
 
     The shares of ferrite-pearlite, bainite, martensite are all 0 where the structure is unknown; `branch` was forced.

@@ -11,7 +11,7 @@ import numpy as np
 from ..base.errors import check_choice
 from ..hardenability.end_quench import as_quenched_hardness_hrc
 from ..strength.hardness_scales import hv_from_hrc
-from .temperature_formulas import content
+from .temperatures import content
 
 #: Floors, HV.  Ferrite of ultra-low-carbon steel is near 80 HV, carbide-free lath martensite near 200 HV;
 #: bainite cannot be softer than coarse ferrite with carbide.
@@ -22,9 +22,6 @@ LOG_V_LOW, LOG_V_HIGH = 2.0, 6.5
 
 def line_hv(a, b, log_v, floor_hv):
     """Hardness of a constituent, HV: a + b·log10 V, the rate held inside its limits, at least `floor_hv`.
-
-    >>> float(line_hv(100.0, 10.0, 3.0, 80.0))
-    130.0
 
     .. [1] Floors and ends of the rate (our choice).
     """

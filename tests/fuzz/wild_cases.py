@@ -11,8 +11,7 @@ import forgeprops as fp
 from forgeprops.answer.evaluation import evaluate
 from forgeprops.inputs.cases import Cases
 from forgeprops.inputs.head import Block
-from forgeprops.inputs.later import COOLING, Normalise
-from forgeprops.inputs.route import HEATING, MEDIA, Quench
+from forgeprops.inputs.route import COOLING, HEATING, MEDIA, Normalise, Quench
 from forgeprops.inputs.settings import numbers_of, settings, table
 from forgeprops.inputs.steel import ELEMENTS
 
@@ -103,10 +102,10 @@ def route(draw, coldest_ac1=650.0):
         draw,
         fp.Route,
         "route",
-        preheat=step(draw, fp.Preheat, "preheat", kind=kind, soak_s=soak_s),
-        press=step(draw, fp.Press, "press"),
+        furnace=kind,
+        soak_s=soak_s,
         spray=spray if draw.random() < 0.8 else None,
-        cool=step(draw, fp.Cool, "cool", surroundings=draw.choice(COOLING)),
+        surroundings=draw.choice(COOLING),
         later=tuple(later_heat(draw, coldest_ac1) for _ in range(draw.choice((0, 0, 0, 1, 2)))),
         quench=tuple(quench(draw) for _ in range(draw.choice((0, 0, 0, 1, 2)))),
     )
@@ -176,21 +175,21 @@ def try_cases(begin, n, count, single=200):
         # tempering never hardens
         assert (results.as_quenched_hv >= results.hardness_hv - 1e-6).all()
         for (_, h, r, _), energy in zip(looked_into, results.energy, strict=True):
-            gap = energy_gap(h, r.preheat, *energy)
+            gap = energy_gap(h, r, *energy)
             most = count["largest energy gap, 1/1000"]
             count["largest energy gap, 1/1000"] = max(most, round(1e3 * gap, 1))
             assert gap < 0.01, energy
 
 
-def energy_gap(head, preheat, taken, stored, transformed):
+def energy_gap(head, route, taken, stored, transformed):
     """What is missing in the balance of a march, over the heat that a heating takes.
 
     What a coil gives is not in the balance; the heats of transformation close over heating and cooling only.
     """
-    if preheat.kind == "induction" or preheat.start_c > 200.0:
+    if route.furnace == "induction" or route.start_c > 200.0:
         return 0.0
     mass_kg = sum(z.mass_g for z in head.zones("forged").values()) / 1e3
-    swing = mass_kg * 650.0 * max(abs(preheat.temperature_c - preheat.start_c), 100.0)
+    swing = mass_kg * 650.0 * max(abs(route.preheat_c - route.start_c), 100.0)
     return abs(taken + transformed - stored) / swing
 
 

@@ -9,7 +9,7 @@ from forgeprops.answer.remedy import step_of
 from forgeprops.inputs.settings import setting as lookup
 from forgeprops.inputs.settings import settings
 from forgeprops.study.process.process_window import Axis, _largest_box
-from forgeprops.study.process.study import Study
+from forgeprops.study.process.study import Study, answers
 
 
 def axis(name, low, high, n, tolerance):
@@ -87,7 +87,7 @@ def test_nearest_is_told_any_number_is_an_axis_within_its_bounds():
     study = Study("4130", "wedge")
     wrong = {"flux": (5.0, 99.0), "hosel_bore_mm": (9.0, 13.0), "C": (0.3, np.nan)}
     for (name, ends), words in zip(wrong.items(), ("Spray rate 99", "hosel wall", "C content"), strict=True):  # fmt: skip
-        refuses(words, study.varied, {name: np.array(ends)})
+        refuses(words, study.job.varied, {name: np.array(ends)})
 
 
 @pytest.mark.parametrize("x, words", [
@@ -105,7 +105,6 @@ def test_bad_axes_are_refused(x, words):
 
 def test_varied_cases_are_the_changed_case():
     from forgeprops.inputs.cases import Cases
-    from forgeprops.study.process.study import answers
 
     study = Study("4130", "wedge")
     values = {
@@ -113,8 +112,8 @@ def test_varied_cases_are_the_changed_case():
         "hosel_outside_mm": 13.1}  # fmt: skip
     one = study.changed(values)
     again = Study(*one[:3], shop=one[3])
-    assert [again.value(name) for name in values] == pytest.approx(list(values.values()))
-    a = answers(study.varied({name: np.array([v]) for name, v in values.items()}))
+    assert [again.job.value(name) for name in values] == pytest.approx(list(values.values()))
+    a = answers(study.job.varied({name: np.array([v]) for name, v in values.items()}))
     b = answers(Cases.of(*([part] for part in one)))
     for name in a:
         value = pytest.approx(b[name][0], rel=1e-9) if a[name].dtype.kind == "f" else b[name][0]

@@ -81,8 +81,8 @@ def test_error_against_part_and_die_solved_together(die_c, contact, seconds, wit
 
 def test_the_defaults_are_defended_by_these_numbers():
     """What the docstring says: default stroke 27 K, rest 9 K, slow press on cold dies 180 K."""
-    press = fp.Press()
-    stroke = face_loss_k(3.0, 880.0, press.die_c, press.contact_w_m2k, press.dwell_s, together=True)
+    press = fp.Route()
+    stroke = face_loss_k(3.0, 880.0, press.die_c, press.contact, press.dwell_s, together=True)
     how = {"together": True, "dies": 1}
     rest = face_loss_k(3.0, 880.0, press.die_c, dc.RESTING_CONTACT_W_M2K, press.rest_s, **how)
     slow = face_loss_k(3.0, 880.0, 20.0, 8000.0, 0.3, together=True)
@@ -134,7 +134,6 @@ def test_hottest_place_cloth_and_many_hosels():
     assert wet.neck_end_c[0] < 150.0 < 300.0 < dry.neck_end_c[0]
     assert wet.body_c[0] < 80.0 < 200.0 < dry.body_c[0] < 500.0
     assert 400.0 < wet.ferrule_end_c[0] < 690.0  # a ferrule would burn: it goes on afterwards
-    assert 100.0 < dry.power_w[0] < wet.power_w[0] < 500.0
     other = (50.0, 13.6, 17.0, 16.6, 20.0)
     both = hosel_heat((SHAPE, other), 690.0, 600.0, "cloth", 31000.0)
     for i, shape in enumerate((SHAPE, other)):

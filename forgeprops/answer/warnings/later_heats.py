@@ -10,7 +10,7 @@ import numpy as np
 from ...engine.routes import hosel_shape_mm
 from ...forging.cautions import FULL_AUSTENITE
 from ...inputs.head import ZONES
-from ...inputs.later import COOLING, LocalHeat, Temper
+from ...inputs.route import COOLING, LocalHeat, Temper
 from ...thermal.local_heat import hosel_heats
 from ...transformation.tempering import stress_left, tempering_coefficients
 from .rule import FACE, HOSEL, Rule, listed, of_contents, of_range

@@ -37,11 +37,7 @@ _STEPS = {
 
 
 def step_of(code: str) -> int:
-    """Number of the lesson's step that explains a warning.
-
-    >>> step_of("reheated-face"), step_of("hosel:pull")
-    (2, 6)
-    """
+    """Number of the lesson's step that explains a warning."""
     return next((n for n, starts in _STEPS.items() if code.startswith(tuple(starts.split()))), 3)
 
 
@@ -113,7 +109,7 @@ class Lesson(Widget):
         say = text(words, "answer")
         fields = [
             {"name": "steel", "label": "steel", "options": {g: g for g in GOALS}, "value": SOFT},
-            *({"name": n, **fields_of(Job(), u)[n]} for n in (*MAIN, "delay_s")),
+            *({"name": n, **fields_of(Job(), u)[n]} for n in _TASK),
             {"name": "cooling", "label": "cooling", "options": COOLING_WORDS, "value": "single"},
         ]
         goals = "; ".join(f"{g}: face {u.hardness_text(a, b)}, pull at most {u.force_text(n)}" for g, ((a, b), n) in GOALS.items())  # fmt: skip
@@ -187,7 +183,7 @@ def _cooling(result, u: Units) -> dict:
     text = u.temperature_text
     return _step(
         "The spray cools the face. How hot is the hosel meanwhile?",
-        f"The head leaves the furnace at {text(result.route.preheat.temperature_c)}. The face is sprayed (blue band), the hosel hangs in air. Drag the point to the hosel's temperature when the spray stops.",
+        f"The head leaves the furnace at {text(result.route.preheat_c)}. The face is sprayed (blue band), the hosel hangs in air. Drag the point to the hosel's temperature when the spray stops.",
         {"x": {"label": "seconds after the furnace", "low": 0, "high": round(off_s + 2)}, "y": _temperature(u), "series": [_spray(result, u), _curve(result, "face", u, times)]},
         {"axis": "y", "x": off_s, "start": float(u.from_c(500.0)), "unit": u.temperature, "digits": 0, "step": 10},
         u.from_c(hosel_c), sorted(float(u.from_c(hosel_c + d)) for d in (-60, 60)),

@@ -212,10 +212,9 @@ def _fit(desk: Desk) -> list[dict]:
     if found is None:
         return [first, *_use(desk)]
     head, rows = ["number", "published", "this shop", "95 %", "how well known"], []
-    for p in found.priors:
-        ends = " to ".join(f"{v:.2f}" for v in found.interval(p.number))
-        now = f"{getattr(found.shop, p.number):.2f}"
-        rows.append([p.label, f"{p.centre:.2f}", now, ends, found.verdict(p.number)])
+    for r in found.table.itertuples():
+        ends = f"{r.low:.2f} to {r.high:.2f}"
+        rows.append([r.label, f"{r.before:.2f}", f"{r.value:.2f}", ends, r.verdict])
     blocks = [first, table_of("shop", head, rows), *_use(desk)]
     h = found.hardness
     if len(h):

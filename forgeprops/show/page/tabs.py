@@ -13,8 +13,8 @@ from dataclasses import dataclass, field
 
 from ...base.cautions import BENCH, SHORT
 from ...hosel.bend import hosel_bend
-from ...inputs.later import LocalHeat, Temper
 from ...inputs.limits import QUANTITIES
+from ...inputs.route import LocalHeat, Temper
 from ...inputs.settings import table
 from ...strength.hardness_scales import convert_hardness
 from ...study.expectation import against_expectation

@@ -126,7 +126,7 @@ def window(
     limits : Limits, optional; the default set of the route when left out.
     tolerances : mapping of name to float; by how much a setting may be off, in its unit.  Left out: twice
         the standard deviation of the default spread of a shop, or a twentieth of the axis.
-    **options : ``shop, line, reference, threads, progress, cancel, bench`` (see `study.Study`); after a
+    **options : ``shop, line, threads, progress, cancel, bench`` (see `study.Study`); after a
         cancel the map ends with the last row of y finished by then.
 
     Raises
@@ -184,7 +184,7 @@ def _proposed(study: Study, centre, box):
     middle = _to_set(study, {name: np.array([centre[name]]) for name in box})
     bounds = {name: (setting(name).low, setting(name).high) for name in middle}
     near = neighbours({name: float(v[0]) for name, v in middle.items()}, bounds)
-    meets = np.flatnonzero(study.assess(study.varied(near))["meets"])
+    meets = np.flatnonzero(study.assess(study.job.varied(near))["meets"])
     places = [{n: float(v[i]) for n, v in near.items()} for i in meets]
     found = study.sureness([study.changed(place) for place in places])
     if not found:
@@ -291,9 +291,9 @@ def _now(slack, ax: Axis, ay: Axis, study: Study) -> dict[str, float] | None:
         name = axis.setting.name
         if name == FORGING.name:
             steel, *rest = study.case
-            now[name] = metal_in_die_c(steel, study.value("preheat_c"), *rest)
+            now[name] = metal_in_die_c(steel, study.job.value("preheat_c"), *rest)
         elif study.has(name):
-            now[name] = study.value(name)
+            now[name] = study.job.value(name)
         if name not in now or not axis.values[0] <= now[name] <= axis.values[-1]:
             return None
     return {**now, "slack": _at(slack, ax, ay, now)}

@@ -1,7 +1,6 @@
 """Settings that meet the limits with the most room for scatter; where none do, which limit to relax."""
 
 import contextlib
-import dataclasses
 from collections.abc import Mapping
 from dataclasses import dataclass
 
@@ -195,7 +194,7 @@ class _Search:
     def __init__(self, study: Study, ranges: Mapping, inputs: tuple[Input, ...], seed: int):
         self.study, self.ranges, self.inputs, d = study, ranges, inputs, len(ranges)
         self.low, self.high = np.array(list(ranges.values())).T
-        now = np.clip(self.shares([study.value(name) for name in ranges]), 0.0, 1.0)
+        now = np.clip(self.shares([study.job.value(name) for name in ranges]), 0.0, 1.0)
         self.x = np.vstack([now, even_numbers(_FIRST_LOOK * d, d, seed + 1)])  # of the first look
         self.u = even_numbers(
             _DRAWN, len(inputs), seed
@@ -237,7 +236,7 @@ class _Search:
         arrays = {name: np.repeat(values[:, k], n) for k, name in enumerate(self.ranges)}
         for k, one in enumerate(self.inputs):
             at = arrays[one.name][::n] if one.name in arrays else np.full(m, one.middle)
-            moved = (dataclasses.replace(one, middle=float(v)) for v in at)
+            moved = (one._replace(middle=float(v)) for v in at)
             arrays[one.name] = np.concatenate([i.quantile(self.u[:, k]) for i in moved])
         return deviations_away(self._margins(arrays).min(axis=1).reshape(m, n))[:, None]
 
@@ -367,10 +366,10 @@ def choose(
         with contextlib.suppress(Stopped):
             values, rounded = search.settable(values)
     final = study.changed(values)
-    table = study.assess(study.varied({name: np.array([v]) for name, v in values.items()}))
+    table = study.assess(study.job.varied({name: np.array([v]) for name, v in values.items()}))
     if feasible and not study.cancel():
         drawn = {"n": _CHECKED, "chemistry": chemistry, "indices": False, "seed": seed + 2}
-        kept = {n: getattr(study, n) for n in ("line", "reference", "threads", "bench")}
+        kept = {n: getattr(study, n) for n in ("line", "threads", "bench")}
         checked = scatter(*final[:3], spread, limits, shop=final[3], **drawn, **kept)
         search.cases += checked.cases
     results = {k: float(v[0]) for k, v in table.items() if v.dtype.kind == "f"}

@@ -78,7 +78,7 @@ def causes(study: Study, names: Iterable[str] | None = None) -> tuple[Drift, ...
     if names is not None:
         wanted = [check_choice(n, "cause", rows) for n in check_list(names, "names")]
     for name in wanted:
-        now, what, row = study.value(name), setting(name), rows[name]
+        now, what, row = study.job.value(name), setting(name), rows[name]
         everyday = what.spread.sd(now)
         if everyday > 0.0:
             found.append(Drift(what, now, everyday, everyday * float(row["times"]), row["check"]))
@@ -262,7 +262,7 @@ def _turned(study: Study, drifts: Sequence[Drift], off: np.ndarray) -> Evaluatio
     for k, d in enumerate(drifts):
         turned = np.clip(d.now + off[k], d.setting.low, d.setting.high)
         arrays[d.name][k * n : (k + 1) * n] = turned
-    return evaluate(study.varied(arrays))
+    return evaluate(study.job.varied(arrays))
 
 
 def _ranked(drifts, curves, fine, off, precision, zones, expected):
