@@ -114,8 +114,6 @@ class NextMeasurement:
 def readings(result, doubt: Doubt) -> list[Reading]:
     """Readings that this head and route allow, with their noise.
 
-    References
-    ----------
     .. [1] Noise of testers, thermocouples, spring balances and scribed lines (our choice).
     .. [2] Skin removed before a hardness test; correction on a curved surface: ISO 6507-1, ISO 6508-1 (from memory).
     """

@@ -28,14 +28,10 @@ def read_source(source, filename: str | None = None, limit_bytes: int = READ_LIM
     An upload of a file chooser is a mapping with ``name`` and ``content``, also as the one-element tuple
     that the widget's `value` is; `filename` is what messages call bytes.
 
-    References
-    ----------
-    .. [1] 20 MB read, 60 MB unpacked, 2 million cells (our choice).
-
-    Examples
-    --------
     >>> read_source(b"heat;C", "certs.csv").name
     'certs.csv'
+
+    .. [1] 20 MB read, 60 MB unpacked, 2 million cells (our choice).
     """
     if filename is not None:
         check_kind(filename, str, "filename")

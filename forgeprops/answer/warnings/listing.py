@@ -76,8 +76,6 @@ def of_case(e, case: int, bend=None) -> tuple[Warn, ...]:
     `bend` is the hosel on its own bench, which gives its own warnings; without it those of the hosel are
     left out.
 
-    References
-    ----------
     .. [1] ASTM 5 divides fine from coarse grain: ASTM A29 (common practice).
     .. [2] Marks from which scale, lost carbon, carbides and the like are worth a warning (our choice).
     """

@@ -62,7 +62,7 @@ class _Zone:
 
 
 class _Names(dict):
-    """What a sentence may name: ``face`` and the other zones, ``at`` the rule's zone; Ac1 … Ms, contents, and what is added."""
+    """What a sentence may name: ``face`` and the other zones, ``at`` the rule's zone; ``steel``; Ac1 … working, contents, and what is added."""
 
     def __init__(self, e, case: int, zone: int, added: dict):
         super().__init__(added, zone=ZONES[zone], at=_Zone(e, case, zone))
@@ -72,6 +72,8 @@ class _Names(dict):
         e, case = self._of
         if name in ZONES:
             return _Zone(e, case, ZONES.index(name))
+        if name == "steel":
+            return e.cases.steel_name(case)
         return (e.critical if name in e.critical else e.cases.composition)[name][case]
 
 
