@@ -32,7 +32,7 @@ _LONG_SOAK_S = 14_400.0
 #: Columns of the results that a zone shows by their own name, and by another one.
 _COLUMNS = """hardness_hv as_quenched_hv grain_astm undissolved peak_c die_c water_off_c low_c rebound_c
     rate_700_c_per_s""".split()
-_RENAMED = {"austenite_share": "share", "austenite_carbon": "carbon", "water_c": "water_on_c", "t85_s": "time_800_500_s"}  # fmt: skip
+_RENAMED = {"austenite_share": "share", "water_c": "water_on_c", "t85_s": "time_800_500_s"}
 
 
 class ZoneResult:
@@ -52,8 +52,7 @@ class ZoneResult:
     layers_hv : Points through the thickness, front to back.
     layer_fractions : dict of str to array; structure of the points of `layers_hv`.
     strength : Strength
-    austenite_share, austenite_carbon, grain_astm, undissolved : What the furnace made: share, its
-        carbon (wt%), ASTM grain, share of Cr-Mo carbides left.
+    austenite_share, grain_astm, undissolved : What the furnace made: share, ASTM grain, share of Cr-Mo carbides left.
     peak_c, die_c, water_c, water_off_c : float (the last two None without spray); mean metal
         temperature on leaving the furnace, in the die, when the spray starts and stops, °C.
     low_c, rebound_c : Lowest mean temperature of the march and the largest re-heating after a low,
@@ -61,7 +60,6 @@ class ZoneResult:
     rate_700_c_per_s, t85_s : Cooling rate at 700 °C without heat of transformation, time from 800
         to 500 °C with it; None where it did not cool through them.
     biot : float; Biot number in still air.
-    chances : dict; near a cliff, the chance of each outcome (see `interval.outcome_chances`).
     recrystallised_share, retained_strain : float; share of the pressed austenite that has
         recrystallised when the spray starts, and the press strain left in it.
     flow_stress : FlowStress; in the die at `die_c`, MPa with its band.
@@ -86,10 +84,6 @@ class ZoneResult:
     @functools.cached_property
     def strength(self):
         return self.estimate.evaluation.strength_of(0, self._zone)
-
-    @functools.cached_property
-    def chances(self) -> dict[str, float] | None:
-        return self.estimate.evaluation.chances(0, self._zone)
 
     def interval(self, name: str) -> tuple[float, float]:
         """80 % interval of "hardness_hv", "tensile_mpa" or "yield_mpa" of this zone."""
