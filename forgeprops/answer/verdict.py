@@ -50,7 +50,6 @@ class LimitState:
     value: float
     low: float
     high: float
-    unit: str
     met: bool  # by the middle value
     chance: float  # that the middle head of the lot keeps it
 
@@ -91,7 +90,10 @@ def chances(doubt: Doubt, case: int, limits: Limits, lots=LOTS, heads=HEADS) -> 
     A setting is right where the middle head of the lot keeps all limits; heads inside are counted in those lots.
     """
     z, x = deviates(lots, heads)
-    middle, single = doubt.lots(case, z), doubt.heads(case, x)
+    middle, single = (
+        doubt.lots(case, z),
+        x @ doubt.scatter[:, :, case],
+    )  # and its heads' departure from it
     right, inside, by_end = np.ones(lots, bool), np.ones((lots, heads), bool), {}
     for words, name, value, sign in limits.ends():
         if name in doubt.names:
@@ -297,12 +299,12 @@ def verdict_of(result, limits: Limits | None = None, like: Verdict | None = None
     states = []
     for words, name, value, sign in limits.ends():
         if name in names:
-            q, unit = names.index(name), QUANTITIES[name].unit
+            q = names.index(name)
             middle = float(doubt.middle[q, 0])
             met = sign * (middle - value) >= 0.0
             ends = result.interval(name) or ranges[:, q]  # its own interval stands
             ends = (max(float(end), 0.0) for end in ends)
-            states.append(LimitState(name, words, middle, *ends, unit, met, found.by_end[words]))
+            states.append(LimitState(name, words, middle, *ends, met, found.by_end[words]))
     codes = stops_of((w.code for w in result.warnings), limits)
     stops = tuple(w for w in result.warnings if w.code in codes)
     level = level_of(all(s.met for s in states), found.least, bool(stops))

@@ -129,16 +129,11 @@ def _zone_line(zone, units: Units) -> str:
 
 def _job(result) -> str:
     """Steel, head and settings in one line."""
-    route = result.route
-    parts = [f"preheat temperature {route.preheat_c:.0f} °C"]
-    spray = route.spray
+    route, spray, wet = result.route, result.route.spray, "no spray"
     if spray and spray.flux_kg_m2_s * spray.duration_s:
         flow = from_flux(spray.flux_kg_m2_s).flow_l_min
-        parts.append(
-            f"delay {spray.delay_s:g} s, spray {flow:.1f} L/min for {spray.duration_s:g} s"
-        )
-    else:
-        parts.append("no spray")
+        wet = f"delay {spray.delay_s:g} s, spray {flow:.1f} L/min for {spray.duration_s:g} s"
+    parts = [f"preheat temperature {route.preheat_c:.0f} °C", wet]
     parts += [q.words for q in route.quench] + [_air(result)] + [h.words for h in route.later]
     return f"{result.steel.name}, {result.head.name}: " + ", ".join(parts)
 

@@ -215,9 +215,7 @@ def _compare_with_grade(c: Certificate, named, graded: bool, problems) -> Certif
     return replace(c, steel=steel, problems=c.problems + tuple(said))
 
 
-def _outside_grade(
-    element: str, value: float, low: float, high, of: str, name: str, report
-) -> bool:
+def _outside_grade(element, value: float, low: float, high, of: str, name: str, report) -> bool:
     """Report a content outside the grade's range; True if it looks like a misplaced point."""
     top = math.inf if high is None else high
     if low <= value <= top:

@@ -30,9 +30,7 @@ class Certificate:
     row: int  # of the file (first of several)
     problems: tuple[Problem, ...] = ()
     rows: tuple[int, ...] = ()  # all that went into it
-    notes: Mapping[str, str] = field(
-        default_factory=dict
-    )  # of columns that are no element, by header
+    notes: Mapping[str, str] = field(default_factory=dict)  # other columns by header
     file: str = ""  # with the sheet of a workbook
 
     def problem(self, column: str, what: str, assumed: str) -> Problem:
