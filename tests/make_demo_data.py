@@ -122,7 +122,7 @@ def marched(run: str) -> Trace:
 
 def depths() -> dict[str, float]:
     """Depth of the thermocouples where it is known, mm: the face's sits at half its finished thickness."""
-    return {"T1": round(fp.head(HEAD).face.thickness_mm / 2, 2)}
+    return {"T1": round(fp.head(HEAD).face_thickness_mm / 2, 2)}
 
 
 def traces(rng) -> bytes:

@@ -76,10 +76,11 @@ def test_time_to_heat_through_and_a_short_soak():
 def test_effort_and_projected_area(hot):
     head = fp.head("mid-iron")
     area = projected_areas_mm2(head.drawing("forged"))
-    assert area["face"] + area["rim"] == pytest.approx(head.rim.length_mm * head.rim.height_mm)
-    hosel = head.hosel
-    length = hosel.length_mm + hosel.length_allowance_mm
-    assert area["hosel"] == pytest.approx((hosel.outside_mm + hosel.allowance_mm) * length)
+    assert area["face"] + area["rim"] == pytest.approx(head.rim_length_mm * head.rim_height_mm)
+    length = head.hosel_length_mm + head.hosel_length_allowance_mm
+    assert area["hosel"] == pytest.approx(
+        (head.hosel_outside_mm + head.hosel_allowance_mm) * length
+    )
     z = hot.zones["hosel"]
     assert z.flow_stress.mpa == pytest.approx(flow_stress_mpa(hot.steel, z.die_c, 0.15, 3.0))
     assert z.flow_stress.low_mpa < z.flow_stress.mpa < z.flow_stress.high_mpa

@@ -70,7 +70,7 @@ def _settings(given, what: str, form: str) -> dict[str, Any]:
 def head_from(given) -> Head:
     """A head from a head, a library name, None (the mid-iron), or dimensions changed on one of the library.
 
-    >>> head_from({"head": "wedge", "face_thickness_mm": 3.0}).face.thickness_mm
+    >>> head_from({"head": "wedge", "face_thickness_mm": 3.0}).face_thickness_mm
     3.0
     """
     if isinstance(given, Head):

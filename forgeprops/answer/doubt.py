@@ -51,7 +51,7 @@ def rows_of(steel, head, route, shop) -> list[tuple]:
     for name in SCATTERED:
         what = table()[name]
         if what.group == "head":
-            thick = head.face.thickness_mm + what.spread.sd(head.face.thickness_mm)
+            thick = head.face_thickness_mm + what.spread.sd(head.face_thickness_mm)
             rows.append((steel, _with_face(head, thick), route, shop))
         elif what.part == "spray" and not wet:
             rows.append(case)
@@ -173,9 +173,7 @@ def doubt_of(
     def longer(z: float) -> np.ndarray:
         """More or less of the hosel bends."""
         heads, longer_by = e.cases.heads, 1.0 + z * BEND_LENGTH_SHARE / Z
-        bent = heads.hosel.bend_zone_mm * longer_by
-        hosel = dataclasses.replace(heads.hosel, bend_zone_mm=bent)
-        heads = dataclasses.replace(heads, hosel=hosel)
+        heads = dataclasses.replace(heads, bend_zone_mm=heads.bend_zone_mm * longer_by)
         return moved(cases=dataclasses.replace(e.cases, heads=heads))
 
     length = either(longer)

@@ -119,10 +119,11 @@ class Evaluation:
     @functools.cached_property
     def hosel(self) -> dict[str, np.ndarray]:
         """Hosel on the bench, see `hosel.limits.bends_of_heads`."""
-        names, metal = ("outside_mm", "bore_mm", "bend_zone_mm", "length_mm"), self.strength
-        outside, bore, bent, length = (self.cases.dimension("hosel", name) for name in names)
+        names = ("hosel_outside_mm", "hosel_bore_mm", "bend_zone_mm", "hosel_length_mm")
+        metal = self.strength
+        outside, bore, bent, length = map(self.cases.dimension, names)
         hosel, neck = ({name: v[:, zone] for name, v in metal.items()} for zone in (_HOSEL, _NECK))
-        share = gradient_share(bent, length, self.cases.dimension("neck", "length_mm"))
+        share = gradient_share(bent, length, self.cases.dimension("neck_length_mm"))
         return bends_of_heads(outside, bore, bent, hosel, neck, share, self.bench)
 
     def bend_of(self, head: Head, case: int = 0, **bench):
@@ -145,10 +146,10 @@ class Evaluation:
         """The faces as the strike meets them."""
         cases = self.cases
         mass_g = np.broadcast_to(mass_g_of(cases.heads), (len(cases.heads),))[cases.head_of]
-        size = [cases.dimension("face", n) for n in ("thickness_mm", "length_mm", "height_mm")]
-        kept = size[0] / (size[0] + cases.dimension("face", "allowance_mm"))
-        rim = (cases.dimension("rim", n) for n in ("thickness_mm", "length_mm", "height_mm"))
-        swing = (cases.dimension("face", n) for n in ("loft_deg", "club_speed_m_s"))
+        size = [cases.dimension(f"face_{n}_mm") for n in ("thickness", "length", "height")]
+        kept = size[0] / (size[0] + cases.dimension("face_allowance_mm"))
+        rim = (cases.dimension(f"rim_{n}_mm") for n in ("thickness", "length", "height"))
+        swing = map(cases.dimension, ("loft_deg", "club_speed_m_s"))
         rim_hv = np.clip(self.results.layers_hv(1)[:, 0], 60.0, 900.0)
         layers = layers_of_faces(self.results.layers_hv(0), kept)
         metal = layers, rim_hv, tuple(self.shares[:, :, 0])

@@ -133,7 +133,7 @@ def readings(result, doubt: Doubt) -> list[Reading]:
             add("thermocouple in the face", 1, TRACE_LN_SD, 1.0, float(ln_sd))
         rate_sd = table()["flux"].spread.value
         add("catch can under the spray", 1, flux * CAN_SHARE, float(flux), rate_sd)
-    length = float(result.head.hosel.bend_zone_mm)
+    length = float(result.head.bend_zone_mm)
     bent = length * LENGTH_SHARE, length, BEND_LENGTH_SHARE / Z80
     add("length of hosel that bends", 1, *bent)
     pull = float(doubt.middle[doubt.names.index("bar_force_n"), 0])

@@ -196,12 +196,12 @@ class Estimate:
         head, zones = self.head, self.zones
         carbon, limit = self.steel.get("C"), self.flatness_mm
         shape = bow_of_head(head, zones["face"], carbon, zones["neck"], limit_mm=limit)
-        machined = {name: getattr(head, name).allowance_mm for name in ("face", "rim", "neck")}
-        machined["hosel"] = head.hosel.allowance_mm + head.hosel.bore_mm
+        machined = {z: getattr(head, f"{z}_allowance_mm") for z in ("face", "rim", "neck")}
+        machined["hosel"] = head.hosel_allowance_mm + head.hosel_bore_mm
         machined["body"] = max(b.allowance_mm for b in head.body)
         hardest = {name: float(zones[name].layers_hv.max()) for name in zones}
         # the recess is milled from the back
-        back = np.linspace(head.face.thickness_mm / head.face.forged_thickness_mm, 1.0, 5)
+        back = np.linspace(head.face_thickness_mm / head.forged_thickness_mm, 1.0, 5)
         points = zones["face"].layers_hv
         hardest["face"] = float(np.interp(back, lobatto(points.size)[0], points).max())
         cut = [name for name in zones if machined[name] > 0.0]

@@ -200,8 +200,8 @@ def bow_of_head(head, face, carbon_pct: float, neck=None, **options) -> FaceBow:
         strains, share = _layer_strains(neck, carbon_pct), options.get("plastic_share", 0.5)
         mismatch = gradient_per_mm(strains, across) * across
         mismatch += frozen_thermal_strain(_difference_c(neck), share)
-        given["neck"] = across, head.neck.length_mm, mismatch
-    return face_bow(head.face.forged_thickness_mm, head.face.length_mm, **{**given, **options})
+        given["neck"] = across, head.neck_length_mm, mismatch
+    return face_bow(head.forged_thickness_mm, head.face_length_mm, **{**given, **options})
 
 
 def _difference_c(zone) -> float:

@@ -124,12 +124,13 @@ def bend_of_head(head, hosel: Strength, neck: Strength, **bench) -> HoselBend:
     The head's ``bend_zone_mm`` is by definition the length over which the bend spreads: straight, bored
     hosel.  Taper and solid neck are stronger and stay out of it; the hardness gradient across it is kept.
     """
-    h, here = head.hosel, beam.metal_of(hosel)
-    share = float(gradient_share(h.bend_zone_mm, h.length_mm, head.neck.length_mm))
+    here = beam.metal_of(hosel)
+    share = float(gradient_share(head.bend_zone_mm, head.hosel_length_mm, head.neck_length_mm))
     mixed = (here + share * (beam.metal_of(neck) - here)).tolist()
     neck = dataclasses.replace(neck, **dict(zip(QUANTITIES, mixed, strict=True)))
     metal = {"material": hosel, "neck_material": neck}
-    return hosel_bend(h.outside_mm, h.bore_mm, h.bend_zone_mm, **metal, **bench)
+    tube = head.hosel_outside_mm, head.hosel_bore_mm, head.bend_zone_mm
+    return hosel_bend(*tube, **metal, **bench)
 
 
 def _off_centre(here: Strength, bench: Bench, out_d: float, bore: float) -> dict[str, float]:

@@ -16,8 +16,8 @@ from typing import Any
 import numpy as np
 
 from ..base.errors import InputError
-from .drawing import Block, Drawing
-from .head import PARTS, Head
+from .drawing import DIMENSIONS, Block, Drawing
+from .head import Head
 from .route import MEDIA, QUENCH, Quench, Route, Spray, Temper
 from .settings import CHOICES, setting
 from .shop import NUMBERS, Shop
@@ -203,9 +203,9 @@ class Cases:
         water = {"water on": on, "water off": on + route["spray_s"]}
         return {"out of furnace": out, **press, **water}
 
-    def dimension(self, part: str, name: str) -> np.ndarray:
-        """A finished dimension of every case, mm, shape (n,)."""
-        values = np.asarray(getattr(getattr(self.heads, part), name), float)
+    def dimension(self, name: str) -> np.ndarray:
+        """A finished dimension of every case, mm, by its short name, shape (n,)."""
+        values = np.asarray(getattr(self.heads, name), float)
         return np.broadcast_to(values, (len(self.heads),))[self.head_of]
 
 
@@ -254,15 +254,11 @@ def steel_columns(steels: Sequence[Steel]) -> SteelColumns:
 
 def head_columns(heads: Sequence[Head]) -> Drawing:
     """Columns of a list of heads, finished."""
-    parts = {}
-    for name, kind in PARTS.items():
-        fields = {f.name: f.name for f in dataclasses.fields(kind)}
-        parts[name] = kind(**_columns([getattr(h, name) for h in heads], fields))
     bodies, of = _distinct([h.body for h in heads])
     most = max(map(len, bodies))
     padded = np.array([[*map(_get_block, b), *[_NO_BLOCK] * (most - len(b))] for b in bodies])
     body = tuple(Block("", *padded[of, i].T.copy()) for i in range(most))
-    return Drawing(body=body, **parts)
+    return Drawing(body=body, **_columns(heads, {name: name for name in DIMENSIONS}))
 
 
 @functools.lru_cache(maxsize=256)
@@ -296,13 +292,13 @@ def spread(steel, head, route, shop, values: Mapping[str, np.ndarray]) -> Cases:
     n = max(map(len, values.values()), default=1)
     found = Cases.of([steel], [head], [route], [shop]).rows(np.zeros(n, np.int64))
     contents: dict[str, np.ndarray] = {}
-    parts: dict[str, dict[str, np.ndarray]] = {}
+    dimensions: dict[str, np.ndarray] = {}
     for name, v in values.items():
         what = setting(name)
         if what.group == "steel":
             contents[name] = v
         elif what.group == "head":
-            parts.setdefault(what.part, {})[what.field] = v
+            dimensions[name] = v
         elif what.group == "route":
             found.route[name] = v
         else:
@@ -313,8 +309,8 @@ def spread(steel, head, route, shop, values: Mapping[str, np.ndarray]) -> Cases:
         sd = {e: v * (e not in contents) for e, v in each.content_sd.items()}
         steels = dataclasses.replace(each, contents={**each.contents, **contents}, content_sd=sd)
         changed |= {"steels": steels, "steel_of": np.arange(n)}
-    if parts:
-        plain = {p: dataclasses.replace(getattr(head, p), **parts.get(p, {})) for p in PARTS}
-        heads = Drawing(body=head.body, **plain)
+    if dimensions:
+        own = {name: getattr(head, name) for name in DIMENSIONS}
+        heads = Drawing(body=head.body, **{**own, **dimensions})
         changed |= {"heads": heads, "head_of": np.arange(n)}
     return dataclasses.replace(found, **changed)

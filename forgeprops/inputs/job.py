@@ -50,7 +50,7 @@ class Job(Saved):
     Examples
     --------
     >>> job = Job("4130").with_(preheat_c=900, face_thickness_mm=2.6, bar_mm=600)
-    >>> job.route.preheat_c, job.head.face.thickness_mm, job.bench["bar_mm"]
+    >>> job.route.preheat_c, job.head.face_thickness_mm, job.bench["bar_mm"]
     (900.0, 2.6, 600.0)
     >>> load_job(Job("1045").with_(spray_s=6).as_bytes()).route.spray.duration_s
     6.0
@@ -144,8 +144,7 @@ class Job(Saved):
         if what.group == "route":
             value = self.route.setting(name)
         else:
-            part = getattr(self.head, what.part) if what.group == "head" else self.shop
-            value = getattr(part, what.field)
+            value = getattr(self.head if what.group == "head" else self.shop, what.field)
         if value is None:
             why = "this route has no spray, or takes the value of its surroundings"
             raise InputError(f"{name} cannot be varied: {why}.")

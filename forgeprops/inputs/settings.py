@@ -144,10 +144,10 @@ def _checked(part: str) -> tuple[Setting, ...]:
     return tuple(s for s in of_part if s.is_number or s.name in CHOICES)
 
 
-def check_settings(obj, part: str) -> None:
+def check_settings(obj, part: str, where: str = "") -> None:
     """Check numbers and choices of a frozen part of a case and store them; a default of None may stay."""
     for what in _checked(part):
         value = getattr(obj, what.field)
         if value is not None or getattr(type(obj), what.field) is not None:
-            value = what.check(value, part.replace("_", " "))
+            value = what.check(value, where or part.replace("_", " "))
             object.__setattr__(obj, what.field, value)

@@ -170,12 +170,11 @@ def _zone(zone, shown: Units) -> dict[str, str]:
 
 def _head(head, shown: Units) -> str:
     forged, finished = head.zones("forged"), head.zones("finished")
-    hosel = head.hosel
     return (
         f"finished {sum(z.mass_g for z in finished.values()):.0f} g, as forged "
-        f"{sum(z.mass_g for z in forged.values()):.0f} g; face {shown.length_text(head.face.thickness_mm)} finished; "
-        f"hosel {shown.length_text(hosel.outside_mm)} outside, {shown.length_text(hosel.bore_mm)} bore, bend zone "
-        f"{shown.length_text(hosel.bend_zone_mm)}."
+        f"{sum(z.mass_g for z in forged.values()):.0f} g; face {shown.length_text(head.face_thickness_mm)} finished; "
+        f"hosel {shown.length_text(head.hosel_outside_mm)} outside, {shown.length_text(head.hosel_bore_mm)} bore, bend zone "
+        f"{shown.length_text(head.bend_zone_mm)}."
     )
 
 

@@ -66,11 +66,11 @@ def head(draw):
     """A library head, some dimensions of it changed, or its body in one to five other blocks."""
     made = fp.head(draw.choice(fp.heads()))
     for name in draw.sample(sorted(made.SETTINGS), draw.choice((0, 0, 1, 2, 3))):
-        setting, (part, field) = table()[name], made.SETTINGS[name]
+        setting = table()[name]
         if draw.random() < 0.4:
             value = number(draw, setting.low, setting.high)
         else:
-            value = getattr(getattr(made, part), field) * draw.uniform(0.7, 1.4)
+            value = getattr(made, name) * draw.uniform(0.7, 1.4)
         with contextlib.suppress(fp.InputError):
             changed = made.with_(**{name: value})
             if 100.0 <= changed.mass_g() <= 600.0:

@@ -299,13 +299,14 @@ def test_bad_input_is_one_clear_sentence(bad, message):
 
 def test_bend_of_head_uses_the_bored_straight_hosel():
     head, here, there = fp.head("mid-iron"), strength(150, SOFT), strength(190, SOFT)
-    h = head.hosel
-    share = gradient_share(h.bend_zone_mm, h.length_mm, head.neck.length_mm)
+    share = gradient_share(head.bend_zone_mm, head.hosel_length_mm, head.neck_length_mm)
     assert 0.3 < share < 0.6  # 15 mm of the 35 mm between the middles of hosel and neck
     bend = bend_of_head(head, here, there)
     expected = [here.yield_mpa, here.yield_mpa + share * (there.yield_mpa - here.yield_mpa)]
     assert bend.bench.metal[0, :, 1] == pytest.approx(expected)
-    straight = soft(outside_mm=h.outside_mm, bore_mm=h.bore_mm, length_mm=h.bend_zone_mm)
+    straight = soft(
+        outside_mm=head.hosel_outside_mm, bore_mm=head.hosel_bore_mm, length_mm=head.bend_zone_mm
+    )
     assert bend.bends_at_mm == 0.0 and 0.7 < bend.allowed_deg / straight.allowed_deg < 1.1
     even = bend_of_head(head, here, here).allowed_deg
     assert even == pytest.approx(straight.allowed_deg, rel=1e-12)

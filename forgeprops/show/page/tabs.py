@@ -66,8 +66,9 @@ def _bending(desk: Desk, result, progress) -> list[dict]:
     blocks = [_bend_facts(u, result.hosel), form("bench", "Set", *fields)]
     blocks.append(form("reading", "Bend by the reading alone", reading))
     if desk.reading_hv:
-        h, hv = job.head.hosel, desk.reading_hv
-        alone = hosel_bend(h.outside_mm, h.bore_mm, h.bend_zone_mm, hv, **dict(job.bench))
+        h, hv = job.head, desk.reading_hv
+        tube = h.hosel_outside_mm, h.hosel_bore_mm, h.bend_zone_mm
+        alone = hosel_bend(*tube, hv, **dict(job.bench))
         say = text(f"By {u.hardness_text(hv)} alone, structure not known:")
         blocks += [say, _bend_facts(u, alone)]
     return [*blocks, *(text(u.text(words), "small") for words in BENCH[:4])]
