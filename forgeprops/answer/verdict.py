@@ -90,10 +90,8 @@ def chances(doubt: Doubt, case: int, limits: Limits, lots=LOTS, heads=HEADS) -> 
     A setting is right where the middle head of the lot keeps all limits; heads inside are counted in those lots.
     """
     z, x = deviates(lots, heads)
-    middle, single = (
-        doubt.lots(case, z),
-        x @ doubt.scatter[:, :, case],
-    )  # and its heads' departure from it
+    middle = doubt.lots(case, z)
+    single = x @ doubt.scatter[:, :, case]  # how far its heads depart from it
     right, inside, by_end = np.ones(lots, bool), np.ones((lots, heads), bool), {}
     for words, name, value, sign in limits.ends():
         if name in doubt.names:
