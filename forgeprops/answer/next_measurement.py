@@ -60,10 +60,8 @@ class NextMeasurement:
     ----------
     quantity, label, unit : What decides the verdict most.
     low, high : Its 80 % range now, that of the limit.
-    range_now, range_then : Width over the drawn lots (a hosel's bend length among them), and the mean width after the
-        reading.
-    others : tuple of (str, int, float); the other readings, their heads and the width they leave,
-        best first.
+    range_now, range_then : Width over the drawn lots (a hosel's bend length among them), and its mean after the reading.
+    others : The other readings, their heads and the width they leave, best first.
     """
 
     reading: Reading

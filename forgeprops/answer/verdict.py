@@ -262,11 +262,10 @@ def short_verdicts(cases, result, limits: Limits, lots=256, heads=32) -> list[Sh
         met = all(sign * (values[name] - value) >= 0.0 for _, name, value, sign in ends)
         c = chances(doubt, i, limits, lots, heads)
         stop = "".join(stops_of(codes.split("; "), limits)[:1])
-        level = level_of(met, c.least, bool(stop))
-        by = {name: 1.0 for _, name, *_ in ends}
+        level, by = level_of(met, c.least, bool(stop)), {}
         for words, name, *_ in ends:
-            by[name] += c.by_end[words] - 1.0
-        counts = (round(100 * share) for share in (c.heads_inside, c.with_doubt))
+            by[name] = by.get(name, 1.0) + c.by_end[words] - 1.0
+        counts = round(100 * c.heads_inside), round(100 * c.with_doubt)
         found.append(ShortVerdict(level, c.right, *counts, by, stop, values))
     return found
 
