@@ -98,10 +98,6 @@ class Doubt:
                 found += _line(z[:, j], at, change)
         return found
 
-    def heads(self, case: int, x: np.ndarray) -> np.ndarray:
-        """Departure of single heads from the middle one, shape (heads, q), for deviates of shape (heads, SCATTERED)."""
-        return x @ self.scatter[:, :, case]
-
 
 def _line(z, at, change):
     """Straight lines through the calculated points, and on beyond the last two."""
@@ -171,10 +167,8 @@ def doubt_of(
     def either(change) -> np.ndarray:
         return np.stack([change(-1.0), np.zeros_like(middle), change(1.0)])
 
-    by_structure = [
-        either(lambda z, s=s: moved(e.results.moved(z * e.sd_hv * np.sqrt(np.clip(s, 0.0, 1.0)))))
-        for s in e.doubted
-    ]
+    sds_hv = (e.sd_hv * np.sqrt(np.clip(share, 0.0, 1.0)) for share in e.doubted)
+    by_structure = [either(lambda z, sd=sd: moved(e.results.moved(z * sd))) for sd in sds_hv]
 
     def longer(z: float) -> np.ndarray:
         """More or less of the hosel bends."""

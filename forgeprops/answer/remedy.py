@@ -160,10 +160,9 @@ def _later_heats(highest_c: float, later: tuple) -> Iterator[tuple[tuple, str]]:
                 yield (*before, other, *after), words
     if not later:
         heats = [(Temper(float(t)), f"temper at {t} °C, 1 h") for t in _TEMPERS_C]
-        for t in _LOCAL_C:
-            heats.append((Temper(float(t), zones=_ENDS), f"temper hosel and neck at {t} °C, 1 h"))
-        for t in _LOCAL_C:
-            heats.append((LocalHeat("hosel", float(t)), f"heat the hosel to {t} °C, 10 min"))
+        ends, local = "temper hosel and neck at {} °C, 1 h", "heat the hosel to {} °C, 10 min"
+        heats += [(Temper(float(t), zones=_ENDS), ends.format(t)) for t in _LOCAL_C]
+        heats += [(LocalHeat("hosel", float(t)), local.format(t)) for t in _LOCAL_C]
         yield from (((heat,), words) for heat, words in heats if heat.temperature_c <= highest_c)
 
 
@@ -173,13 +172,10 @@ def _other_heats(heat: Temper | LocalHeat) -> list[tuple]:
     if isinstance(heat, LocalHeat):
         others = (t for t in _LOCAL_C if t != heat.peak_c)
         return [(grow(heat, peak_c=float(t)), f"heat the hosel to {t} °C only") for t in others]
-    warmer = (heat.temperature_c + step for step in _TEMPER_STEPS_C)
-    found = [
-        (grow(heat, temperature_c=t), f"temper at {t:g} °C") for t in warmer if t >= _LEAST_TEMPER_C
-    ]
-    if not heat.zones:
-        found.append((grow(heat, zones=_ENDS), "temper hosel and neck alone"))
-    return found
+    others = [heat.temperature_c + step for step in _TEMPER_STEPS_C]
+    others = [t for t in others if t >= _LEAST_TEMPER_C]
+    found = [(grow(heat, temperature_c=t), f"temper at {t:g} °C") for t in others]
+    return found + [(grow(heat, zones=_ENDS), "temper hosel and neck alone")] * (not heat.zones)
 
 
 def best_remedy(result, verdict) -> Remedy | None:

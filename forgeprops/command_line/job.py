@@ -110,13 +110,10 @@ def _quench(text: str):
 
 def _head(options, like):
     """The head scaled to the numbers of the options, or None where there are none."""
-    forms = {"blade_mm": (2, "2 numbers in mm, for example 76x45"), "mass_g": (1, "a number")}
-    forms |= {
-        "hosel_mm": (3, "3 numbers in mm, for example 13.4x9.4x60"),
-        "face_mm": (1, "a number"),
-    }
-    given = {}
-    for name, (count, form) in forms.items():
+    numbers_of = {"blade_mm": (2, "2 numbers in mm, for example 76x45"), "mass_g": (1, "a number")}
+    numbers_of["hosel_mm"] = 3, "3 numbers in mm, for example 13.4x9.4x60"
+    numbers_of["face_mm"], given = (1, "a number"), {}
+    for name, (count, form) in numbers_of.items():
         if text := getattr(options, name):
             wrong = f"--{name.replace('_', '-')} {shown(text)} must be {form}."
             numbers = _numbers(text.replace("×", "x").split("x"), count, wrong)

@@ -8,6 +8,8 @@ import math
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
 
+import numpy as np
+
 from ..base.errors import InputError, OtherLayout
 from ..base.in_words import InWords
 from .cells import cell_text, header_key, read_number
@@ -133,13 +135,9 @@ def stretches(rows: Sequence[int]) -> list[tuple[int, int]]:
     >>> stretches([4, 5, 6, 9])
     [(4, 6), (9, 9)]
     """
-    runs: list[tuple[int, int]] = []
-    for row in sorted(rows):
-        if runs and row <= runs[-1][1] + 1:
-            runs[-1] = (runs[-1][0], row)
-        else:
-            runs.append((row, row))
-    return runs
+    rows = np.unique(rows)
+    runs = np.split(rows, np.flatnonzero(np.diff(rows) > 1) + 1)
+    return [(int(run[0]), int(run[-1])) for run in runs if run.size]
 
 
 def read_rows_of(

@@ -27,17 +27,14 @@ def _branch(name: str, id: str) -> Rule:
     return Rule(f"range:{id}", "note", where, lambda e, i: "", "hosel", once=True)
 
 
-def _on_bench(holds):
-    return lambda e: holds(e.hosel)
-
-
 def hosel() -> Iterator[Rule]:
     """What a bend in full says with its own numbers, so that no sentence is needed here."""
     yield listed("hosel-hard", lambda e: e.hosel["allowed_deg"] < STIFF_HOSEL_DEG, needs="hosel")
     for name, id in RANGE_OF.items():
         yield _branch(name, id)
     for code, (rank, holds) in NOTES.items():
-        yield Rule(code, rank, _on_bench(holds), lambda e, i: "", "hosel", once=True)
+        bent = (lambda e, holds=holds: holds(e.hosel)), lambda e, i: ""
+        yield Rule(code, rank, *bent, "hosel", once=True)
 
 
 #: Every warning of an estimate, in the order of the shop floor.
