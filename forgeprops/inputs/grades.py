@@ -106,11 +106,7 @@ def grade(name: str) -> Steel:
     -------
     Steel
         `.limits` holds the standard's (low, high), wt%, None where an end is not named; `.source` where it was read.
-
-    Raises
-    ------
-    InputError
-        A grade that is unknown, or known and not covered, with the reason.
+        An InputError says of a grade that it is unknown, or known and not covered and why.
 
     References
     ----------
