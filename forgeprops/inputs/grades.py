@@ -34,8 +34,6 @@ def _names() -> dict[str, str]:
 def grades() -> tuple[str, ...]:
     """Names of the grades in the library, in the table's order (standard, then family, then carbon).
 
-    Examples
-    --------
     >>> "4130" in grades(), len(grades()) >= 26
     (True, True)
     """
