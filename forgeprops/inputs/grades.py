@@ -40,26 +40,6 @@ def grades() -> tuple[str, ...]:
     return tuple(_rows())
 
 
-def _resolve(name) -> str:
-    if isinstance(name, int) and not isinstance(name, bool):
-        name = str(name)
-    if not isinstance(name, str) or not name.strip():
-        raise InputError(f"grade must be a name such as '4130' (see grades()); got {shown(name)}.")
-    key = _key(name)
-    if key in _names():
-        return _names()[key]
-    for row in read_rows("library/not_covered.csv"):
-        if re.fullmatch(row["pattern"], key):
-            what = f"{row['what']}, which is not covered: {row['why']}"
-            raise InputError(f"{name.strip()} is {what}.")
-    near = {n for k, n in _names().items() if _is_near(key, k)}
-    hint = f"; did you mean {near.pop()!r}?" if len(near) == 1 else "."
-    raise InputError(
-        f"grade {shown(name)} is unknown{hint} Type its chemistry, such as 'C 0.31 Mn 0.5 Cr 0.95 Mo 0.2', or take one "
-        f"of the {len(grades())} library grades (fp.grades(), --list)."
-    )
-
-
 def _is_near(key: str, known: str) -> bool:
     """Whether a spelling has letters behind a name or stops short of it; another number is another steel."""
     if key.replace("o", "0").replace("l", "1") == known:
@@ -119,7 +99,23 @@ def grade(name: str) -> Steel:
     >>> grade("1.7225").name
     '42CrMo4'
     """
-    return _steel(_resolve(name))
+    if isinstance(name, int) and not isinstance(name, bool):
+        name = str(name)
+    if not isinstance(name, str) or not name.strip():
+        raise InputError(f"grade must be a name such as '4130' (see grades()); got {shown(name)}.")
+    key = _key(name)
+    if key in _names():
+        return _steel(_names()[key])
+    for row in read_rows("library/not_covered.csv"):
+        if re.fullmatch(row["pattern"], key):
+            what = f"{row['what']}, which is not covered: {row['why']}"
+            raise InputError(f"{name.strip()} is {what}.")
+    near = {n for k, n in _names().items() if _is_near(key, k)}
+    hint = f"; did you mean {near.pop()!r}?" if len(near) == 1 else "."
+    raise InputError(
+        f"grade {shown(name)} is unknown{hint} Type its chemistry, such as 'C 0.31 Mn 0.5 Cr 0.95 Mo 0.2', or take one "
+        f"of the {len(grades())} library grades (fp.grades(), --list)."
+    )
 
 
 def steel_of(given, name: str = "steel") -> Steel:

@@ -58,14 +58,6 @@ QUANTITIES, VETOES = map(MappingProxyType, _quantities())
 _WRITTEN = {"hrc": "HRC", "hrb": "HRB", "hb": "HB"}
 
 
-def _column(name: str) -> tuple[str, str]:
-    """Quantity and scale of a limit's name: ("face_hardness_hv", "HRC") for "face_hardness_hrc"."""
-    stem, _, end = str(name).rpartition("_")
-    if end in _WRITTEN and f"{stem}_hv" in QUANTITIES:
-        return f"{stem}_hv", _WRITTEN[end]
-    return check_choice(name, "quantity to limit", QUANTITIES), ""
-
-
 @dataclass(frozen=True, init=False)
 class Limits:
     """Lower and upper limits by quantity.
@@ -105,7 +97,10 @@ class Limits:
     def __init__(self, **bounds):
         checked, written = {}, {}
         for given, pair in bounds.items():
-            name, scale = _column(given)
+            stem, _, end = str(given).rpartition("_")
+            name, scale = f"{stem}_hv", _WRITTEN.get(end, "")
+            if not scale or name not in QUANTITIES:
+                name, scale = check_choice(given, "quantity to limit", QUANTITIES), ""
             if name in checked:
                 raise InputError(f"{QUANTITIES[name].label} is limited twice; give it once.")
             form = "a pair (low, high), None for no limit at an end"
