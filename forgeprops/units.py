@@ -7,7 +7,7 @@ The package calculates, and writes its sentences, in °C, mm, HV, L/min, N and M
 from __future__ import annotations
 
 import re
-from dataclasses import asdict, dataclass
+from dataclasses import dataclass
 
 from .base.constants import LBF_N, MM_PER_INCH
 from .base.errors import InputError, check_choice, check_kind, shown
@@ -244,10 +244,6 @@ class Units:
                     column = self.convert(column, unit)
             shown[name] = column
         return type(frame)(shown, index=frame.index)
-
-    def to_dict(self) -> dict[str, str]:
-        """Units by kind, for JSON and file headers."""
-        return asdict(self)
 
 
 #: Units of a shop in the United States.

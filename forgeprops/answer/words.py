@@ -334,7 +334,7 @@ def to_dict(result, units=None) -> dict[str, Any]:
     bend, dry, face, shape = result.hosel, result.without_spray, result.face, result.distortion
     said = "as the end of their names says: °C, mm, HV, MPa, N"
     out = {
-        "units": {"numbers": said, **units.to_dict()},
+        "units": {"numbers": said, **vars(units)},
         "steel": result.steel.name,
         "head": result.head.name,
         "preheat_c": result.route.preheat_c,

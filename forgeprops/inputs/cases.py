@@ -144,9 +144,6 @@ class Cases:
                 part = dataclasses.replace(part, **changed)
         return part
 
-    def steel_name(self, case: int) -> str:
-        return self.steels.names[self.steel_of[case]]
-
     def content(self, element: str) -> np.ndarray:
         """Content of `element` of every case, wt%, shape (n,)."""
         return self.steels.get(element)[self.steel_of, 0]

@@ -19,7 +19,7 @@ from ..base.errors import (
     shown,
 )
 from ..io.saved import Saved
-from .settings import CHOICES, COOLING_WORDS, by_part, check_settings, numbers_of, places
+from .settings import CHOICES, COOLING_WORDS, by_part, check_settings, numbers_of, table
 
 #: Highest furnace temperature accepted, °C: above it low-alloy steel burns (incipient melting at the grain
 #: boundaries).  1343 °C is the highest safe heating temperature read for 1010 ("Heating
@@ -328,7 +328,7 @@ class Route(Saved):
         return dataclasses.replace(self, **furnace, **still, **gone, **cool)
 
     #: Short name of every setting: the step, or the route itself, and the field that hold it.
-    SETTINGS = places("route")
+    SETTINGS = {s.name: (s.part, s.field) for s in table().values() if s.group == "route"}
 
     def with_(self, **settings) -> Route:
         """Return a copy with some settings changed, by their short names (see `Route.SETTINGS`)."""

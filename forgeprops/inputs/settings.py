@@ -113,11 +113,6 @@ def settings(group: str = "") -> tuple[str, ...]:
     return tuple(s.name for g in VARIED for s in map(table().get, settings(g)) if s.is_number)
 
 
-def places(group: str) -> dict[str, tuple[str, str]]:
-    """Part and field of every setting of a group by its short name."""
-    return {s.name: (s.part, s.field) for s in table().values() if s.group == group}
-
-
 def by_part(values: Mapping, known: Mapping, what: str, where: str) -> dict[str, dict]:
     """Values by short name as values by part and field; a name that is not known is refused."""
     parts: dict[str, dict] = {}

@@ -80,7 +80,13 @@ def head_from(
     factor = 1.0
     if mass_g is not None:
         mass_g = check_number(mass_g, "head mass", *MASS_G, "g", "head_from")
-        factor = _body_factor(made, mass_g, t)
+        own = made.zones("finished")["body"].mass_g
+        rest, (low, high) = made.mass_g() - own, (f * f for f in BODY_FACTOR)
+        if not rest + low * own <= mass_g <= rest + high * own:
+            ends = f"{rest + low * own:.0f} to {rest + high * own:.0f} g"
+            said = f"with this face, blade and hosel the shape of {t.name} takes {ends}"
+            raise InputError(f"head mass is {mass_g:g} g; {said}.")
+        factor = math.sqrt((mass_g - rest) / own)
         body = tuple(
             grow(b, width_mm=b.width_mm * factor, thickness_mm=b.thickness_mm * factor)
             for b in body
@@ -106,15 +112,3 @@ def _numbers(given, names: tuple[str, ...], what: str, t: Head) -> list[float]:
     words = ", ".join(n.split("_", 1)[1].removesuffix("_mm") for n in names)
     given = check_list(given, what, f"({words}) in mm", len(names))
     return [s.check(value, "head_from") for s, value in zip(settings, given, strict=True)]
-
-
-def _body_factor(made: Head, mass_g: float, t: Head) -> float:
-    own = made.zones("finished")["body"].mass_g
-    rest = made.mass_g() - own
-    low, high = BODY_FACTOR
-    if not rest + low**2 * own <= mass_g <= rest + high**2 * own:
-        raise InputError(
-            f"head mass is {mass_g:g} g; with this face, blade and hosel the shape of {t.name} takes "
-            f"{rest + low**2 * own:.0f} to {rest + high**2 * own:.0f} g."
-        )
-    return math.sqrt((mass_g - rest) / own)

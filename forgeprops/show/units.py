@@ -35,5 +35,5 @@ def choose_units(*, keep: bool = True, **chosen: str) -> Units:
     if keep:
         path = units_file()
         path.parent.mkdir(parents=True, exist_ok=True)
-        write_json(path, _KIND, _VERSION, made.to_dict(), overwrite=True)
+        write_json(path, _KIND, _VERSION, vars(made), overwrite=True)
     return made

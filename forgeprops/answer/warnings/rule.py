@@ -67,7 +67,7 @@ class _Names(dict):
         if name in ZONES:
             return _Zone(e, case, ZONES.index(name))
         if name == "steel":
-            return e.cases.steel_name(case)
+            return e.cases.steels.names[e.cases.steel_of[case]]
         return (e.critical if name in e.critical else e.cases.composition)[name][case]
 
 

@@ -86,11 +86,10 @@ def _set_reading(desk: Desk, values: dict) -> None:
 def _later(desk: Desk, result, progress) -> list[dict]:
     job, u = desk.job, desk.units
     t = lambda c: round(float(u.from_c(c)))  # noqa: E731
-    names = {Temper: "Temper", LocalHeat: "Local heat of the hosel"}
-    blocks = []
-    for i, heat in enumerate(job.route.later):
-        words = f"{names.get(type(heat), 'Heat')} at {u.temperature_text(heat.temperature_c)}"
-        blocks.append(buttons(button(f"Remove: {words}", "remove", values={"at": i})))
+    blocks = [
+        buttons(button(f"Remove: {u.text(heat.words)}", "remove", values={"at": i}))
+        for i, heat in enumerate(job.route.later)
+    ]
     temper = entry("at", "temper at", t(550), u.temperature), entry("for", "for", 1, "h")
     local = entry("at", "heat the hosel to", t(650), u.temperature), entry("for", "for", 10, "min")
     hv = u.hardness_text
