@@ -134,14 +134,6 @@ class Evaluation:
         return bend_of_head(head, hosel, neck, **given)
 
     @functools.cached_property
-    def skin(self) -> tuple[np.ndarray, np.ndarray]:
-        """Hardness of the face's skin at the strike and its decarburised depth, see `forging.skin.struck_skin_hv`."""
-        core_hv, loss_um = np.clip(self.hardness_hv[:, 0], 60.0, 900.0), self.metal_loss_um[:, 0]
-        water_c = np.where(self.cases.sprayed, self.results.water_on_c[:, 0], np.nan)
-        metal = (self.cases.composition, self.diffusion_um2, loss_um, core_hv, water_c)
-        return struck_skin_hv(*metal), self.decarburised_um
-
-    @functools.cached_property
     def faces(self) -> Faces:
         """The faces as the strike meets them."""
         cases = self.cases
@@ -153,7 +145,11 @@ class Evaluation:
         rim_hv = np.clip(self.results.layers_hv(1)[:, 0], 60.0, 900.0)
         layers = layers_of_faces(self.results.layers_hv(0), kept)
         metal = layers, rim_hv, tuple(self.shares[:, :, 0])
-        return Faces(*size, tuple(rim), mass_g, *swing, *metal, *self.skin, relief_left(self))
+        core_hv, loss_um = np.clip(self.hardness_hv[:, 0], 60.0, 900.0), self.metal_loss_um[:, 0]
+        water_c = np.where(cases.sprayed, self.results.water_on_c[:, 0], np.nan)
+        skin = (cases.composition, self.diffusion_um2, loss_um, core_hv, water_c)
+        skin = struck_skin_hv(*skin), self.decarburised_um
+        return Faces(*size, tuple(rim), mass_g, *swing, *metal, *skin, relief_left(self))
 
     @functools.cached_property
     def strikes(self) -> dict[str, np.ndarray]:

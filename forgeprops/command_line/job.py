@@ -1,5 +1,6 @@
 """The job that the options of a command describe."""
 
+import contextlib
 import dataclasses
 
 from ..base.errors import InputError, shown
@@ -62,13 +63,10 @@ def list_of(text: str, option: str) -> tuple[float, ...]:
 
 
 def _numbers(texts, count: int, wrong: str) -> tuple[float, ...]:
-    try:
-        found = tuple(map(float, texts))
-    except ValueError:
-        found = ()
-    if len(found) != count:
-        raise InputError(wrong)
-    return found
+    with contextlib.suppress(ValueError):
+        if len(found := tuple(map(float, texts))) == count:
+            return found
+    raise InputError(wrong)
 
 
 def _named(text: str):

@@ -9,9 +9,9 @@ import numpy as np
 from ..base.errors import check_choice, check_number
 from ..inputs.cases import Cases
 from ..inputs.drawing import Drawing
+from ..inputs.grades import grade
 from ..inputs.head import ZONES, forged
 from ..inputs.route import SHAPES
-from ..inputs.steel import Steel
 from .effort import FlowStress, equal_effort, flow_stress, flow_stress_mpa
 
 #: Reference grade for relative press effort.
@@ -108,9 +108,7 @@ def press_columns(cases: Cases, die_c: np.ndarray) -> dict[str, np.ndarray]:
 
 
 @functools.cache
-def _reference() -> Steel:
-    from ..inputs.grades import grade
-
+def _reference():
     return grade(REFERENCE_GRADE)
 
 
