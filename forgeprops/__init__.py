@@ -26,7 +26,7 @@ _ROOMS = {
     "inputs.grades": "grade grades",
     "inputs.head": "Head heads",
     "inputs.templates": "head_from",
-    "inputs.route": "Preheat Press Spray Quench Cool LocalHeat Normalise Temper Route",
+    "inputs.route": "Spray Quench LocalHeat Normalise Temper Route",
     "inputs.shop": "Shop load_shop",
     "inputs.job": "Job load_job",
     "units": "Units",

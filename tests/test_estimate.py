@@ -189,10 +189,10 @@ def test_events_and_curves_belong_together(both):
     names = ["out of furnace", "in die", "stroke", "end of stroke", "water on", "water off"]
     assert list(result.events) == names
     times = list(result.events.values())
-    assert times == sorted(times) and times[0] == ROUTE.preheat.soak_s
+    assert times == sorted(times) and times[0] == ROUTE.soak_s
     for zone in result.zones.values():
         assert (np.diff(zone.time_s) > 0.0).all()
-        assert zone.temperature_c[0] == pytest.approx(ROUTE.preheat.start_c)
+        assert zone.temperature_c[0] == pytest.approx(ROUTE.start_c)
         at = np.interp(result.events["out of furnace"], zone.time_s, zone.temperature_c)
         assert at == pytest.approx(zone.peak_c, abs=0.5)
         if zone.water_c is not None:

@@ -179,7 +179,7 @@ def test_deviates_add_variances_and_cases_are_independent():
     assert (high + low) / 2 == pytest.approx(300.0, abs=1.0)
     centre, sd = np.array([300.0, 450.0]), np.array([20.0, 15.0])
     values = np.array([[240.0, 180.0], [270.0, 200.0], [330.0, 480.0], [360.0, 490.0]])
-    low, high = iv.interval_arrays(centre, sd, iv.spray_nodes(), values)
+    low, high = iv.interval_arrays(centre, sd, values)
     for i in range(2):
         assert (low[i], high[i]) == pytest.approx(
             interval(centre[i], sd[i], values[:, i]), abs=1e-9
@@ -188,13 +188,12 @@ def test_deviates_add_variances_and_cases_are_independent():
 
 def interval(centre, sd, values):
     """Ends of one case."""
-    one = np.array([centre]), np.array([sd]), iv.spray_nodes(), np.asarray(values)[:, None]
+    one = np.array([centre]), np.array([sd]), np.asarray(values)[:, None]
     return tuple(float(end[0]) for end in iv.interval_arrays(*one))
 
 
 def test_skewed_response_against_sampling():
     """A cliff, against 400 000 drawn cases."""
-    deviates = iv.spray_nodes()
     values = np.array([180.0, 200.0, 480.0, 490.0])
     low, high = interval(450.0, 15.0, values)
     rng = np.random.default_rng(4)
@@ -202,11 +201,11 @@ def test_skewed_response_against_sampling():
     drawn = np.interp(x, [-2, -1, 0, 1, 2], [180, 200, 450, 480, 490]) + noise
     assert (low, high) == pytest.approx(tuple(np.quantile(drawn, [0.1, 0.9])), abs=6.0)
     assert 450.0 - low > 3 * (high - 450.0)
-    chances = iv.outcome_chances(450.0, 15.0, deviates, values)
+    chances = iv.outcome_chances(450.0, 15.0, values)
     assert chances["soft_chance"] + chances["hard_chance"] == pytest.approx(1.0)
     assert chances["soft_chance"] == pytest.approx(np.mean(drawn < chances["between"]), abs=0.02)
     assert chances["soft"] < 300.0 < 420.0 < chances["hard"]
-    assert iv.outcome_chances(450.0, 15.0, deviates, 450.0 + 10.0 * deviates) is None
+    assert iv.outcome_chances(450.0, 15.0, 450.0 + 10.0 * iv.spray_nodes()) is None
 
 
 def test_half_martensite_is_least_sure_and_specimens_carry_their_interval():

@@ -39,7 +39,7 @@ def test_scale_depth_and_carbon_follow_the_laws_along_the_marched_curve(hot):
     alone = scale_along_um(face.time_s[inside], face.temperature_c[inside], "gas furnace")[-1]
     assert hot.surface.scale_um == pytest.approx(float(alone), rel=0.01)
     assert hot.surface.metal_loss_um == pytest.approx(metal_loss_um(hot.surface.scale_um))
-    expected = hot.route.press.scale_left * hot.surface.scale_um
+    expected = hot.route.scale_left * hot.surface.scale_um
     assert hot.surface.blast_scale_um == pytest.approx(expected)
 
 
@@ -76,10 +76,11 @@ def test_time_to_heat_through_and_a_short_soak():
 def test_effort_and_projected_area(hot):
     head = fp.head("mid-iron")
     area = projected_areas_mm2(head.drawing("forged"))
-    assert area["face"] + area["rim"] == pytest.approx(head.rim.length_mm * head.rim.height_mm)
-    hosel = head.hosel
-    length = hosel.length_mm + hosel.length_allowance_mm
-    assert area["hosel"] == pytest.approx((hosel.outside_mm + hosel.allowance_mm) * length)
+    assert area["face"] + area["rim"] == pytest.approx(head.rim_length_mm * head.rim_height_mm)
+    length = head.hosel_length_mm + head.hosel_length_allowance_mm
+    assert area["hosel"] == pytest.approx(
+        (head.hosel_outside_mm + head.hosel_allowance_mm) * length
+    )
     z = hot.zones["hosel"]
     assert z.flow_stress.mpa == pytest.approx(flow_stress_mpa(hot.steel, z.die_c, 0.15, 3.0))
     assert z.flow_stress.low_mpa < z.flow_stress.mpa < z.flow_stress.high_mpa

@@ -182,7 +182,7 @@ def test_a_torch_above_ac1_is_new_austenite_and_stops_where_it_hardens_in_air():
 @pytest.mark.parametrize("grade", ["1020", "4130", "4140"])
 def test_a_normalise_is_a_new_austenite(grade):
     """After a normalise nothing of the press and the water is left: the head that was cooled in air from the same furnace."""
-    dry = fp.Route(fp.Preheat(890.0, 1800.0), 0.0, spray=None)
+    dry = fp.Route(preheat_c=890.0, soak_s=1800.0, transfer_s=0.0, spray=None)
     dry = dry.with_(dwell_s=0.0, rest_s=0.0, strain=0.0)
     routes = [fp.Route(), fp.Route(later=(fp.Normalise(890.0, 1800.0),)), dry]
     wet, normalised, air = evaluated(grade, routes).hardness_hv

@@ -22,7 +22,7 @@ _ENGINE += tuple(f"transformation.{name}" for name in ("austenite", "kinetics", 
 def _idle(result) -> frozenset[str]:
     """Beginnings of the names of formulas that this route did not call for."""
     route = result.route
-    around = route.cool.surroundings
+    around = route.surroundings
     moving = any(q.medium == "forced air" for q in route.quench)
     hardened = max(zone.austenite_share for zone in result.zones.values()) > 0.0
     conditions = {
@@ -32,7 +32,7 @@ def _idle(result) -> frozenset[str]:
         "thermal.surroundings.sleeve": around == "sleeve",
         "thermal.surroundings.cover": bool(NEIGHBOURS[around].covered),
         "thermal.media.": any(q.medium in BATHS for q in route.quench),
-        "transformation.recrystallisation.": route.press.strain > 0.0,
+        "transformation.recrystallisation.": route.strain > 0.0,
         "hardenability.critical_rates.": hardened,
         "inputs.grades.": _library_row(result.steel) is not None,
     }
@@ -102,7 +102,7 @@ def _reached(idle: frozenset[str]) -> tuple[Source, ...]:
 
 def sources_of(result) -> tuple[Source, ...]:
     """Sources that an estimate used: of its formulas, then of rows of tables."""
-    rows, kind, name = of_formula_table(), result.route.cool.surroundings, result.head.name
+    rows, kind, name = of_formula_table(), result.route.surroundings, result.head.name
     if kind == "row":
         rows += references(row_view_factor.__doc__, "thermal.surroundings.row_view_factor")
     if grade := _library_row(result.steel):

@@ -15,10 +15,10 @@ from ..base.constants import Z80
 from ..base.errors import InputError, check_number, shown
 from ..base.ranges import Warn, outside
 from ..strength.hardness_scales import convert_array
-from ..strength.tensile import YOUNGS_MPA, Strength, flow_curve, strength, strength_arrays
+from ..strength.tensile import YOUNGS_MPA, Strength, strength, strength_arrays
 from . import bench as beam
 from . import bending_moment, fatigue
-from .bench import LIMITS, QUANTITIES, Bench, Hosels, Nodes
+from .bench import LIMITS, QUANTITIES, Bench, Hosels
 from .limits import NOTES, bent_most, governing, gradient_share, limit_forces
 from .result import HoselBend, ease_of, said
 
@@ -124,12 +124,13 @@ def bend_of_head(head, hosel: Strength, neck: Strength, **bench) -> HoselBend:
     The head's ``bend_zone_mm`` is by definition the length over which the bend spreads: straight, bored
     hosel.  Taper and solid neck are stronger and stay out of it; the hardness gradient across it is kept.
     """
-    h, here = head.hosel, beam.metal_of(hosel)
-    share = float(gradient_share(h.bend_zone_mm, h.length_mm, head.neck.length_mm))
+    here = beam.metal_of(hosel)
+    share = float(gradient_share(head.bend_zone_mm, head.hosel_length_mm, head.neck_length_mm))
     mixed = (here + share * (beam.metal_of(neck) - here)).tolist()
     neck = dataclasses.replace(neck, **dict(zip(QUANTITIES, mixed, strict=True)))
     metal = {"material": hosel, "neck_material": neck}
-    return hosel_bend(h.outside_mm, h.bore_mm, h.bend_zone_mm, **metal, **bench)
+    tube = head.hosel_outside_mm, head.hosel_bore_mm, head.bend_zone_mm
+    return hosel_bend(*tube, **metal, **bench)
 
 
 def _off_centre(here: Strength, bench: Bench, out_d: float, bore: float) -> dict[str, float]:
@@ -226,11 +227,6 @@ def _answer(shape, here, neck, bench: Bench, state, notes) -> HoselBend:
     bend["yield_plateau_strain"] = here.yield_plateau_strain
     notes += _notes(bend, bench.force_limit_n, easy)
     turn = math.degrees(math.atan2(bench.target_loft_deg, bench.target_lie_deg)) if target else 0.0
-    sizes = shape["outside_mm"], shape["bore_mm"]
-    left = max(here.yield_mpa - bench.residual_stress_mpa, 0.0)  # residual tension taken off
-    factor = shape.get("moment_factor", 1.0) / shape.get("fibre_factor", 1.0)
-    yield_nm = left * bending_moment.elastic_modulus_mm3(*sizes) * factor / 1000.0
-    limit_nm = here.yield_mpa * bending_moment.plastic_modulus_mm3(*sizes) / 1000.0
     most_strained = np.where(nodes.real[0], found.strain[0], 0.0).argmax()
     bent = float(found.strain[-1].max())
     return HoselBend(
@@ -241,10 +237,7 @@ def _answer(shape, here, neck, bench: Bench, state, notes) -> HoselBend:
         target_deg=target, direction_deg=turn if bench.hand == "right" else -turn,
         bar_force_n=force, ease=ease_of(force), force_limit_n=bench.force_limit_n,
         hand_deg=hand, steady_deg=steady, bar_length_needed_mm=needed if target else 0.0,
-        bar_length_steady_mm=easy if target else 0.0,
         springback_deg=sprung, overbend_deg=float(degrees[-1]) + sprung,
-        yield_moment_nm=yield_nm, limit_moment_nm=limit_nm,
-        return_force_n=_return_force(nodes, found.strain[-1], force, bench.bauschinger),
         outer_strain=strain, bends_at_mm=float(nodes.s_mm[0, most_strained]),
         rebends_left=_rebends_left(here, bent, bench, damage) if target else {},
         strength=here, hardness_hv=here.hardness_hv, warnings=tuple(notes),
@@ -288,14 +281,3 @@ def _rebends_left(material: Strength, strain: float, bench: Bench, damage: float
     left = max(1.0 - damage, 0.0) / bench.scatter_factor
     amplitude = 0.5 * range_ * notch
     return {n: float(fatigue.cycles_to_crack(x, amplitude)) * left for n, x in lives.items()}
-
-
-def _return_force(n: Nodes, strain, force: float, reverse: float) -> float:
-    """Force in reverse at which the most strained fibre yields again after a bend under `force`: elastic until it has come down
-    by its peak stress plus the reduced reverse yield (Bauschinger), ΔM = (stress + factor · YS) I/R."""
-    i = int(strain.argmax())
-    curve = flow_curve(*n.metal[0, i, 1:5])
-    stress = float(curve.stress_mpa(strain[i])) + reverse * float(curve.yield_mpa)
-    section = bending_moment.elastic_modulus_mm3(n.outside_mm[0, i], n.bore_mm[0, i])
-    factor = n.moment_factor[0, 0] * 0.5 * n.outside_mm[0, i] / n.fibre_mm[0, i]
-    return max(float(stress * section * factor / n.arm_mm[0, i]) - force, 0.0)

@@ -61,12 +61,8 @@ class HoselBend:
     hand_deg: float  #: what it leaves on this bar, no further than one bend
     steady_deg: float  #: the same of a steady pull of 225 N
     bar_length_needed_mm: float  #: bar that the greatest pull needs for it; 0: none required
-    bar_length_steady_mm: float  #: the same for a steady pull
     springback_deg: float  #: what springs back from the required change
     overbend_deg: float  #: angle to go to under load
-    yield_moment_nm: float  #: first yield (less residual stress), at the hosel
-    limit_moment_nm: float  #: fully plastic moment without hardening
-    return_force_n: float  #: force that starts to bend back afterwards (Bauschinger effect)
     outer_strain: float  #: greatest outer-fibre strain at the allowed change, under load
     bends_at_mm: float  #: where the hosel bends most, from the bar's mouth
     #: Adjustments by the required change and back to a crack by each fatigue method, scatter and history taken off.

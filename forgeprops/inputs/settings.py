@@ -113,11 +113,6 @@ def settings(group: str = "") -> tuple[str, ...]:
     return tuple(s.name for g in VARIED for s in map(table().get, settings(g)) if s.is_number)
 
 
-def places(group: str) -> dict[str, tuple[str, str]]:
-    """Part and field of every setting of a group by its short name."""
-    return {s.name: (s.part, s.field) for s in table().values() if s.group == group}
-
-
 def by_part(values: Mapping, known: Mapping, what: str, where: str) -> dict[str, dict]:
     """Values by short name as values by part and field; a name that is not known is refused."""
     parts: dict[str, dict] = {}
@@ -134,20 +129,15 @@ def setting(name: str) -> Setting:
 
 @functools.cache
 def numbers_of(part: str) -> Mapping[str, Setting]:
-    """Numbers of one part of a case (``"spray"``, ``"hosel"``, ``"shop"``) by their field there."""
-    return {s.field: s for s in table().values() if s.part == part and s.is_number}
-
-
-@functools.cache
-def _checked(part: str) -> tuple[Setting, ...]:
+    """Numbers and choices of one part of a case (``"spray"``, ``"route"``, ``"shop"``) by their field there."""
     of_part = (s for s in table().values() if s.part == part)
-    return tuple(s for s in of_part if s.is_number or s.name in CHOICES)
+    return {s.field: s for s in of_part if s.is_number or s.name in CHOICES}
 
 
-def check_settings(obj, part: str) -> None:
+def check_settings(obj, part: str, where: str = "") -> None:
     """Check numbers and choices of a frozen part of a case and store them; a default of None may stay."""
-    for what in _checked(part):
-        value = getattr(obj, what.field)
-        if value is not None or getattr(type(obj), what.field) is not None:
-            value = what.check(value, part.replace("_", " "))
-            object.__setattr__(obj, what.field, value)
+    for field, what in numbers_of(part).items():
+        value = getattr(obj, field)
+        if value is not None or getattr(type(obj), field, "") is not None:
+            value = what.check(value, where or part.replace("_", " "))
+            object.__setattr__(obj, field, value)

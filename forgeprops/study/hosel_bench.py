@@ -126,7 +126,7 @@ def _changes(route: Route, ac1: float) -> Iterator[tuple]:
     def later(heat) -> Route:
         return dataclasses.replace(route, later=(*route.later, heat))
 
-    now = route.preheat.temperature_c
+    now = route.preheat_c
     risk = "The press works harder and the face may miss its quench start temperature."
     for to in (now - step for step in _PREHEAT_STEPS_C if now - step >= _LOWEST_PREHEAT_C):
         words = f"Preheat {to:.0f} °C instead of {now:.0f} °C"
@@ -135,7 +135,7 @@ def _changes(route: Route, ac1: float) -> Iterator[tuple]:
         ("single", "A single head in still air", "It needs room to cool apart."),
         ("sleeve", "An insulating sleeve on the hosel", "It must sit at once after the press."),
     ):
-        if route.cool.surroundings not in (how, "sleeve"):
+        if route.surroundings not in (how, "sleeve"):
             yield "cooling", what, route.with_(surroundings=how), 0.0, risk
     risk = f"Above {ac1:.0f} °C it hardens again in air: measure the temperature. Keep the face below 200 °C.  "
     risk += "The hottest is not always the best: the bend gathers in the softest end of the ring."

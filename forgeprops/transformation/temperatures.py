@@ -249,8 +249,6 @@ def critical_temperatures(steel) -> CriticalTemperatures:
         interval[name] = tuple(float(values[name] + end) for end in ends)
     method = {"ae1": "grange", "ae3": "grange", "ac1": "hougardy", "ac3": "hougardy"}
     method |= {"bs": "own", "ms": "own"}
-    rest = {"spread": spread, "interval": interval, "method": method}
-    rest = {name: MappingProxyType(m) for name, m in rest.items()}
-    found = {f"{name}_c": value for name, value in values.items()}
+    rest = (MappingProxyType(m) for m in (spread, interval, method))
     warnings = tuple(contents_outside("temperatures", steel))
-    return CriticalTemperatures(**found, **rest, warnings=warnings)
+    return CriticalTemperatures(*values.values(), *rest, warnings)

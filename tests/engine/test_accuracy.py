@@ -151,7 +151,7 @@ def test_energy_closes_to_a_thousandth(delivered):
     """Heat from the surroundings + heat of transformation = sensible heat stored, against what the furnace gave."""
     (_, heads_, routes, _), marched = delivered
     mass_kg = np.array([sum(z.mass_g for z in h.zones("forged").values()) / 1e3 for h in heads_])
-    rise = np.array([r.preheat.temperature_c - r.preheat.start_c for r in routes])
+    rise = np.array([r.preheat_c - r.start_c for r in routes])
     throughput = mass_kg * 650.0 * rise  # mean heat capacity of steel up to forging heat, J/(kg K)
     taken, stored, transformed = marched.energy.T
     off = np.abs(taken + transformed - stored) / throughput
@@ -162,8 +162,7 @@ def test_energy_closes_to_a_thousandth(delivered):
 
 
 def test_energy_of_a_coil_closes_too():
-    preheat = dataclasses.replace(fp.Route().preheat, kind="induction", soak_s=40.0)
-    route = dataclasses.replace(fp.Route(), preheat=preheat)
+    route = fp.Route(furnace="induction", soak_s=40.0)
     one = Cases.of([fp.grade("4130")], [fp.head("mid-iron")], [route])
     taken, stored, transformed = march_columns(one).energy[0]
     assert abs(taken + transformed - stored) < 1e-3 * stored

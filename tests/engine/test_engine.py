@@ -26,8 +26,8 @@ def drawn():
     base = [fp.head(h.name.rstrip(" 0123456789")) for h in heads]
     pairs = zip(base, heads, strict=True)
     heads = [dataclasses.replace(b, body=h.body, declared_mass_g=None) for b, h in pairs]
-    airs = (fp.Cool(r.cool.surroundings) for r in routes)
-    routes = [dataclasses.replace(r, cool=air) for r, air in zip(routes, airs, strict=True)]
+    still = {"air_c": 25.0, "air_speed_m_s": 3.0, "view_factor": None}
+    routes = [dataclasses.replace(r, **still) for r in routes]
     return steels, heads, routes, shops
 
 
@@ -98,7 +98,7 @@ def test_a_trace_changes_no_hardness(drawn, whole):
         trace = traced.trace[c]
         assert trace.shape[1] == 11 + traced.point_hv.shape[1]
         assert (np.diff(trace[:, 0]) > 0.0).all() and np.isfinite(trace).all()
-        assert trace[0, 1] == pytest.approx(drawn[2][c].preheat.start_c)
+        assert trace[0, 1] == pytest.approx(drawn[2][c].start_c)
         assert trace[-1, 1:].max() < march.STOP_C + 40.0
 
 

@@ -17,3 +17,15 @@ def moment_nmm(curve, outside_mm, bore_mm, k_per_mm, **options):
     corners = small, *(strain / k_per_mm for strain in strains)
     cuts = sorted({0.0, big, *(x for x in corners if 0 < x < big)})
     return sum(quad(part, a, c, **options)[0] for a, c in zip(cuts, cuts[1:], strict=False))
+
+
+def second_moment_mm4(outside_mm, bore_mm=0.0):
+    return math.pi / 64.0 * (outside_mm**4 - bore_mm**4)
+
+
+def elastic_modulus_mm3(outside_mm, bore_mm=0.0):
+    return 2.0 * second_moment_mm4(outside_mm, bore_mm) / outside_mm
+
+
+def plastic_modulus_mm3(outside_mm, bore_mm=0.0):
+    return (outside_mm**3 - bore_mm**3) / 6.0

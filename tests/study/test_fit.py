@@ -44,7 +44,7 @@ def measured(truth, seed, route=ROUTE, late_s=0.0, to_s=45.0, head_id="", noise_
     frames = []
     for channel, zone, depth in PLACES:
         at_probe = trace.weighted(probe_weights(HEAD, zone, depth))
-        true = np.interp(t + route.preheat.soak_s, trace.time_s, at_probe)
+        true = np.interp(t + route.soak_s, trace.time_s, at_probe)
         depth_mm = np.nan if depth is None else depth
         seen = true + rng.normal(0.0, noise_c, t.size)
         where = {"head_id": head_id, "channel": channel, "zone": zone, "depth_mm": depth_mm}

@@ -332,7 +332,7 @@ def _warnings_of(seen: Observed, traces, miss_c, at_bound) -> tuple[Warn, ...]:
     """Traces that the model cannot meet, furnaces off their preheat temperature, numbers at their bounds."""
     found = []
     for p, miss in zip(seen.probes, miss_c, strict=True):
-        set_c = seen.heads[p.head_id].route.preheat.temperature_c
+        set_c = seen.heads[p.head_id].route.preheat_c
         mine = traces[(traces["head_id"] == p.head_id) & (traces["channel"] == p.channel)]
         if miss > max(_MISSED_TIMES * p.noise_c, _MISSED_C):
             text = (
