@@ -68,8 +68,6 @@ class Drift:
 def causes(study: Study, names: Iterable[str] | None = None) -> tuple[Drift, ...]:
     """What may have drifted on this route: all of data/constants/drift_causes.csv that it has, or those named.
 
-    References
-    ----------
     .. [1] Multiples of the everyday scatter; product tolerances of ASTM A29
        (data/constants/drift_causes.csv) (our choice).
     """
