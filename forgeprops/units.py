@@ -7,10 +7,11 @@ The package calculates, and writes its sentences, in °C, mm, HV, L/min, N and M
 from __future__ import annotations
 
 import re
-from dataclasses import asdict, dataclass
+from dataclasses import dataclass
 
 from .base.constants import LBF_N, MM_PER_INCH
 from .base.errors import InputError, check_choice, check_kind, shown
+from .io.saved import Saved
 from .strength.hardness_scales import convert_hardness, scale_range, try_convert
 from .thermal.spray_units import from_flux
 
@@ -50,7 +51,7 @@ _AMOUNT = re.compile(
 
 
 @dataclass(frozen=True)
-class Units:
+class Units(Saved):
     """Units of every display, by the kinds of `OFFERED`.
 
     Where Rockwell C ends Rockwell B goes on, and the other way round; the unit of strength is that of flow stress too.
@@ -64,6 +65,8 @@ class Units:
     >>> US.text("930 °C, 25 °C below the preheat; face 380 to 520 HV, hosel 180 HV, 335 N on a 500 mm bar")
     '1706 °F, 45 °F below the preheat; face 39 to 50 HRC, hosel 89 HRB, 75 lbf on a 19.7 in bar'
     """
+
+    KIND = "units"
 
     temperature: str = "°C"
     length: str = "mm"
@@ -169,11 +172,7 @@ class Units:
         return f"{self.convert(flow_l_min, 'L/min'):.{digits}f} {self.flow}"
 
     def hardness_text(self, *hardness_hv: float) -> str:
-        """Hardness, or a range of it, in words; beyond the tables it says the bound: "44 HRC", "below 55 HRB".
-
-        >>> Units().hardness_text(233.1, 233.4), Units().hardness_text(220, 233)
-        ('233 HV', '220 to 233 HV')
-        """
+        """Hardness, or a range of it, in words; beyond the tables it says the bound: "44 HRC", "below 55 HRB"."""
         said = list(dict.fromkeys(self._hardness(float(hv)) for hv in hardness_hv))
         *first, last = [f"{n} {s}" for n, s in said]
         if len({scale for _, scale in said}) == 1:
@@ -248,10 +247,6 @@ class Units:
                     column = self.convert(column, unit)
             shown[name] = column
         return type(frame)(shown, index=frame.index)
-
-    def to_dict(self) -> dict[str, str]:
-        """Units by kind, for JSON and file headers."""
-        return asdict(self)
 
 
 #: Units of a shop in the United States.

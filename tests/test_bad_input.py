@@ -37,8 +37,7 @@ TELLING = {
 }  # fmt: skip
 #: What a parameter is, by its name; others go by their annotation.
 KIND_OF = {
-    "result": "estimate", "preheat": "step", "press": "step", "cool": "step",
-    "later": "step", "plate": "step", "steel": "steel", "steel_a": "steel",
+    "result": "estimate", "later": "step", "plate": "step", "steel": "steel", "steel_a": "steel",
     "steel_b": "steel", "head": "head", "route": "route", "shop": "shop",
     "fractions": "fractions", "neck_fractions": "fractions", "time_s": "curve",
     "temperature_c_curve": "curve", "preheat_a_c": "number", "strain": "number",
@@ -56,9 +55,7 @@ _STEEL_IS_ENOUGH = (
     "estimate air_cooled_bar carbon_equivalents critical_temperatures end_quench end_quench_bar forging_temperature_study "
     "ideal_diameter ideal_diameter_upper scatter window judge_heat"
 ).split()
-_NOTHING_IS_NEEDED = (
-    "hosel_bend hosel_sensitivity Cool Preheat Press Route Shop Spray Job Line"
-).split()
+_NOTHING_IS_NEEDED = ("hosel_bend hosel_sensitivity Route Shop Spray Job Line").split()
 _DEMO = {f"read_{n}": n for n in "certificates bends channels hardness runs traces log".split()}
 _EFFORT = {"steel_a": STEEL, "preheat_a_c": 900.0, "steel_b": STEEL}
 _RESULT = fp.estimate(STEEL)
@@ -79,7 +76,7 @@ VALID = {
     "tempered_hardness": {"steel": STEEL, "temper_c": 540.0},
     "tensile_strength": {"hv": 285.0},
     "Quench": {"medium": "oil bath"}, "Normalise": {"temperature_c": 890.0},
-    "LaterHeat": {"temperature_c": 600.0}, "LocalHeat": {"peak_c": 680.0},
+    "LocalHeat": {"peak_c": 680.0},
     "Temper": {"temperature_c": 600.0}, "Steel": {"name": "heat 7", "composition": {"C": 0.3}},
     "cooling_curve": {"time_s": _TIMES, "temperature_c": [800.0 - 5.0 * t for t in _TIMES], "plate": Plate(10.0, 1.0), "water_c": 20.0},
     "load_shop": {"source": b"{}"}, "load_job": {"source": b"{}"},

@@ -4,10 +4,9 @@ import dataclasses
 
 import numpy as np
 import pytest
+from checks import evaluated
 
 import forgeprops as fp
-from forgeprops.answer.evaluation import evaluate
-from forgeprops.inputs.cases import Cases
 
 HEAD = fp.head("mid-iron")
 ROUTE = fp.Route()
@@ -25,8 +24,7 @@ def both():
 
 def faces(grade, routes):
     """Hardness of all zones on every route, HV."""
-    n = len(routes)
-    return evaluate(Cases.of([fp.grade(grade)] * n, [HEAD] * n, routes)).hardness_hv
+    return evaluated(grade, routes).hardness_hv
 
 
 def estimated(steel, **settings):
@@ -152,7 +150,7 @@ def test_more_of_what_hardens_hardens_more_and_later_heat_softens_the_zones_name
     assert (np.diff(dry) > 0.0).all()
     cooled = faces("4140", [DRY.with_(surroundings=s) for s in ("fan", "single", "sleeve")])[:, 4]
     assert (np.diff(cooled) < 0.0).all()
-    heat = fp.LaterHeat(550.0, 3600.0, ("hosel",))
+    heat = fp.Temper(550.0, 3600.0, ("hosel",))
     hard, hosel = (fp.estimate("4340", HEAD, fp.Route(later=later)) for later in ((), (heat,)))
     assert hosel.zones["hosel"].hardness_hv < hard.zones["hosel"].hardness_hv - 50.0
     assert hosel.zones["face"].hardness_hv == pytest.approx(hard.zones["face"].hardness_hv)
@@ -191,10 +189,10 @@ def test_events_and_curves_belong_together(both):
     names = ["out of furnace", "in die", "stroke", "end of stroke", "water on", "water off"]
     assert list(result.events) == names
     times = list(result.events.values())
-    assert times == sorted(times) and times[0] == ROUTE.preheat.soak_s
+    assert times == sorted(times) and times[0] == ROUTE.soak_s
     for zone in result.zones.values():
         assert (np.diff(zone.time_s) > 0.0).all()
-        assert zone.temperature_c[0] == pytest.approx(ROUTE.preheat.start_c)
+        assert zone.temperature_c[0] == pytest.approx(ROUTE.start_c)
         at = np.interp(result.events["out of furnace"], zone.time_s, zone.temperature_c)
         assert at == pytest.approx(zone.peak_c, abs=0.5)
         if zone.water_c is not None:

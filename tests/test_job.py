@@ -38,7 +38,7 @@ def test_changes_reach_their_part_and_nothing_else():
     job = JOB.with_(**changes, steel="1045")
     assert job.steel.name == "1045" and job.steel.get("C") == 0.4
     assert job.route == JOB.route.with_(preheat_c=930) and job.limits == JOB.limits
-    assert (job.head.face.thickness_mm, job.shop.air, job.bench["bar_mm"]) == (2.5, 1.1, 500.0)
+    assert (job.head.face_thickness_mm, job.shop.air, job.bench["bar_mm"]) == (2.5, 1.1, 500.0)
     assert JOB.with_(spray=None).route.spray is None and JOB.with_() == JOB
     assert [job.value(n) for n in ("preheat_c", "C", "shop_air")] == [930.0, 0.4, 1.1]
 
@@ -48,8 +48,8 @@ def test_an_estimate_of_a_job_is_the_estimate_of_its_parts_and_its_strike():
     more = {"bench": dict(JOB.bench), "limits": JOB.limits}
     parts = fp.estimate(JOB.steel, head, JOB.route, JOB.shop, **more)
     assert fp.estimate(JOB).to_dict() == parts.to_dict()
-    assert fp.estimate(JOB).head.face.club_speed_m_s == 40.0
-    assert JOB.head.face.club_speed_m_s != 40.0  # the job's own head stays
+    assert fp.estimate(JOB).head.club_speed_m_s == 40.0
+    assert JOB.head.club_speed_m_s != 40.0  # the job's own head stays
     # A strike that is stored but not used would call a face safe that is not.
     jobs = (fp.Job(strike={"club_speed_m_s": v}) for v in (30.0, 50.0))
     slow, fast = (fp.estimate(job).face.margin for job in jobs)
@@ -82,9 +82,9 @@ def test_changes_that_cannot_be(changes, words):
 @pytest.mark.parametrize("place, value, words", [
     (("route", "spray", "duration_s"), 9999, "spray time"),
     (("route", "spray", "duration_s"), "9", "must be a number"),
-    (("route", "preheats"), {}, "did you mean 'preheat'"),
-    (("route", "later"), 3, "must be a list"), (("head", "face"), [1], "must be a table"),
-    (("head", "face"), {"length_mm": 60.0}, "no height_mm"),
+    (("route", "preheat"), 900.0, "did you mean 'preheat_c'"),
+    (("route", "later"), 3, "must be a list"), (("head", "body"), 1, "must be a list"),
+    (("head",), {"name": "bare"}, "no face_length_mm"),
     (("steel", "composition"), 3, "names and values"),
     (("steel", "composition", "Xx"), 0.1, "Xx"), (("limits", "face_hardness_hv"), 3, "pair"),
     (("shop", "spray"), 99, "shop spray"),
@@ -251,7 +251,7 @@ def test_what_cracks_or_is_too_cold_to_press_is_not_put_first(route, veto):
     """A limit of the user's own on the same quantity takes the place of the veto."""
     limits = {"hosel_allowed_deg": (0.5, None)}
     steels, route = ["1045", "4130"], fp.Route().with_(**route)
-    preheats = [route.preheat.temperature_c]
+    preheats = [route.preheat_c]
     table = fp.compare(steels, preheats, None, route, fp.Limits(**limits)).table
     assert veto in list(table["binding"]) and not table["meets"][0]
     allowed = fp.Limits(**limits, crack_index=(None, 3), forging_low_c=(600, None), face_margin=(0.1, None))  # fmt: skip

@@ -20,6 +20,7 @@ from forgeprops.base.tables import read_rows
 from forgeprops.hardenability import critical_rates as cr
 from forgeprops.hardenability.end_quench import end_quench_equivalent_mm, slowest_cooling_c_per_s
 from forgeprops.inputs.grades import grade, grades
+from forgeprops.thermal.surroundings import convection_w_m2k, radiation_w_m2k
 
 ALLOYED = [r["grade"] for r in read_rows("library/grades.csv") if r["family"] != "carbon"]
 RATES = (0.2, 1.0, 2.5, 4.0, 8.0, 16.0, 40.0, 120.0, 400.0)
@@ -96,17 +97,9 @@ def test_two_independent_methods_agree_on_alloy_steel(name):
 
 
 def _rate_in_still_air(diameter_mm):
-    """Cooling rate of a bar at 700 °C, °C/s: radiation (0.8) and Churchill & Chu 1975 to air at 20 °C.
-
-    Film air at 360 °C: viscosity 5.9e-5 m²/s, conductivity 0.0485 W/(m K), Prandtl 0.69; austenite 600 J/(kg
-    K), 7650 kg/m³ (rounded textbook values, from memory).
-    """
-    diameter = diameter_mm / 1000.0
-    rayleigh = 9.81 / 633.0 * 680.0 * diameter**3 / 5.9e-5**2 * 0.69
-    by_prandtl = (1 + (0.559 / 0.69) ** (9 / 16)) ** (8 / 27)
-    nusselt = (0.6 + 0.387 * rayleigh ** (1 / 6) / by_prandtl) ** 2
-    loss = 0.8 * 5.670e-8 * (973.15**4 - 293.15**4) + nusselt * 0.0485 / diameter * 680.0
-    return 4.0 * loss / (7650.0 * 600.0 * diameter)
+    """Cooling rate of a bar at 700 °C in still air of 20 °C, °C/s; 600 J/(kg K), 7650 kg/m³ (rounded textbook values, from memory)."""
+    h = convection_w_m2k("round", 700.0, 20.0, diameter_mm) + radiation_w_m2k(700.0, 20.0, 0.8)
+    return 4.0 * h * 680.0 / (7650.0 * 600.0 * diameter_mm / 1000.0)
 
 
 def _bar_errors(steels=None):
@@ -186,7 +179,7 @@ def test_deviates_add_variances_and_cases_are_independent():
     assert (high + low) / 2 == pytest.approx(300.0, abs=1.0)
     centre, sd = np.array([300.0, 450.0]), np.array([20.0, 15.0])
     values = np.array([[240.0, 180.0], [270.0, 200.0], [330.0, 480.0], [360.0, 490.0]])
-    low, high = iv.interval_arrays(centre, sd, iv.spray_nodes(), values)
+    low, high = iv.interval_arrays(centre, sd, values)
     for i in range(2):
         assert (low[i], high[i]) == pytest.approx(
             interval(centre[i], sd[i], values[:, i]), abs=1e-9
@@ -195,13 +188,12 @@ def test_deviates_add_variances_and_cases_are_independent():
 
 def interval(centre, sd, values):
     """Ends of one case."""
-    one = np.array([centre]), np.array([sd]), iv.spray_nodes(), np.asarray(values)[:, None]
+    one = np.array([centre]), np.array([sd]), np.asarray(values)[:, None]
     return tuple(float(end[0]) for end in iv.interval_arrays(*one))
 
 
 def test_skewed_response_against_sampling():
     """A cliff, against 400 000 drawn cases."""
-    deviates = iv.spray_nodes()
     values = np.array([180.0, 200.0, 480.0, 490.0])
     low, high = interval(450.0, 15.0, values)
     rng = np.random.default_rng(4)
@@ -209,11 +201,11 @@ def test_skewed_response_against_sampling():
     drawn = np.interp(x, [-2, -1, 0, 1, 2], [180, 200, 450, 480, 490]) + noise
     assert (low, high) == pytest.approx(tuple(np.quantile(drawn, [0.1, 0.9])), abs=6.0)
     assert 450.0 - low > 3 * (high - 450.0)
-    chances = iv.outcome_chances(450.0, 15.0, deviates, values)
+    chances = iv.outcome_chances(450.0, 15.0, values)
     assert chances["soft_chance"] + chances["hard_chance"] == pytest.approx(1.0)
     assert chances["soft_chance"] == pytest.approx(np.mean(drawn < chances["between"]), abs=0.02)
     assert chances["soft"] < 300.0 < 420.0 < chances["hard"]
-    assert iv.outcome_chances(450.0, 15.0, deviates, 450.0 + 10.0 * deviates) is None
+    assert iv.outcome_chances(450.0, 15.0, 450.0 + 10.0 * iv.spray_nodes()) is None
 
 
 def test_half_martensite_is_least_sure_and_specimens_carry_their_interval():

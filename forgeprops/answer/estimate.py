@@ -70,12 +70,10 @@ def estimate(
     """
     if isinstance(steel, Job):
         job = steel
-        options |= {"bench": dict(job.bench) if bench is None else bench}
-        options |= {"strike": job.surface if strike is None else strike}
-        options |= {"limits": job.limits if limits is None else limits}
-        options |= {"flatness_mm": flatness_mm, "cutting_limit_hv": cutting_limit_hv}
-        case = job.steel, job.struck_head, job.route, job.shop
-        return estimate(*case, count_press_strain=count_press_strain, **options)
+        steel, head, route, shop = job.steel, job.struck_head, job.route, job.shop
+        bench = dict(job.bench) if bench is None else bench
+        strike = job.surface if strike is None else strike
+        limits = job.limits if limits is None else limits
     case = checked_case(steel, head, route, shop)
     check_march_options(options)
     check_flag(count_press_strain, "count_press_strain")

@@ -32,7 +32,7 @@ _LONG_SOAK_S = 14_400.0
 #: Columns of the results that a zone shows by their own name, and by another one.
 _COLUMNS = """hardness_hv as_quenched_hv grain_astm undissolved peak_c die_c water_off_c low_c rebound_c
     rate_700_c_per_s""".split()
-_RENAMED = {"austenite_share": "share", "austenite_carbon": "carbon", "water_c": "water_on_c", "t85_s": "time_800_500_s"}  # fmt: skip
+_RENAMED = {"austenite_share": "share", "water_c": "water_on_c", "t85_s": "time_800_500_s"}
 
 
 class ZoneResult:
@@ -40,30 +40,25 @@ class ZoneResult:
 
     Attributes
     ----------
-    time_s, temperature_c, front_c, back_c : array; the whole second heat, from loading into the
-        furnace: mean, front- and back-surface temperature.
-    fractions : Shares of ferrite, pearlite, bainite, martensite, austenite made in this heat, and
-        "untransformed": what the furnace did not make austenite and so kept its first-heat
-        structure. They sum to 1.
-    hardness_hv, hardness_low_hv, hardness_high_hv, hardness_sd_hv : Mean hardness after
-        self-tempering and later heats, with its 80 % interval and the model's standard deviation.
-    hardness_hrc : float; none below 20 HRC, where the scale ends.
+    time_s, temperature_c, front_c, back_c : array; the whole second heat, from loading into the furnace: mean, front- and
+        back-surface temperature.
+    fractions : Shares of ferrite, pearlite, bainite, martensite, austenite made in this heat, and "untransformed": what the
+        furnace did not make austenite and so kept its first-heat structure. They sum to 1.
+    hardness_hv, hardness_low_hv, hardness_high_hv, hardness_sd_hv : Mean hardness after self-tempering and later heats,
+        with its 80 % interval and the model's standard deviation.
+    hardness_hrc : None below 20 HRC, where the scale ends.
     as_quenched_hv : Before self-tempering and later heats.
-    layers_hv : Points through the thickness, front to back.
-    layer_fractions : dict of str to array; structure of the points of `layers_hv`.
+    layers_hv, layer_fractions : Hardness and structure of the points through the thickness, front to back.
     strength : Strength
-    austenite_share, austenite_carbon, grain_astm, undissolved : What the furnace made: share, its
-        carbon (wt%), ASTM grain, share of Cr-Mo carbides left.
-    peak_c, die_c, water_c, water_off_c : float (the last two None without spray); mean metal
-        temperature on leaving the furnace, in the die, when the spray starts and stops, °C.
-    low_c, rebound_c : Lowest mean temperature of the march and the largest re-heating after a low,
-        °C.
-    rate_700_c_per_s, t85_s : Cooling rate at 700 °C without heat of transformation, time from 800
-        to 500 °C with it; None where it did not cool through them.
-    biot : float; Biot number in still air.
-    chances : dict; near a cliff, the chance of each outcome (see `interval.outcome_chances`).
-    recrystallised_share, retained_strain : float; share of the pressed austenite that has
-        recrystallised when the spray starts, and the press strain left in it.
+    austenite_share, grain_astm, undissolved : What the furnace made: share, ASTM grain, share of Cr-Mo carbides left.
+    peak_c, die_c, water_c, water_off_c : Mean metal temperature on leaving the furnace, in the die, when the spray starts
+        and stops, °C; the last two None without spray.
+    low_c, rebound_c : Lowest mean temperature of the march and the largest re-heating after a low, °C.
+    rate_700_c_per_s, t85_s : Cooling rate at 700 °C without heat of transformation, time from 800 to 500 °C with it; None
+        where it did not cool through them.
+    biot : Biot number in still air.
+    recrystallised_share, retained_strain : Share of the pressed austenite that has recrystallised when the spray starts,
+        and the press strain left in it.
     flow_stress : FlowStress; in the die at `die_c`, MPa with its band.
     """
 
@@ -87,10 +82,6 @@ class ZoneResult:
     def strength(self):
         return self.estimate.evaluation.strength_of(0, self._zone)
 
-    @functools.cached_property
-    def chances(self) -> dict[str, float] | None:
-        return self.estimate.evaluation.chances(0, self._zone)
-
     def interval(self, name: str) -> tuple[float, float]:
         """80 % interval of "hardness_hv", "tensile_mpa" or "yield_mpa" of this zone."""
         low, high = self.estimate.evaluation.interval_of(name)
@@ -111,7 +102,7 @@ class ZoneResult:
     @property
     def biot(self) -> float:
         route = self.estimate.route
-        worst_w_m2k = radiation_w_m2k(route.preheat.temperature_c, route.cool.air_c, 0.8) + 15.0
+        worst_w_m2k = radiation_w_m2k(route.preheat_c, route.air_c, 0.8) + 15.0
         return self.estimate.head.zones("forged")[self.name].biot(worst_w_m2k)
 
 
@@ -127,31 +118,23 @@ class Estimate:
     ----------
     steel, head, route, shop
     evaluation : The same as columns.
-    bench : The bending bench, by the names of `hosel.bend.hosel_bend`.
-    hosel : HoselBend
-    flatness_mm, cutting_limit_hv : The user's limits for `distortion`.
-    limits : What `verdict` is against; the default set of the route where none were given.
-    verdict : Verdict
+    bench, hosel : The bending bench, by the names of `hosel.bend.hosel_bend`, and the HoselBend on it.
+    limits, verdict : What the Verdict is against; the default set of the route where none were given.
     zones : dict of str to ZoneResult; "face", "rim", "body", "neck", "hosel".
     face : FaceStrike
     events : dict of str to float; when each step of the route begins, s from loading.
-    without_spray : dict of str to float; hardness of every zone on the same route without spray,
-        HV.
+    without_spray : dict of str to float; hardness of every zone on the same route without spray, HV.
     critical : CriticalTemperatures
-    scale_um : float; scale on the face when it leaves the furnace.
-    surface : Surface; scale, metal lost, decarburised depth, hardness of the face's skin, what a
-        blast must take off.
-    effort : Effort; flow stress in the die, press force, and how that compares with 1030 at the
-        same temperatures.
-    heat_through_s : float; when the slowest zone is within 10 °C of the furnace, s from loading;
-        None if four hours do not do it.
-    strain_effect_hv : dict of str to float; what the press strain left in the austenite changes in
-        the hardness of every zone, HV, at most.
+    scale_um : Scale on the face when it leaves the furnace.
+    surface : Surface; scale, metal lost, decarburised depth, hardness of the face's skin, what a blast must take off.
+    effort : Effort; flow stress in the die, press force, and how that compares with 1030 at the same temperatures.
+    heat_through_s : When the slowest zone is within 10 °C of the furnace, s from loading; None if four hours do not do it.
+    strain_effect_hv : dict of str to float; what the press strain left in the austenite changes in the hardness of every
+        zone, HV, at most.
     press_strain_counted : bool; whether the hardness values hold it.
     warnings : tuple of Warn
-    distortion : FaceBow; bow of the face and drift of the neck against the flatness limit; its own
-        warnings also name what is machined later (by the drawing's allowances) and comes out harder
-        than the user's limit.
+    distortion : FaceBow; bow of the face and drift of the neck against the limit `flatness_mm`; its own warnings also name
+        what is machined later (by the drawing's allowances) and comes out harder than `cutting_limit_hv`.
     """
 
     steel: Steel
@@ -202,12 +185,12 @@ class Estimate:
         head, zones = self.head, self.zones
         carbon, limit = self.steel.get("C"), self.flatness_mm
         shape = bow_of_head(head, zones["face"], carbon, zones["neck"], limit_mm=limit)
-        machined = {name: getattr(head, name).allowance_mm for name in ("face", "rim", "neck")}
-        machined["hosel"] = head.hosel.allowance_mm + head.hosel.bore_mm
+        machined = {z: getattr(head, f"{z}_allowance_mm") for z in ("face", "rim", "neck")}
+        machined["hosel"] = head.hosel_allowance_mm + head.hosel_bore_mm
         machined["body"] = max(b.allowance_mm for b in head.body)
         hardest = {name: float(zones[name].layers_hv.max()) for name in zones}
         # the recess is milled from the back
-        back = np.linspace(head.face.thickness_mm / head.face.forged_thickness_mm, 1.0, 5)
+        back = np.linspace(head.face_thickness_mm / head.forged_thickness_mm, 1.0, 5)
         points = zones["face"].layers_hv
         hardest["face"] = float(np.interp(back, lobatto(points.size)[0], points).max())
         cut = [name for name in zones if machined[name] > 0.0]

@@ -50,14 +50,10 @@ def opinion_arrays(
     position (`hardenability.end_quench`, ASTM A255-10): below 20 HRC, which no standard converts to HV, and slower than
     the far end of the bar.
 
-    Examples
-    --------
     >>> from forgeprops.inputs.grades import grade
     >>> {method: (round(float(hv)), bool(counts)) for method, (hv, counts) in opinion_arrays(grade("4140"), 5.556).items()}
     {'critical rates': (470, True), 'end-quench position': (451, True)}
 
-    References
-    ----------
     .. [1] Not counted below 0.05 wt% Mo unless mostly ferrite and pearlite, nor above 1 wt% Ni (our choice).
     """
     rate = np.nan_to_num(np.asarray(rate, dtype=float))

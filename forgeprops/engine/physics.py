@@ -7,7 +7,7 @@ import functools
 import numpy as np
 
 from ..base.constants import STEFAN_BOLTZMANN
-from ..forging.scale import ATMOSPHERES, SCALE_LAW
+from ..forging.skin import ATMOSPHERES, SCALE_LAW
 from ..thermal import die_contact, properties, spray
 from ..transformation import austenite, decomposition, kinetics, temperatures
 from .packing import JET_W_M2K

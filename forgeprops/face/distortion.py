@@ -66,9 +66,8 @@ def gradient_per_mm(strains: Sequence[float], thickness_mm: float) -> float:
 
 
 def frozen_thermal_strain(difference_c: float, plastic_share: float = 0.5) -> float:
-    """Strain left by a temperature difference, back less front (°C), while the back was soft (above about 600 °C).
-
-    Of it the share 0 to 1 is taken up by flow (0: all elastic, springs back; 1: no strength at all).
+    """Strain left by a temperature difference, back less front (°C), while the back was soft (above about 600 °C): the share of it
+    taken up by flow (0: all elastic, springs back; 1: no strength at all).
 
     .. [1] EN 1993-1-2:2005, clause 3.4.1.1 (from memory).
     .. [2] Half of the temperature difference is taken up by flow (our choice).
@@ -200,8 +199,8 @@ def bow_of_head(head, face, carbon_pct: float, neck=None, **options) -> FaceBow:
         strains, share = _layer_strains(neck, carbon_pct), options.get("plastic_share", 0.5)
         mismatch = gradient_per_mm(strains, across) * across
         mismatch += frozen_thermal_strain(_difference_c(neck), share)
-        given["neck"] = across, head.neck.length_mm, mismatch
-    return face_bow(head.face.forged_thickness_mm, head.face.length_mm, **{**given, **options})
+        given["neck"] = across, head.neck_length_mm, mismatch
+    return face_bow(head.forged_thickness_mm, head.face_length_mm, **{**given, **options})
 
 
 def _difference_c(zone) -> float:

@@ -5,10 +5,8 @@ face that is free behind; a thick blade is no plate (above 5–6 mm the stress i
 face stress or face life of an iron was found.
 """
 
-import dataclasses
 import math
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
 
 import numpy as np
 
@@ -30,45 +28,27 @@ LAYERS_LOOKED_AT = 9
 #: Share of the limit load at which 0.05 mm stay (elastic–plastic layered disc, our own calculation), and strain rate of the
 #: strike, 1/s (order of magnitude, derived: 0.5 % in half a millisecond).
 _SET_SHARE, _STRIKE_RATE = 0.85, 10.0
+_BODY_MM = plates.BODY_RING_MM[1]
 
 
-@dataclass(frozen=True)
 class _Bending:
-    """Load and plate of many faces, whatever their thickness: force (N), patch (mm), contact (s), coefficients."""
+    """Load and plate of faces, whatever their thickness, for some peak force over mean, patch and depth of the body's ring (mm)."""
 
-    force: np.ndarray
-    patch: np.ndarray
-    contact: np.ndarray
-    plate: plates.PlateCoefficients
-    edge: np.ndarray  # what fillet and notch make of the edge stress
-    depth: np.ndarray | float = plates.BODY_RING_MM[1]  # of the body's ring, mm
-
-    @classmethod
-    def of(cls, faces: Faces, strike: Strike, patch_share=1.0):
-        hit = faces.head_mass_g, strike.speed(faces), strike.spin(faces), strike.restitution
-        force, patch, contact = strike_load(*hit)
-        span, patch = (faces.length_mm, faces.height_mm), patch * patch_share
-        edge = strike.edge_notch * plates.fillet_share(span, patch, strike.fillet_mm)
-        return cls(force, patch, contact, plates.rectangle_coefficients(*span, patch), edge)
-
-    @classmethod
-    def joined(cls, parts, n: int):
-        """Several of them one after the other, each of n faces."""
-
-        def join(values):
-            return np.concatenate([np.broadcast_to(v, (n,)) for v in values])
-
-        plate = plates.PlateCoefficients(*map(join, zip(*(p.plate for p in parts), strict=True)))
-        names = ("force", "patch", "contact", "edge", "depth")
-        return cls(plate=plate, **{k: join([getattr(p, k) for p in parts]) for k in names})
+    def __init__(self, faces, strike, peak=PEAK_FACTOR, patch_share=1.0, body_mm=_BODY_MM):
+        hit = faces.head_mass_g, strike.speed(faces), strike.spin(faces), strike.restitution, peak
+        self.force, patch, self.contact = strike_load(*hit)
+        self.span, self.patch = (faces.length_mm, faces.height_mm), patch * patch_share
+        self.plate = plates.rectangle_coefficients(*self.span, self.patch)
+        # what fillet and notch make of the edge stress
+        fillet = plates.fillet_share(self.span, self.patch, strike.fillet_mm)
+        self.edge, self.body_mm = strike.edge_notch * fillet, body_mm
 
     def stresses(self, faces: Faces, thickness):
         """Tension at the back of the centre and the front of the edge, MPa, and the share of full clamping: centre = clamped +
         (1 − share)(free to turn − clamped); edge = share · clamped · fillet · notch."""
-        span, plate = (faces.length_mm, faces.height_mm), self.plate
-        edge = span, faces.rim_mm[0], faces.rim_mm[1:], self.patch, self.depth
-        held = plates.edge_held(thickness, *edge)
-        overshoot = plates.dynamic_overshoot(*span, thickness, self.contact)
+        plate, rim = self.plate, (faces.rim_mm[0], faces.rim_mm[1:])
+        held = plates.edge_held(thickness, self.span, *rim, self.patch, self.body_mm)
+        overshoot = plates.dynamic_overshoot(*self.span, thickness, self.contact)
         pressure = self.force * overshoot / thickness**2
         centre = plate.centre + (1.0 - held) * (plate.supported - plate.centre)
         return centre * pressure, held * plate.edge * self.edge * pressure, held
@@ -131,7 +111,7 @@ def strike_margins(faces: Faces, strike: Strike | None = None) -> dict[str, np.n
     "location" (index into `LOCATIONS`), "by_place" (6, n), "centre_mpa", "edge_mpa", "edge_held", "force_n", "patch_mm",
     "dent_slow" (dent margin without the rise of yield with strain rate)."""
     strike = strike or Strike()
-    bending, t = _Bending.of(faces, strike), faces.thickness_mm
+    bending, t = _Bending(faces, strike), faces.thickness_mm
     slow = _dent_mpa(faces, bending.patch, False)
     dent = _dent_mpa(faces, bending.patch, True) if strike.dent_rate else slow
     by_place, centre, edge, held = _by_place(faces, bending, _capacities(faces, strike), dent, t)
@@ -141,33 +121,28 @@ def strike_margins(faces: Faces, strike: Strike | None = None) -> dict[str, np.n
     return {**found, "patch_mm": bending.patch, "dent_slow": slow * t**2 / bending.force}
 
 
-def strike_intervals(faces: Faces, strike: Strike, spread_hv) -> np.ndarray:
-    """Margin with its 80 % interval, shape (3, n): its assumptions moved one at a time, root sum of squares; `spread_hv`, (n,):
-    standard deviation of the hardness."""
-    step = Z80 * np.asarray(spread_hv, dtype=float)
-    softer, harder = faces.moved(-step), faces.moved(step)
-    base = _Bending.of(faces, strike)
-    weak, tight = (_Bending.of(faces, strike, patch_share=share) for share in (0.8, 1.2))
-    soft, stiff = (dataclasses.replace(base, depth=depth) for depth in plates.BODY_RING_RANGE_MM)
-    low, high = (dataclasses.replace(base, force=base.force * p / PEAK_FACTOR) for p in PEAK_RANGE)
-    takes = _capacities(faces, strike)
-    dent, slow = (_dent_mpa(faces, base.patch, rate) for rate in (strike.dent_rate, False))
-    bendings = [base, low, high, weak, tight, soft, stiff, *[base] * 7]
+def strike_interval(faces: Faces, strike: Strike, spread_hv: float) -> np.ndarray:
+    """Margin of one face with its 80 % interval, shape (3,): its assumptions moved one at a time, root sum of squares;
+    `spread_hv`: standard deviation of the hardness."""
+    # as it is; peak force, patch and body down and up; no strain rate; fatigue limit, residual stress, hardness
+    peak, patch, body = np.full(14, PEAK_FACTOR), np.ones(14), np.full(14, _BODY_MM)
+    peak[1:3], patch[3:5], body[5:7] = PEAK_RANGE, (0.8, 1.2), plates.BODY_RING_RANGE_MM
+    bending = _Bending(faces, strike, peak, patch, body)
+    softer, harder = (faces.moved(np.array([sign * Z80 * spread_hv])) for sign in (-1.0, 1.0))
+    takes, usual = _capacities(faces, strike), bending.patch[:1]
+    dent, slow = (_dent_mpa(faces, usual, rate) for rate in (strike.dent_rate, False))
     capacities = [takes] * 8 + [_capacities(faces, strike, shift_sd=sd) for sd in (-Z80, Z80)]
     capacities += [_capacities(faces, strike, residual) for residual in (150.0, -150.0)]
     capacities += [_capacities(f, strike) for f in (softer, harder)]
     dents = [dent] * 7 + [slow] + [dent] * 4
-    dents += [_dent_mpa(f, base.patch, strike.dent_rate) for f in (softer, harder)]
-    n, many = len(faces.layers_hv), len(bendings)
-    rows = faces.repeated(many)
+    dents += [_dent_mpa(f, usual, strike.dent_rate) for f in (softer, harder)]
     by_part = zip(zip(*capacities, strict=True), (0, 1, 0), strict=True)
     takes = [np.concatenate(parts, axis=axis) for parts, axis in by_part]
-    bending = _Bending.joined(bendings, n)
-    found = _by_place(rows, bending, takes, np.concatenate(dents), rows.thickness_mm)[0]
-    margins = found.min(axis=0).reshape(many, n)
-    margin, shift = margins[0], margins[1:] - margins[0]
-    down, up = (np.sqrt(np.sum(f(shift, 0.0) ** 2, axis=0)) for f in (np.minimum, np.maximum))
-    return np.stack([margin, np.maximum(margin - down, 0.0), margin + up])
+    found = _by_place(faces, bending, takes, np.concatenate(dents), faces.thickness_mm)[0]
+    margin, *moved = found.min(axis=0)
+    shift = np.array(moved) - margin
+    down, up = (np.sqrt(np.sum(f(shift, 0.0) ** 2)) for f in (np.minimum, np.maximum))
+    return np.array([margin, max(margin - down, 0.0), margin + up])
 
 
 def _lives(faces: Faces, strike: Strike, found) -> np.ndarray:
@@ -182,7 +157,7 @@ def _lives(faces: Faces, strike: Strike, found) -> np.ndarray:
 
 def _least_thickness(faces: Faces, strike: Strike, wanted):
     """Thickness at which the margin is `wanted` (the share of clamping moves with it), mm."""
-    bending, takes = _Bending.of(faces, strike), _capacities(faces, strike)
+    bending, takes = _Bending(faces, strike), _capacities(faces, strike)
     dent = _dent_mpa(faces, bending.patch, strike.dent_rate)
 
     def miss(x):
@@ -223,7 +198,7 @@ def layers_of_faces(points_hv, kept):
 def strike_of_faces(faces: Faces, strike: Strike, spread_hv: float = 0.0) -> FaceStrike:
     """The first of some faces with its interval (`spread_hv`: sd of its hardness), life and thicknesses."""
     found = strike_margins(faces, strike)
-    margin, low, high = strike_intervals(faces, strike, np.array([spread_hv]))[:, 0].tolist()
+    margin, low, high = strike_interval(faces, strike, spread_hv).tolist()
     count = float(_lives(faces, strike, found)[0])
     wanted = np.array([1.0, margin / low if low > 0.0 else 10.0])
     thin, safe = _least_thickness(faces, strike, wanted).tolist()

@@ -155,19 +155,6 @@ class Faces:
         rim = np.maximum(self.rim_hv + step_hv, 60.0)
         return dataclasses.replace(self, layers_hv=layers, rim_hv=rim)
 
-    def repeated(self, times: int) -> Faces:
-        """The same faces several times, one after the other."""
-        n = len(self.layers_hv)
-
-        def tile(value):
-            if isinstance(value, tuple):
-                return tuple(tile(v) for v in value)
-            if np.ndim(value) == 2:
-                return np.tile(value, (times, 1))
-            return np.tile(np.broadcast_to(value, (n,)), times)
-
-        return Faces(**{f.name: tile(getattr(self, f.name)) for f in dataclasses.fields(self)})
-
     def edge_hv(self, fillet_mm: float = FILLET_MM):
         """Hardness at the front edge in the face, at the toe of the corner radius and in the rim, shape (3, n): at the corner
         halfway between face and rim, one rim thickness away that of the face, since heat flows between them (our choice)."""

@@ -12,8 +12,7 @@ from ..strength.hardness_scales import hv_from_hrc
 from ..transformation import phase_hardness
 from ..transformation.austenite import FERRITE_CARBON, austenite_equilibrium
 from ..transformation.phase_hardness import as_quenched_hrc
-from ..transformation.temperature_formulas import content
-from ..transformation.temperatures import ae1_c, ae3_c
+from ..transformation.temperatures import ae1_c, ae3_c, content
 
 #: Least carbon of the as-quenched hardness table, wt% (ASTM A255).
 _LEAST_HARDENING_CARBON = 0.10

@@ -9,9 +9,9 @@ import numpy as np
 from ..base.errors import check_choice, check_number
 from ..inputs.cases import Cases
 from ..inputs.drawing import Drawing
+from ..inputs.grades import grade
 from ..inputs.head import ZONES, forged
 from ..inputs.route import SHAPES
-from ..inputs.steel import Steel
 from .effort import FlowStress, equal_effort, flow_stress, flow_stress_mpa
 
 #: Reference grade for relative press effort.
@@ -81,12 +81,11 @@ def projected_areas_mm2(d: Drawing) -> dict:
 
     .. [1] Plan area of the forging without flash from its dimensions (derived).
     """
-    face, rim, neck, hosel = d.face, d.rim, d.neck, d.hosel
-    inside = face.length_mm * face.height_mm
-    areas = {"face": inside, "rim": rim.length_mm * rim.height_mm - inside}
+    inside = d.face_length_mm * d.face_height_mm
+    areas = {"face": inside, "rim": d.rim_length_mm * d.rim_height_mm - inside}
     areas["body"] = sum(b.length_mm * b.thickness_mm for b in d.body)
-    areas["neck"] = neck.length_mm * (neck.base_mm + hosel.outside_mm) / 2
-    return areas | {"hosel": hosel.length_mm * hosel.outside_mm}
+    areas["neck"] = d.neck_length_mm * (d.neck_base_mm + d.hosel_outside_mm) / 2
+    return areas | {"hosel": d.hosel_length_mm * d.hosel_outside_mm}
 
 
 def press_columns(cases: Cases, die_c: np.ndarray) -> dict[str, np.ndarray]:
@@ -109,9 +108,7 @@ def press_columns(cases: Cases, die_c: np.ndarray) -> dict[str, np.ndarray]:
 
 
 @functools.cache
-def _reference() -> Steel:
-    from ..inputs.grades import grade
-
+def _reference():
     return grade(REFERENCE_GRADE)
 
 

@@ -70,8 +70,6 @@ class Bench:
     scatter_factor : On cycles to a crack of smooth bars (see `fatigue.SCATTER_FACTOR`).
     bore_out_of_round_mm : Allowed change of bore diameter, mm; 0.10 is a usual glue gap (0.05–0.15, from memory).
     wall_thinning : Allowed thinning of the wall; 0.10 is our choice.
-    residual_stress_mpa : Tension left at the outer fibre; lowers the first-yield moment, not the plastic one.
-    bauschinger : Yield in reverse over yield, 0.3–1; 0.7 from memory.
     history_deg : Earlier bends in order, signed degrees (+2, −1 …). Each counts as half a fatigue cycle; the angle
         they leave uses up strain.
     aged : Time or warmth since: strain ageing raises yield and shortens the uniform strain.
@@ -84,7 +82,7 @@ class Bench:
     ----------
     .. [1] Notch of 2, 4 adjustments, bend zone of 10 to 20 mm (our choice).
     .. [2] Bar of 500 mm (common practice).
-    .. [3] Glue gap of 0.10 mm; reverse yield 0.7 of yield (0.3-1) (from memory).
+    .. [3] Glue gap of 0.10 mm (from memory).
     """
 
     bar_mm: float = bounded(500.0, "bar length", 50.0, 3000.0, "mm")
@@ -98,8 +96,6 @@ class Bench:
     scatter_factor: float = bounded(SCATTER_FACTOR, "scatter factor", 1.0, 1000.0)
     bore_out_of_round_mm: float = bounded(0.10, "bore out of round", 0.005, 2.0, "mm")
     wall_thinning: float = bounded(0.10, "wall thinning", 0.005, 0.5)
-    residual_stress_mpa: float = bounded(0.0, "residual stress", 0.0, 1500.0, "MPa")
-    bauschinger: float = bounded(0.7, "Bauschinger factor", 0.3, 1.0)
     history_deg: Sequence[float] = ()
     aged: bool = False
     neck_outside_mm: float | None = None

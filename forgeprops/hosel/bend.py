@@ -15,10 +15,10 @@ from ..base.constants import Z80
 from ..base.errors import InputError, check_number, shown
 from ..base.ranges import Warn, outside
 from ..strength.hardness_scales import convert_array
-from ..strength.tensile import YOUNGS_MPA, Strength, flow_curve, strength, strength_arrays
+from ..strength.tensile import YOUNGS_MPA, Strength, strength, strength_arrays
 from . import bench as beam
 from . import bending_moment, fatigue
-from .bench import LIMITS, QUANTITIES, Bench, Hosels, Nodes
+from .bench import LIMITS, QUANTITIES, Bench, Hosels
 from .limits import NOTES, bent_most, governing, gradient_share, limit_forces
 from .result import HoselBend, ease_of, said
 
@@ -111,11 +111,11 @@ def hosel_bend(
     neck_d = out_d if bench.neck_outside_mm is None else bench.neck_outside_mm
     shape = {"outside_mm": out_d, "neck_outside_mm": neck_d, "bore_mm": bore, "length_mm": length}
     shape |= {"bored_mm": bench.bored_mm, "bar_mm": bench.bar_mm, **factors}
-    used, damage = 0.0, 0.0
+    used = 0.0
     if bench.history_deg:
-        here, neck, bench, used, damage = _after_bends(shape, here, neck, bench, notes)
+        here, neck, bench, used = _after_bends(shape, here, neck, bench, notes)
     unknown = material is None and fractions is None
-    return _answer(shape, here, neck, bench, (used, damage, unknown), notes)
+    return _answer(shape, here, neck, bench, (used, unknown), notes)
 
 
 def bend_of_head(head, hosel: Strength, neck: Strength, **bench) -> HoselBend:
@@ -124,12 +124,13 @@ def bend_of_head(head, hosel: Strength, neck: Strength, **bench) -> HoselBend:
     The head's ``bend_zone_mm`` is by definition the length over which the bend spreads: straight, bored
     hosel.  Taper and solid neck are stronger and stay out of it; the hardness gradient across it is kept.
     """
-    h, here = head.hosel, beam.metal_of(hosel)
-    share = float(gradient_share(h.bend_zone_mm, h.length_mm, head.neck.length_mm))
+    here = beam.metal_of(hosel)
+    share = float(gradient_share(head.bend_zone_mm, head.hosel_length_mm, head.neck_length_mm))
     mixed = (here + share * (beam.metal_of(neck) - here)).tolist()
     neck = dataclasses.replace(neck, **dict(zip(QUANTITIES, mixed, strict=True)))
     metal = {"material": hosel, "neck_material": neck}
-    return hosel_bend(h.outside_mm, h.bore_mm, h.bend_zone_mm, **metal, **bench)
+    tube = head.hosel_outside_mm, head.hosel_bore_mm, head.bend_zone_mm
+    return hosel_bend(*tube, **metal, **bench)
 
 
 def _off_centre(here: Strength, bench: Bench, out_d: float, bore: float) -> dict[str, float]:
@@ -143,8 +144,8 @@ def _off_centre(here: Strength, bench: Bench, out_d: float, bore: float) -> dict
 
 
 def _after_bends(shape, here: Strength, neck: Strength, bench: Bench, notes: list):
-    """Hosel and neck as aged by earlier bends, the bench with as many more re-bends as these took, the outer-fibre strain
-    left, and the share of the life used up."""
+    """Hosel and neck as aged by earlier bends, the bench with as many more re-bends as these took, and the outer-fibre strain
+    left."""
     past = bench.history_deg
     bends = np.abs([*(d for d in past if d), sum(past)])
     metal = np.stack([beam.metal_of(here), beam.metal_of(neck)])
@@ -163,7 +164,7 @@ def _after_bends(shape, here: Strength, neck: Strength, bench: Bench, notes: lis
         here, neck = (fatigue.aged(m, float(strains.max())) for m in (here, neck))
     more = bench.rebends / max(1.0 - damage, 1e-6)
     bench = dataclasses.replace(bench, rebends=min(more, 10_000.0))
-    return here, neck, bench, used, damage
+    return here, neck, bench, used
 
 
 def _variants(shape, here: Strength, neck: Strength, bench: Bench, unknown: bool):
@@ -197,8 +198,8 @@ def _variants(shape, here: Strength, neck: Strength, bench: Bench, unknown: bool
 
 
 def _answer(shape, here, neck, bench: Bench, state, notes) -> HoselBend:
-    """`state`: outer-fibre strain and share of the life that earlier bends took, whether the structure is unknown."""
-    used, damage, unknown = state
+    """`state`: outer-fibre strain that earlier bends took, and whether the structure is unknown."""
+    used, unknown = state
     hosels, cold, scatter = _variants(shape, here, neck, bench, unknown)
     nodes, others, n = hosels.nodes(), len(LENGTHS_MM), len(hosels)
     forces, limits = limit_forces(nodes, bench, cold, scatter, used)
@@ -226,13 +227,7 @@ def _answer(shape, here, neck, bench: Bench, state, notes) -> HoselBend:
     bend["yield_plateau_strain"] = here.yield_plateau_strain
     notes += _notes(bend, bench.force_limit_n, easy)
     turn = math.degrees(math.atan2(bench.target_loft_deg, bench.target_lie_deg)) if target else 0.0
-    sizes = shape["outside_mm"], shape["bore_mm"]
-    left = max(here.yield_mpa - bench.residual_stress_mpa, 0.0)  # residual tension taken off
-    factor = shape.get("moment_factor", 1.0) / shape.get("fibre_factor", 1.0)
-    yield_nm = left * bending_moment.elastic_modulus_mm3(*sizes) * factor / 1000.0
-    limit_nm = here.yield_mpa * bending_moment.plastic_modulus_mm3(*sizes) / 1000.0
     most_strained = np.where(nodes.real[0], found.strain[0], 0.0).argmax()
-    bent = float(found.strain[-1].max())
     return HoselBend(
         allowed_deg=now, allowed_deg_low=max(now - down, 0.0), allowed_deg_high=now + up,
         one_bend_deg=min(by["wall"], by["crack"]), rebend_deg=now, rebends=bench.rebends,
@@ -241,12 +236,8 @@ def _answer(shape, here, neck, bench: Bench, state, notes) -> HoselBend:
         target_deg=target, direction_deg=turn if bench.hand == "right" else -turn,
         bar_force_n=force, ease=ease_of(force), force_limit_n=bench.force_limit_n,
         hand_deg=hand, steady_deg=steady, bar_length_needed_mm=needed if target else 0.0,
-        bar_length_steady_mm=easy if target else 0.0,
         springback_deg=sprung, overbend_deg=float(degrees[-1]) + sprung,
-        yield_moment_nm=yield_nm, limit_moment_nm=limit_nm,
-        return_force_n=_return_force(nodes, found.strain[-1], force, bench.bauschinger),
         outer_strain=strain, bends_at_mm=float(nodes.s_mm[0, most_strained]),
-        rebends_left=_rebends_left(here, bent, bench, damage) if target else {},
         strength=here, hardness_hv=here.hardness_hv, warnings=tuple(notes),
         bench=hosels.part(slice(0, 1)), hand=bench.hand,
     )  # fmt: skip
@@ -275,27 +266,3 @@ def _notes(bend: Mapping, force_limit_n: float, bar_mm: float) -> list[Warn]:
         for code, (rank, holds) in NOTES.items()
         if holds(bend)
     ]
-
-
-def _rebends_left(material: Strength, strain: float, bench: Bench, damage: float):
-    """Adjustments by the required change and back to a crack, by each fatigue method."""
-    lives = {
-        "Roessle–Fatemi": fatigue.roessle_fatemi(material.hardness_hv),
-        "uniform material law": fatigue.uniform_material_law(material.tensile_mpa),
-    }
-    range_ = strain + fatigue.RETURN_STRAINS * material.yield_mpa / YOUNGS_MPA
-    notch = fatigue.notch_strain_factor(material.hardening_exponent, bench.notch_factor)
-    left = max(1.0 - damage, 0.0) / bench.scatter_factor
-    amplitude = 0.5 * range_ * notch
-    return {n: float(fatigue.cycles_to_crack(x, amplitude)) * left for n, x in lives.items()}
-
-
-def _return_force(n: Nodes, strain, force: float, reverse: float) -> float:
-    """Force in reverse at which the most strained fibre yields again after a bend under `force`: elastic until it has come down
-    by its peak stress plus the reduced reverse yield (Bauschinger), ΔM = (stress + factor · YS) I/R."""
-    i = int(strain.argmax())
-    curve = flow_curve(*n.metal[0, i, 1:5])
-    stress = float(curve.stress_mpa(strain[i])) + reverse * float(curve.yield_mpa)
-    section = bending_moment.elastic_modulus_mm3(n.outside_mm[0, i], n.bore_mm[0, i])
-    factor = n.moment_factor[0, 0] * 0.5 * n.outside_mm[0, i] / n.fibre_mm[0, i]
-    return max(float(stress * section * factor / n.arm_mm[0, i]) - force, 0.0)

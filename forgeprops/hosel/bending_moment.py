@@ -14,24 +14,6 @@ import numpy as np
 from ..strength.tensile import FlowCurve
 
 
-def second_moment_mm4(outside_mm, bore_mm=0.0):
-    """Second moment of area π (D⁴ − d⁴)/64, mm⁴.
-
-    .. [1] Roark's Formulas for Stress and Strain, table A.1, here and in the two moduli below (read).
-    """
-    return math.pi / 64.0 * (outside_mm**4 - bore_mm**4)
-
-
-def elastic_modulus_mm3(outside_mm, bore_mm=0.0):
-    """Elastic section modulus I/(D/2), mm³."""
-    return 2.0 * second_moment_mm4(outside_mm, bore_mm) / outside_mm
-
-
-def plastic_modulus_mm3(outside_mm, bore_mm=0.0):
-    """Plastic section modulus (D³ − d³)/6, mm³."""
-    return (outside_mm**3 - bore_mm**3) / 6.0
-
-
 def _powers(of, degree: int) -> np.ndarray:
     """Coefficients, lowest power first, of the Chebyshev interpolant of a function on 0..1."""
     fit = np.polynomial.Chebyshev.interpolate(of, degree, [0.0, 1.0])
@@ -54,6 +36,7 @@ class Section:
     from u = e₁/(kR) to 1, a series of Euler beta functions.
 
     .. [1] Equilibrium of plane sections on the flow curve (derived).
+    .. [2] Second moment of area π (D⁴ − d⁴)/64: Roark's Formulas for Stress and Strain, table A.1 (read).
     """
 
     stiffness: np.ndarray  # E I, N mm²

@@ -5,6 +5,8 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from types import MappingProxyType
 
+import numpy as np
+
 from ..base.errors import check_choice, check_number
 from ..base.tables import read_rows
 
@@ -39,16 +41,10 @@ class Spread:
         object.__setattr__(self, "value", check_number(self.value, f"{self.kind} spread", 0.0, 1e6))
 
     def sd(self, middle: float) -> float:
-        """Standard deviation about a middle, before anything is cut off.
-
-        >>> Spread("relative", 0.05).sd(12.0), round(Spread("uniform", 3.0).sd(0.0), 3)
-        (0.6, 1.732)
-        """
+        """Standard deviation about a middle, before anything is cut off."""
         if self.kind == "relative":
             return abs(middle) * self.value
         if self.kind == "lognormal":
-            import numpy as np
-
             return abs(middle) * float(np.sqrt(np.expm1(self.value**2) * np.exp(self.value**2)))
         return self.value / 3.0**0.5 if self.kind == "uniform" else self.value
 
@@ -117,11 +113,6 @@ def settings(group: str = "") -> tuple[str, ...]:
     return tuple(s.name for g in VARIED for s in map(table().get, settings(g)) if s.is_number)
 
 
-def places(group: str) -> dict[str, tuple[str, str]]:
-    """Part and field of every setting of a group by its short name."""
-    return {s.name: (s.part, s.field) for s in table().values() if s.group == group}
-
-
 def by_part(values: Mapping, known: Mapping, what: str, where: str) -> dict[str, dict]:
     """Values by short name as values by part and field; a name that is not known is refused."""
     parts: dict[str, dict] = {}
@@ -132,30 +123,21 @@ def by_part(values: Mapping, known: Mapping, what: str, where: str) -> dict[str,
 
 
 def setting(name: str) -> Setting:
-    """Look up a number of a case.
-
-    >>> setting("flux").label, setting("Cr").unit, setting("face_thickness_mm").group
-    ('spray rate', 'wt%', 'head')
-    """
+    """Look up a number of a case that can be varied."""
     return table()[check_choice(name, "setting to vary", settings())]
 
 
 @functools.cache
 def numbers_of(part: str) -> Mapping[str, Setting]:
-    """Numbers of one part of a case (``"spray"``, ``"hosel"``, ``"shop"``) by their field there."""
-    return {s.field: s for s in table().values() if s.part == part and s.is_number}
-
-
-@functools.cache
-def _checked(part: str) -> tuple[Setting, ...]:
+    """Numbers and choices of one part of a case (``"spray"``, ``"route"``, ``"shop"``) by their field there."""
     of_part = (s for s in table().values() if s.part == part)
-    return tuple(s for s in of_part if s.is_number or s.name in CHOICES)
+    return {s.field: s for s in of_part if s.is_number or s.name in CHOICES}
 
 
-def check_settings(obj, part: str) -> None:
+def check_settings(obj, part: str, where: str = "") -> None:
     """Check numbers and choices of a frozen part of a case and store them; a default of None may stay."""
-    for what in _checked(part):
-        value = getattr(obj, what.field)
-        if value is not None or getattr(type(obj), what.field) is not None:
-            value = what.check(value, part.replace("_", " "))
-            object.__setattr__(obj, what.field, value)
+    for field, what in numbers_of(part).items():
+        value = getattr(obj, field)
+        if value is not None or getattr(type(obj), field, "") is not None:
+            value = what.check(value, where or part.replace("_", " "))
+            object.__setattr__(obj, field, value)

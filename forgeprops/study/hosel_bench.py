@@ -18,8 +18,7 @@ from ..hosel.bench import bench_options
 from ..hosel.bend import bend_of_head
 from ..inputs.cases import Cases
 from ..inputs.head import ZONES
-from ..inputs.later import LocalHeat, Temper
-from ..inputs.route import Route
+from ..inputs.route import LocalHeat, Route, Temper
 from ..io.tables import data_frame
 
 #: Steps down from the preheat that are tried, and the lowest preheat at which the press still forms the head, °C (our choice).
@@ -127,7 +126,7 @@ def _changes(route: Route, ac1: float) -> Iterator[tuple]:
     def later(heat) -> Route:
         return dataclasses.replace(route, later=(*route.later, heat))
 
-    now = route.preheat.temperature_c
+    now = route.preheat_c
     risk = "The press works harder and the face may miss its quench start temperature."
     for to in (now - step for step in _PREHEAT_STEPS_C if now - step >= _LOWEST_PREHEAT_C):
         words = f"Preheat {to:.0f} °C instead of {now:.0f} °C"
@@ -136,7 +135,7 @@ def _changes(route: Route, ac1: float) -> Iterator[tuple]:
         ("single", "A single head in still air", "It needs room to cool apart."),
         ("sleeve", "An insulating sleeve on the hosel", "It must sit at once after the press."),
     ):
-        if route.cool.surroundings not in (how, "sleeve"):
+        if route.surroundings not in (how, "sleeve"):
             yield "cooling", what, route.with_(surroundings=how), 0.0, risk
     risk = f"Above {ac1:.0f} °C it hardens again in air: measure the temperature. Keep the face below 200 °C.  "
     risk += "The hottest is not always the best: the bend gathers in the softest end of the ring."

@@ -1,7 +1,7 @@
 """What takes heat from the head, or gives it: air, radiation, neighbours, sleeve, furnace."""
 
 import math
-from typing import NamedTuple
+from types import SimpleNamespace
 
 import numpy as np
 
@@ -103,29 +103,15 @@ def row_view_factor(pitch_mm: float, size_mm: float) -> float:
     return 1 - 2 * (math.sqrt(x * x - 1) + math.asin(1 / x) - x) / math.pi
 
 
-class Neighbours(NamedTuple):
-    """What stands around a cooling head: a row of ``data/constants/surroundings.csv``."""
-
-    view_factor: float  #: share of its radiation that reaches the room; the rest reaches neighbours as hot as itself
-    air_share: float  #: air around it, as a share of the way from room to surface
-    forced: bool  #: whether the route's air speed applies
-    reason: str  #: why these numbers
-    basis: str  #: how sure
-    covered: tuple[str, ...]  #: zones that lose heat by `cover_w_m2k` and not to air
-
-
-def _neighbours(r: dict[str, str]) -> Neighbours:
-    row = r["pitch_mm"] and row_view_factor(float(r["pitch_mm"]), float(r["size_mm"]))
-    numbers = row or float(r["view_factor"]), float(r["air_share"]), r["forced"] == "yes"
-    return Neighbours(*numbers, r["source"], r["basis"], tuple(r["covered"].split()))
-
-
-NEIGHBOURS = {r["kind"]: _neighbours(r) for r in read_rows("constants/surroundings.csv")}
-
-
-def neighbours(kind: str) -> Neighbours:
-    """What stands around the head for one of the route's surroundings."""
-    return NEIGHBOURS[check_choice(kind, "surroundings", NEIGHBOURS)]
+#: What stands around the head for each of the route's surroundings: rows of a table, whose head says what they are.
+NEIGHBOURS = {
+    r["kind"]: SimpleNamespace(
+        view_factor=float(r["view_factor"] or row_view_factor(float(r["pitch_mm"]), float(r["size_mm"]))),
+        air_share=float(r["air_share"]), forced=r["forced"] == "yes",
+        covered=tuple(r["covered"].split()), source=r["source"], basis=r["basis"],
+    )
+    for r in read_rows("constants/surroundings.csv")
+}  # fmt: skip
 
 
 #: Sleeve: ceramic-fibre blanket at about 600 °C, W/(m K) (0.10–0.20 in makers' sheets, from memory), and its wall, mm (invented).
@@ -165,7 +151,7 @@ def cover_w_m2k(kind, zone, shape, size_mm):
 
     .. [1] Shape factor of a disc in an infinite medium: T. L. Bergman et al., table 4.1 (from memory).
     """
-    if zone not in neighbours(kind).covered:
+    if zone not in NEIGHBOURS[kind].covered:
         return 0.0 * np.asarray(size_mm, float)
     if kind == "box":
         return BOX_W_M2K + 0.0 * np.asarray(size_mm, float)

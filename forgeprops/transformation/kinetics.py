@@ -29,7 +29,7 @@ import numpy as np
 from ..base.errors import InputError, check_kind, check_number
 from ..base.tables import read_rows
 from ..hardenability.boron import boron_factor
-from .temperature_formulas import FORMULAS
+from .temperatures import FORMULAS
 
 #: Gas constant, cal/(mol K), with the rounding of the rate equations.
 GAS_CAL = 1.987

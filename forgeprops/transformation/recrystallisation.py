@@ -29,12 +29,12 @@ def recrystallised_share(time_s, temperature_c, strain, grain_um, molybdenum=0.0
     return 1.0 - math.exp(-math.log(2.0) * float(s))
 
 
-def strain_speed_factor(retained, exponent=2.0):
-    """Factor by which retained strain speeds the start of ferrite, 1/(1 - 0.45 sqrt(strain))^k; strain up to 0.5, 1 without.
+def strain_speed_factor(retained):
+    """Factor by which retained strain speeds the start of ferrite, 1/(1 - 0.45 sqrt(strain))²; strain up to 0.5, 1 without.
 
     Strained austenite gives ferrite grains finer by 1 - 0.45 sqrt(strain): the diffusion distance shrinks by that, the time of
-    diffusion growth with its square (k = 2; the bound is 1 to 3).  Bainite lies between 1/factor (large strain stabilises it)
-    and factor.  Off by default: the march takes no strain.
+    diffusion growth with its square (power 1 to 3).  Bainite lies between 1/factor (large strain stabilises it) and factor.
+    Off by default: the march takes no strain.
 
     >>> strain_speed_factor(0.0), round(strain_speed_factor(0.15), 2)
     (1.0, 1.47)
@@ -42,7 +42,7 @@ def strain_speed_factor(retained, exponent=2.0):
     .. [1] Finer ferrite grain: C. M. Sellars & J. H. Beynon 1984 (from memory).
     .. [2] Exponent 2: time of diffusion growth goes with the square of the distance (derived).
     """
-    return (1.0 - 0.45 * math.sqrt(min(max(retained, 0.0), 0.5))) ** -exponent
+    return (1.0 - 0.45 * math.sqrt(min(max(retained, 0.0), 0.5))) ** -2.0
 
 
 class PressStrain(NamedTuple):

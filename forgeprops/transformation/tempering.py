@@ -22,7 +22,7 @@ from ..base.tables import read_rows
 from ..inputs.grades import check_steel
 from ..strength.hardness_scales import hrc_from_hv, hv_from_hrc
 from .phase_hardness import as_quenched_hrc as _full_martensite_hrc
-from .temperature_formulas import content
+from .temperatures import content
 
 #: log10 J (s) at which `TemperingCoefficients.soft_hv` is given, an hour near 495 °C: only an origin.
 _REFERENCE_LOG_J = -14.0

@@ -25,9 +25,8 @@ from forgeprops.base.constants import STEFAN_BOLTZMANN
 from forgeprops.engine import batch, march, outcome, packing
 from forgeprops.engine.run import march_columns
 from forgeprops.engine.section import lobatto
-from forgeprops.forging.scale import ATMOSPHERES, scale_rate
+from forgeprops.forging.skin import ATMOSPHERES, scale_rate
 from forgeprops.inputs.cases import Cases
-from forgeprops.inputs.shop import Shop
 from forgeprops.thermal import die_contact
 from forgeprops.thermal.properties import LATENT_HEAT_J_KG
 from forgeprops.transformation import austenite, kinetics
@@ -46,7 +45,7 @@ DIE = (die_contact.DIE_CONDUCTIVITY_W_MK, die_contact.DIE_DENSITY_KG_M3, die_con
 
 def fed(steels, parts, routes, shops=None):
     """What the engine is fed for these cases: the parts of `batch.Packed` without baths."""
-    columns = Cases.of(steels, parts, routes, shops or [Shop()] * len(steels))
+    columns = Cases.of(steels, parts, routes, shops)
     with mock.patch.object(batch, "run", side_effect=InterruptedError) as run:
         with contextlib.suppress(InterruptedError):
             march_columns(columns)
@@ -99,14 +98,6 @@ def growth(x, k, tail=0.0):
     x = np.clip(x, 1e-30, 1.0)
     slowing = np.exp(-0.4 * x * np.log(x) - tail * x * x) * np.maximum(1.0 - x, 0.0) ** (0.4 * x)
     return np.where(x < 1.0, k * slowing, 0.0)
-
-
-def cap_of_ferrite(t, ae1, ae3, carbon):
-    above = carbon + (ae3 - t) / kinetics.AE3_SLOPE_C
-    below = carbon + (ae3 - ae1) / kinetics.AE3_SLOPE_C - (ae1 - t) / kinetics.ACM_SLOPE_C
-    boundary = np.where(t >= ae1, above, below)
-    share = (boundary - carbon) / (boundary - austenite.FERRITE_CARBON)
-    return np.where((t < ae3) & (boundary > carbon), share, 0.0)
 
 
 def speed(k, under, power, q_cal, kelvin):
@@ -233,7 +224,7 @@ class Case:
         kelvin = at + 273.15
         d = np.zeros_like(y)
         # ferrite, pearlite, bainite: amount over what can form
-        cap = cap_of_ferrite(at, c["ae1"], ae3, c0) * a0
+        cap = laws.ferrite_cap(at, c["ae1"], ae3, c0) * a0
         k = speed(s[de.K_F][:, None], ae3 - at, 3, kin["q_ferrite"], kelvin)
         g = np.where(cap > f, growth(f / np.maximum(cap, 1e-12), k), 0.0) * (a > 1e-9)
         d[F], df = 0.6 * cap**0.6 * g, cap**0.6 * g * f**0.4

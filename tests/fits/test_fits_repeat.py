@@ -6,7 +6,7 @@ from fits.fit_kinetics import PRIOR, Problem
 from fits.fit_start_temperatures import MS_SETTINGS, MS_TERMS, evaluate, load
 
 from forgeprops.base.tables import read_rows
-from forgeprops.transformation.temperature_formulas import FORMULAS
+from forgeprops.transformation.temperatures import FORMULAS
 
 
 def test_ms_refit_gives_the_committed_table():

@@ -74,10 +74,9 @@ def rate_per_s(ln_rate, undercooling_c, power, q_cal, kelvin):
 
 
 def ferrite_cap(t_c, ae1_c, ae3_c, carbon):
-    if t_c >= ae3_c:
-        return 0.0
-    richer = (ae3_c - max(t_c, ae1_c)) / AE3_SLOPE_C - max(ae1_c - t_c, 0.0) / ACM_SLOPE_C
-    return richer / (carbon + richer - a.FERRITE_CARBON) if richer > 0.0 else 0.0
+    richer = (ae3_c - np.maximum(t_c, ae1_c)) / AE3_SLOPE_C
+    richer = np.maximum(richer - np.maximum(ae1_c - t_c, 0.0) / ACM_SLOPE_C, 0.0)
+    return np.where(t_c < ae3_c, richer / (carbon + richer - a.FERRITE_CARBON), 0.0)
 
 
 def wet_share(flux_kg_m2_s):

@@ -44,7 +44,7 @@ def test_batch_agrees_with_single_estimates(estimates, blocks):
 def test_cases_reach_every_corner(estimates):
     ok, share = estimates[estimates["refused"] == 0.0], estimates["face_austenite_share"]
     assert set(GRADES) <= set(ok["steel"]) and len(GRADES) == 32
-    assert {c.route.cool.surroundings for c in cases("single", draw.SINGLES)} == set(SURROUNDINGS)
+    assert {c.route.surroundings for c in cases("single", draw.SINGLES)} == set(SURROUNDINGS)
     corners = share == 0.0, (share > 0.0) & (share < 1.0), ok["preheat_c"] > 1000.0
     assert all(corner.sum() >= 10 for corner in (*corners, ok["face_without_spray_hv"].isna()))
     assert 0 < len(estimates) - len(ok) <= 10

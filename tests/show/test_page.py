@@ -155,7 +155,7 @@ def test_sheet_of_the_job_own_steel_and_own_head():
     sizes = {"mass_g": 262, "face_mm": 2.4, "hosel_outside_mm": None}
     page._heard(None, {"do": "head", "set": sizes}, [])
     assert page.desk.note == "" and page.desk.job.steel.get("Cr") == 0.95
-    assert page.desk.job.head.face.thickness_mm == 2.4
+    assert page.desk.job.head.face_thickness_mm == 2.4
 
 
 def test_a_limit_is_edited_in_the_readers_scale():

@@ -177,7 +177,7 @@ def test_chosen_settings_meet_the_limits_and_are_more_robust_than_the_edge(picke
     assert 380 <= one.zones["face"].hardness_hv <= 480 and one.hosel.allowed_deg >= 2.4
     expected = one.zones["face"].hardness_hv
     assert picked.results["face_hardness_hv"] == pytest.approx(expected, rel=1e-9)
-    assert route.preheat.temperature_c == picked.settings["preheat_c"]
+    assert route.preheat_c == picked.settings["preheat_c"]
     assert {"press_s", "heads_per_hour", "water_l"} <= set(picked.results)
     assert "all limits are met" in picked.words() and "heads an hour" in picked.words()
     assert picked.rounded and picked.settings["preheat_c"] % 5 == 0

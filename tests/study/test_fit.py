@@ -7,7 +7,7 @@ coverage of the intervals, the autocorrelation time of a known process, and inte
 import numpy as np
 import pandas as pd
 import pytest
-from checks import refuses
+from checks import evaluated, refuses
 
 import forgeprops as fp
 from forgeprops.answer.evaluation import evaluate
@@ -44,7 +44,7 @@ def measured(truth, seed, route=ROUTE, late_s=0.0, to_s=45.0, head_id="", noise_
     frames = []
     for channel, zone, depth in PLACES:
         at_probe = trace.weighted(probe_weights(HEAD, zone, depth))
-        true = np.interp(t + route.preheat.soak_s, trace.time_s, at_probe)
+        true = np.interp(t + route.soak_s, trace.time_s, at_probe)
         depth_mm = np.nan if depth is None else depth
         seen = true + rng.normal(0.0, noise_c, t.size)
         where = {"head_id": head_id, "channel": channel, "zone": zone, "depth_mm": depth_mm}
@@ -202,7 +202,7 @@ def test_probe_at_a_depth():
         expected = (depth / thick) ** (n - 1)
         assert weights[10 : 10 + n] @ points ** (n - 1) == pytest.approx(expected, abs=1e-12)
         assert weights.sum() == pytest.approx(1.0)
-    told = evaluate(Cases.of([fp.grade("4130")], [HEAD], [ROUTE]), ("points",))
+    told = evaluated("4130", [ROUTE], ("points",))
     trace = told.results.traces[0]
     front, mean = (trace.weighted(probe_weights(HEAD, *at)) for at in (("face", 0.0), ("hosel",)))
     assert front == pytest.approx(trace.front_c[:, 0])

@@ -81,8 +81,8 @@ def test_error_against_part_and_die_solved_together(die_c, contact, seconds, wit
 
 def test_the_defaults_are_defended_by_these_numbers():
     """What the docstring says: default stroke 27 K, rest 9 K, slow press on cold dies 180 K."""
-    press = fp.Press()
-    stroke = face_loss_k(3.0, 880.0, press.die_c, press.contact_w_m2k, press.dwell_s, together=True)
+    press = fp.Route()
+    stroke = face_loss_k(3.0, 880.0, press.die_c, press.contact, press.dwell_s, together=True)
     how = {"together": True, "dies": 1}
     rest = face_loss_k(3.0, 880.0, press.die_c, dc.RESTING_CONTACT_W_M2K, press.rest_s, **how)
     slow = face_loss_k(3.0, 880.0, 20.0, 8000.0, 0.3, together=True)

@@ -4,12 +4,11 @@ import math
 
 import numpy as np
 import pytest
+from checks import evaluated
 from reference import engine_laws as laws
 
 import forgeprops as fp
-from forgeprops.answer.evaluation import evaluate
 from forgeprops.base.tables import read_rows
-from forgeprops.inputs.cases import Cases
 from forgeprops.transformation import austenite as a
 from forgeprops.transformation import recrystallisation as r
 from forgeprops.transformation.temperatures import ac1_c, ac3_c
@@ -155,9 +154,8 @@ def test_austenite_forms_by_diffusion_over_the_stated_path_and_ferrite_returns_a
 
 
 def marched(name, preheat_c, *speeds):
-    n, route = len(speeds), fp.Route().with_(preheat_c=preheat_c)
-    cases = Cases.of([fp.grade(name)] * n, [fp.head("mid-iron")] * n, [route] * n)
-    return evaluate(cases, carbide_speed=np.array(speeds))
+    routes = [fp.Route().with_(preheat_c=preheat_c)] * len(speeds)
+    return evaluated(name, routes, carbide_speed=np.array(speeds))
 
 
 @pytest.mark.parametrize("name", ["1020", "4140"])

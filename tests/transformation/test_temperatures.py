@@ -11,7 +11,7 @@ from forgeprops.base.tables import read_rows
 from forgeprops.inputs.cases import spread
 from forgeprops.inputs.steel import ELEMENTS, Steel
 from forgeprops.transformation import temperatures as tp
-from forgeprops.transformation.temperature_formulas import FORMULAS
+from forgeprops.transformation.temperatures import FORMULAS
 
 MID = {
     "1020": {"C": 0.20, "Mn": 0.45, "Si": 0.25}, "1045": {"C": 0.45, "Mn": 0.75, "Si": 0.25},

@@ -27,17 +27,14 @@ def _branch(name: str, id: str) -> Rule:
     return Rule(f"range:{id}", "note", where, lambda e, i: "", "hosel", once=True)
 
 
-def _on_bench(holds):
-    return lambda e: holds(e.hosel)
-
-
 def hosel() -> Iterator[Rule]:
     """What a bend in full says with its own numbers, so that no sentence is needed here."""
     yield listed("hosel-hard", lambda e: e.hosel["allowed_deg"] < STIFF_HOSEL_DEG, needs="hosel")
     for name, id in RANGE_OF.items():
         yield _branch(name, id)
     for code, (rank, holds) in NOTES.items():
-        yield Rule(code, rank, _on_bench(holds), lambda e, i: "", "hosel", once=True)
+        bent = (lambda e, holds=holds: holds(e.hosel)), lambda e, i: ""
+        yield Rule(code, rank, *bent, "hosel", once=True)
 
 
 #: Every warning of an estimate, in the order of the shop floor.
@@ -76,8 +73,6 @@ def of_case(e, case: int, bend=None) -> tuple[Warn, ...]:
     `bend` is the hosel on its own bench, which gives its own warnings; without it those of the hosel are
     left out.
 
-    References
-    ----------
     .. [1] ASTM 5 divides fine from coarse grain: ASTM A29 (common practice).
     .. [2] Marks from which scale, lost carbon, carbides and the like are worth a warning (our choice).
     """

@@ -10,7 +10,7 @@ from ...inputs.limits import Limits
 from ...inputs.route import Spray
 from ...inputs.settings import COOLING_WORDS, table
 from ...strength.hardness_scales import try_convert
-from ...thermal.spray_units import from_flux, spray_setting
+from ...thermal.spray_units import spray_setting
 from ..units import Units
 
 #: Sliders of the rail; one click away; and what a head is first described by.
@@ -30,24 +30,16 @@ def number_of(job: Job, name: str) -> float:
 
 def shown(units: Units, name: str, value: float) -> float:
     """A setting's number as the reader has it; a spray rate as flow."""
-    if name == "flux":
-        return units.convert(from_flux(value).flow_l_min, "L/min")
     return float(units.shown(table()[name], value))
-
-
-def _step(units: Units, name: str) -> float:
-    step = table()[name].slider[2]
-    if name == "flux":
-        return 0.1
-    return units.convert(step, "°C", step=True) if table()[name].unit == "°C" else step
 
 
 def fields_of(job: Job, units: Units) -> dict[str, dict]:
     """Sliders by name: label, unit, ends, step, value and decimals, all in the reader's units."""
     found = {}
     for name in (*MAIN, *FURTHER):
-        what, step = table()[name], _step(units, name)
+        what = table()[name]
         low, high = (round(shown(units, name, end), 3) for end in what.slider[:2])
+        step = 0.1 if name == "flux" else units.convert(what.slider[2], what.unit, step=True)
         value = shown(units, name, number_of(job, name))
         found[name] = {
             "label": what.label, "unit": units.unit(what.unit), "low": low, "high": high,
@@ -81,9 +73,9 @@ def changes_of(job: Job, units: Units, given: dict) -> dict:
                 changes["spray"] = dataclasses.replace(spray, **{what.field: value})
             else:
                 changes[name] = round(value, 6)
-    if isinstance(changes.get("spray"), Spray):
-        job = job.with_(spray=changes.pop("spray"))
-        changes = {"route": job.route, **changes}
+    if "spray" in changes:
+        route = dataclasses.replace(job.route, spray=changes.pop("spray"))
+        changes = {"route": route, **changes}
     return changes
 
 

@@ -4,6 +4,7 @@ import asyncio
 import contextlib
 import threading
 import time
+from dataclasses import replace
 
 import traitlets as t
 
@@ -11,12 +12,10 @@ from ...answer.estimate import estimate
 from ...answer.verdict import verdict_of
 from ...base.cautions import CAUTIONS, SHORT
 from ...base.errors import InputError
-from ...inputs.composition import composition_of
-from ...inputs.grades import grades
+from ...inputs.grades import grades, steel_of
 from ...inputs.head import heads
 from ...inputs.job import Job, load_job
 from ...inputs.settings import COOLING_WORDS
-from ...inputs.steel import Steel
 from ...inputs.templates import head_from
 from ..units import choose_units
 from . import answer
@@ -62,7 +61,7 @@ class Page(Widget):
         }  # fmt: skip
         super().__init__(static=static)
         self.desk.observe(self._changed, ["job", "units"])
-        self.desk.observe(self._pin_changed, "pinned")
+        self.desk.observe(self._pin_changed, ["pinned", "units"])
         self.observe(self._moved, "move")
         self.on_msg(self._heard)
         self._answer(full=True)
@@ -84,7 +83,7 @@ class Page(Widget):
             "load": lambda: desk.take(load_job(message["text"].encode(), "job file")),
             "units": lambda: self._units(message),
             "limit": lambda: self._limit(message),
-            "steel": lambda: desk.set(steel=_steel(message["text"])),
+            "steel": lambda: desk.set(steel=replace(steel_of(message["text"]), name="own steel")),
             "head": lambda: self._head(message["set"]),
             "remedy": lambda: (
                 self._remedy and desk.set(route=self._remedy.route, steel=self._remedy.steel)
@@ -148,10 +147,8 @@ class Page(Widget):
             values = {**values, "buffers": [bytes(b) for b in buffers]}
         self._settle(0.0, slow and (lambda desk, result, say: slow(desk, result, values, say)))
 
-    def _changed(self, change) -> None:
+    def _changed(self, _) -> None:
         self._version += 1
-        if change.name == "units" and self.desk.pinned is not None:
-            self.ghost = answer.curves_of(self._pinned[1].evaluation, self.desk.units)
         if self._moving is None:
             self._answer(full=False)
         else:
@@ -159,12 +156,11 @@ class Page(Widget):
         self._settle()
 
     def _pin_changed(self, _) -> None:
-        pinned = self.desk.pinned
-        self._pinned = None
-        if pinned is not None:
+        self._pinned, self.ghost = None, ""
+        if (pinned := self.desk.pinned) is not None:
             result = estimate(pinned)
             self._pinned = pinned, result, result.verdict
-        self.ghost = answer.curves_of(self._pinned[1].evaluation, self.desk.units) if pinned else ""
+            self.ghost = answer.curves_of(result.evaluation, self.desk.units)
         self._push()
 
     def _begin_answer(self) -> None:
@@ -296,12 +292,6 @@ def _loop() -> asyncio.AbstractEventLoop | None:
     return None
 
 
-def _steel(text: str) -> Steel:
-    """A steel of one's own from its typed contents: "C=0.31 Mn=0.5 Cr=0.95"."""
-    contents, unsure, _ = composition_of(text)
-    return Steel("own steel", contents, unsure=unsure)
-
-
 async def _watch(page: Page) -> None:
     """Take over what another page writes into the same job file."""
     while page.comm is not None:
@@ -310,16 +300,9 @@ async def _watch(page: Page) -> None:
 
 
 def page(tab: str = "why", job: Job | None = None, file: str | None = "job.json") -> Page:
-    """The page on the shared job.
+    """The page on the shared job, with `tab` ("why", "steels", "window", "bending", "later", "sure" …) open first.
 
-    Parameters
-    ----------
-    tab : str
-        The tab that is open first: "why", "steels", "window", "bending", "later", "sure" …
-    job : Job, optional
-        Instead of the one in the file.
-    file : str, optional
-        Where the job is kept, beside the notebook; under a page server it stays in the reader's browser.
+    The job is kept in `file` beside the notebook, under a page server in the reader's browser; `job` stands for it.
     """
     shown = Page(Desk(job, None if served() else file), tab)
     if shown.desk.keeps and (loop := _loop()):

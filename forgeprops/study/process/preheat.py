@@ -85,7 +85,7 @@ def equal_effort_setting(
     label = "preheat of the first steel"
     preheat_a_c = check_number(preheat_a_c, label, _LOWEST_C, _HIGHEST_C, "°C")
     steel_a, *rest = checked_case(steel_a, head, route, shop)
-    steel_b, press = checked_case(steel_b, *rest)[0], rest[1].press
+    steel_b, press = checked_case(steel_b, *rest)[0], rest[1]
     die_a_c = max(metal_in_die_c(steel_a, preheat_a_c, *rest), _LOWEST_C)
     used = {k: float(x) for k, x in least_press(press.strain, press.dwell_s).items()}
     found = effort.equal_effort(steel_a, die_a_c, steel_b, **used)
@@ -138,7 +138,7 @@ def forging_temperature_study(
         form = "one or more preheat temperatures, each above the one before"
         raise InputError(f"temperatures do not rise; give {form}.")
     # the last case is the route as it stands, which effort is counted from
-    all_c = np.array([*given, route.preheat.temperature_c])
+    all_c = np.array([*given, route.preheat_c])
     cases = spread(steel, head, route, shop, {"preheat_c": all_c})
     e = evaluate(cases, ("interval", "trace"), **options)
     r, (low, high), every = e.results, e.interval_hv, range(len(all_c))

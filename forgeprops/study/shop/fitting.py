@@ -21,7 +21,6 @@ from ...base.errors import (
 )
 from ...base.in_words import InWords
 from ...base.ranges import Warn
-from ...inputs.cases import SHOP_NUMBERS
 from ...inputs.settings import numbers_of
 from ...inputs.shop import Shop
 from ...io.grids import Problem
@@ -230,9 +229,10 @@ def fit(
     before = shop_from(shop)
     known = priors(before)
     numbers = (numbers,) if isinstance(numbers, str) else check_list(numbers, "numbers")
-    numbers = tuple(dict.fromkeys(check_choice(n, "number to fit", SHOP_NUMBERS) for n in numbers))
+    of_shop = numbers_of("shop")
+    numbers = tuple(dict.fromkeys(check_choice(n, "number to fit", of_shop) for n in numbers))
     if not numbers:
-        raise InputError(f"there is no number to fit; give {', '.join(SHOP_NUMBERS)}.")
+        raise InputError(f"there is no number to fit; give {', '.join(of_shop)}.")
     sd, data_files = (
         Noise(**check_options(noise, Noise, "fit", "")),
         check_list(data_files, "data_files"),
@@ -330,7 +330,7 @@ def _warnings_of(seen: Observed, traces, miss_c, at_bound) -> tuple[Warn, ...]:
     """Traces that the model cannot meet, furnaces off their preheat temperature, numbers at their bounds."""
     found = []
     for p, miss in zip(seen.probes, miss_c, strict=True):
-        set_c = seen.heads[p.head_id].route.preheat.temperature_c
+        set_c = seen.heads[p.head_id].route.preheat_c
         mine = traces[(traces["head_id"] == p.head_id) & (traces["channel"] == p.channel)]
         if miss > max(_MISSED_TIMES * p.noise_c, _MISSED_C):
             text = (

@@ -76,7 +76,7 @@ def read_runs(source, route: Route | None = None, sheet: str | None = None, file
     Examples
     --------
     >>> runs = read_runs(b"head_id,heat,head,preheat_c,flux\\n7,A1,mid-iron,910,8")
-    >>> runs["7"].route.preheat.temperature_c, runs["7"].route.spray.flux_kg_m2_s
+    >>> runs["7"].route.preheat_c, runs["7"].route.spray.flux_kg_m2_s
     (910.0, 8.0)
     """
     route = check_kind(Route() if route is None else route, Route, "route", form="a Route(...)")
@@ -196,7 +196,7 @@ def _probes(traces: Traces, heads: Mapping[str, Case], noise_c, problems) -> lis
             continue
         zone, depth = f["zone"].iloc[0], float(f["depth_mm"].iloc[0])
         t, seen = f["time_s"].to_numpy(float), f["temperature_c"].to_numpy(float)
-        inside = t > -heads[head_id].route.preheat.soak_s
+        inside = t > -heads[head_id].route.soak_s
         t, seen, before = t[inside], seen[inside], int((~inside).sum())
         noise = max(noise_of(seen) if noise_c is None else noise_c, _LEAST_NOISE_C)
         weights = probe_weights(heads[head_id].head, zone, depth)

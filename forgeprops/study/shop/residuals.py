@@ -8,10 +8,10 @@ import numpy as np
 
 from ...answer import interval as uncertainty
 from ...answer.evaluation import Evaluation, evaluate
-from ...inputs.cases import SHOP_NUMBERS, Cases
+from ...inputs.cases import Cases
 from ...inputs.head import ZONES
 from ...inputs.settings import numbers_of
-from ...inputs.shop import Shop
+from ...inputs.shop import NUMBERS, Shop
 from .measured_heads import Observed
 
 #: By how much the model may miss a trace at first, K, before that is estimated (our choice).
@@ -92,7 +92,7 @@ class Model:
         """For every shop: traces by head (None without a probe), hardness and its model's sd by head and zone."""
         n = len(self.seen.heads)
         cases = self.cases.rows(np.tile(np.arange(n), len(shops)))
-        for name in SHOP_NUMBERS:
+        for name in NUMBERS:
             cases.shop[name][:] = np.repeat([getattr(shop, name) for shop in shops], n)
         traces: list = [None] * len(cases)
         hardness, spread = np.zeros((2, len(cases), len(ZONES)))
