@@ -64,9 +64,8 @@ class NextMeasurement:
     high: float
     range_now: float  # width over the drawn lots (a hosel's bend length among them)
     range_then: float  # its mean after the reading
-    others: tuple[
-        tuple[str, int, float], ...
-    ]  # other readings, heads, the width they leave; best first
+    #: Other readings, their heads and the width they leave, best first.
+    others: tuple[tuple[str, int, float], ...]
     doubt: Doubt = field(repr=False)
 
     @property
