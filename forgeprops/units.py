@@ -11,6 +11,7 @@ from dataclasses import dataclass
 
 from .base.constants import LBF_N, MM_PER_INCH
 from .base.errors import InputError, check_choice, check_kind, shown
+from .io.saved import Saved
 from .strength.hardness_scales import convert_hardness, scale_range, try_convert
 from .thermal.spray_units import from_flux
 
@@ -50,7 +51,7 @@ _AMOUNT = re.compile(
 
 
 @dataclass(frozen=True)
-class Units:
+class Units(Saved):
     """Units of every display, by the kinds of `OFFERED`.
 
     Where Rockwell C ends Rockwell B goes on, and the other way round; the unit of strength is that of flow stress too.
@@ -64,6 +65,8 @@ class Units:
     >>> US.text("930 °C, 25 °C below the preheat; face 380 to 520 HV, hosel 180 HV, 335 N on a 500 mm bar")
     '1706 °F, 45 °F below the preheat; face 39 to 50 HRC, hosel 89 HRB, 75 lbf on a 19.7 in bar'
     """
+
+    KIND = "units"
 
     temperature: str = "°C"
     length: str = "mm"

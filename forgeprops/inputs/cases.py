@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import dataclasses
 import functools
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from operator import attrgetter
 from typing import Any
@@ -30,8 +30,7 @@ _OWN, _OF_SPRAY = (
 )
 _get_quench = attrgetter(*(s.field for s in QUENCH.values()))
 #: Columns of a shop; "spray_ln_sd" nan where its spray was not fitted.
-_SHOP = (*NUMBERS, "spray_ln_sd")
-_get_shop = attrgetter(*_SHOP)
+_SHOP = {name: name for name in (*NUMBERS, "spray_ln_sd")}
 _BLOCK = [f.name for f in dataclasses.fields(Block) if f.name != "name"]
 _get_block = attrgetter(*_BLOCK)
 #: Stands in for a block that a head has not: no length, so no metal and no surface.
@@ -112,17 +111,16 @@ class Cases:
         steels, steel_of = _distinct(steels)
         heads, head_of = _distinct(heads)
         given, route_of = _distinct(routes)
-        shops, shop_of = _distinct(shops)
         marched = [r.marched() for r in given]
         route = route_columns(marched)
         pairs = list(zip(marched, given, strict=True))
         new = route["normalised"] = np.array([r is not g for r, g in pairs])
         route["quenched_before"] = new & np.array([g.hardens_face for g in given])
         route["heated_before"] = np.array([len(g.later) > len(r.later) + 1 for r, g in pairs])
-        columns = _cut(route, route_of), _cut(_table(map(_get_shop, shops), _SHOP), shop_of)
-        later, later_of = _kinds([r.later for r in marched])
-        quenches, quench_of = _kinds([r.quench for r in marched])
-        lists = later, later_of[route_of], quenches, quench_of[route_of]
+        columns = _cut(route, route_of), _columns(shops, _SHOP)
+        later, later_of = _distinct([r.later for r in marched], tuple)
+        quenches, quench_of = _distinct([r.quench for r in marched], tuple)
+        lists = tuple(later), later_of[route_of], tuple(quenches), quench_of[route_of]
         steels = _steels(*steels) if len(steels) == 1 else steel_columns(steels)
         heads = _heads(*heads) if len(heads) == 1 else head_columns(heads)
         return cls(steels, heads, steel_of, head_of, *columns, *lists)
@@ -206,19 +204,12 @@ class Cases:
         return np.broadcast_to(values, (len(self.heads),))[self.head_of]
 
 
-def _distinct(items: Sequence) -> tuple[list, np.ndarray]:
-    """Distinct objects by identity, in order of first use, and which one every item is."""
-    index: dict[int, int] = {}
-    where = np.array([index.setdefault(id(item), len(index)) for item in items], np.int64)
+def _distinct(items: Sequence, key: Callable = id) -> tuple[list, np.ndarray]:
+    """Distinct objects by identity, or by `key`, in order of first use, and which one every item is."""
+    index: dict[Any, int] = {}
+    where = np.array([index.setdefault(key(item), len(index)) for item in items], np.int64)
     first = np.unique(where, return_index=True)[1]
     return [items[i] for i in first], where
-
-
-def _kinds(lists: Sequence[tuple]) -> tuple[tuple, np.ndarray]:
-    """Distinct lists by value and which one every item is."""
-    kinds: dict[tuple, int] = {}
-    found = np.array([kinds.setdefault(one, len(kinds)) for one in lists], np.int64)
-    return tuple(kinds), found
 
 
 def _columns(things: Sequence, fields: Mapping[str, str]) -> dict[str, np.ndarray]:
@@ -231,10 +222,6 @@ def _columns(things: Sequence, fields: Mapping[str, str]) -> dict[str, np.ndarra
             values = map(CHOICES[name].index, values)
         columns[name] = np.array(list(values), float)[of]
     return columns
-
-
-def _table(rows: Iterable[tuple], names: Sequence[str]) -> dict[str, np.ndarray]:
-    return dict(zip(names, np.array(list(rows), float).T.copy(), strict=True))
 
 
 def steel_columns(steels: Sequence[Steel]) -> SteelColumns:
@@ -273,7 +260,7 @@ def route_columns(routes: Sequence[Route]) -> dict[str, np.ndarray]:
     columns = _columns(routes, _OWN)
     columns |= _columns([r.spray or _NO_SPRAY for r in routes], _OF_SPRAY)
     first = [_get_quench(r.quench[0]) if r.quench else (np.nan,) * len(QUENCH) for r in routes]
-    columns |= _table(first, tuple(QUENCH))
+    columns |= dict(zip(QUENCH, np.array(first, float).T.copy(), strict=True))
     columns["has_spray"] = np.array([r.spray is not None for r in routes])
     columns["has_quench"] = np.array([bool(r.quench) for r in routes])
     columns["bath_factor"] = np.ones(len(routes))

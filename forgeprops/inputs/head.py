@@ -1,9 +1,7 @@
 """The part: a forged iron head as five zones whose mass, surfaces and paths follow from dimensions.
 
-Nothing thermal is typed here: a head is a drawing (mm), and volume, mass, exposed area, path to the surface
-and links between zones are computed from it.  Two states of the drawing are kept apart: ``"finished"`` is
-what the player holds, ``"forged"`` is what lies in the die (thicker face and rim before the recess is milled,
-solid hosel at its forged diameter before it is turned and bored).
+All follow from a drawing in two states: "finished" is what the player holds, "forged" what lies in the die (thicker face and
+rim before the recess is milled, solid hosel at its forged diameter before it is turned and bored).
 """
 
 from __future__ import annotations
@@ -97,20 +95,15 @@ class Zone:
 
 @dataclass(frozen=True, kw_only=True)
 class Head(Drawing):
-    """A forged iron head, drawn in millimetres.
+    """A forged iron head, drawn in millimetres; an InputError says what cannot be built, or that the mass does not close.
 
     Parameters
     ----------
     name : str; what the shop calls it
     face_length_mm ... bend_zone_mm : float; the dimensions of `Drawing`
     body : tuple of Block; sole, top line, toe, heel
-    declared_mass_g : float or None; from the drawing or the scales, within 3 % of the dimensions' mass
+    declared_mass_g : float or None; from the drawing or the scales; refused beyond 3 % of the dimensions' mass
     note : str; where the dimensions come from
-
-    Raises
-    ------
-    InputError
-        Dimensions that cannot be built, or a declared mass that does not close.
 
     Examples
     --------
@@ -154,7 +147,7 @@ class Head(Drawing):
     SETTINGS = settings("head")
 
     def with_(self, **settings) -> Head:
-        """Return a copy with some dimensions changed, by short name (see `Head.SETTINGS`).
+        """Return a copy with some dimensions changed, by short name (see `Head.SETTINGS`), or say what cannot be (InputError).
 
         The declared mass goes, since it belonged to the old dimensions.
         A changed thickness or diameter is the finished one; the allowance stays, so the forging follows.

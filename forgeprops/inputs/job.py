@@ -32,7 +32,7 @@ _SURFACE += ("residual_mpa", "fillet_mm", "edge_notch")
 
 @dataclass(frozen=True)
 class Job(Saved):
-    """What is made, and the limits it must keep.
+    """What is made, and the limits it must keep; a part of another kind or an unknown name is an InputError.
 
     Attributes
     ----------
@@ -41,11 +41,6 @@ class Job(Saved):
     bench : Bending bench and required change, by the names of `forgeprops.hosel_bend`.
     strike : The swing, ``loft_deg`` and ``club_speed_m_s``, else the head's own, and surface and
         residual stress, by the names of `forgeprops.face.strike.Strike`.
-
-    Raises
-    ------
-    InputError
-        A part of another kind, or a name that a bench or a strike does not have.
 
     Examples
     --------

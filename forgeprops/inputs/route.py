@@ -331,7 +331,7 @@ class Route(Saved):
     SETTINGS = {s.name: (s.part, s.field) for s in table().values() if s.group == "route"}
 
     def with_(self, **settings) -> Route:
-        """Return a copy with some settings changed, by their short names (see `Route.SETTINGS`)."""
+        """Return a copy with some settings changed, by short name (see `Route.SETTINGS`), or say what cannot be (InputError)."""
         parts = by_part(settings, self.SETTINGS, "setting", "route")
         changed = parts.get("route", {})
         if "spray" in parts:

@@ -129,20 +129,15 @@ def setting(name: str) -> Setting:
 
 @functools.cache
 def numbers_of(part: str) -> Mapping[str, Setting]:
-    """Numbers of one part of a case (``"spray"``, ``"hosel"``, ``"shop"``) by their field there."""
-    return {s.field: s for s in table().values() if s.part == part and s.is_number}
-
-
-@functools.cache
-def _checked(part: str) -> tuple[Setting, ...]:
+    """Numbers and choices of one part of a case (``"spray"``, ``"route"``, ``"shop"``) by their field there."""
     of_part = (s for s in table().values() if s.part == part)
-    return tuple(s for s in of_part if s.is_number or s.name in CHOICES)
+    return {s.field: s for s in of_part if s.is_number or s.name in CHOICES}
 
 
 def check_settings(obj, part: str, where: str = "") -> None:
     """Check numbers and choices of a frozen part of a case and store them; a default of None may stay."""
-    for what in _checked(part):
-        value = getattr(obj, what.field)
-        if value is not None or getattr(type(obj), what.field) is not None:
+    for field, what in numbers_of(part).items():
+        value = getattr(obj, field)
+        if value is not None or getattr(type(obj), field, "") is not None:
             value = what.check(value, where or part.replace("_", " "))
-            object.__setattr__(obj, what.field, value)
+            object.__setattr__(obj, field, value)

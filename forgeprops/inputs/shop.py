@@ -26,7 +26,7 @@ NUMBERS = tuple(numbers_of("shop"))
 
 @dataclass(frozen=True)
 class Shop(Saved):
-    """What one shop's measurements made of the published laws.
+    """What one shop's measurements made of the published laws; numbers that cannot be, alone or together, are an InputError.
 
     Attributes
     ----------
@@ -42,11 +42,6 @@ class Shop(Saved):
     measured_on : Day of the measurements, YYYY-MM-DD; empty if unknown.
     data_files : Names of the files the numbers come from.
     n_readings : How many readings went into them.
-
-    Raises
-    ------
-    InputError
-        A number out of bounds, or uncertainties that do not belong together.
 
     Examples
     --------

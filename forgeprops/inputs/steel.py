@@ -48,7 +48,7 @@ def _boron_practice(given: Mapping[str, float]) -> dict[str, float]:
 
 @dataclass(frozen=True)
 class Steel:
-    """A steel by its composition.
+    """A steel by its composition; an unknown element, a content out of bounds or no carbon is an InputError.
 
     Parameters
     ----------
@@ -63,11 +63,6 @@ class Steel:
     source : str; standard or certificate the numbers come from
     unsure : mapping of str to float, optional
         Standard deviations of contents that the certificate leaves open ("<0.05"), wt%.
-
-    Raises
-    ------
-    InputError
-        Unknown element, negative or too high a content, no carbon, sum above 100 %.
 
     Examples
     --------

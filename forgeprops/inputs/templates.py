@@ -37,11 +37,7 @@ def head_from(
     -------
     Head
         `Head.note` lists what was assumed; any dimension can be changed afterwards by `Head.with_`.
-
-    Raises
-    ------
-    InputError
-        A number out of bounds, or a mass that the template's shape cannot have.
+        An InputError refuses a number out of bounds, or a mass that the template's shape cannot have.
 
     Notes
     -----

@@ -39,14 +39,10 @@ def sheet_html(result, paper: str = "A4", *, tolerances=None, date: str | None =
     ----------
     result : Estimate
     paper : {"A4", "Letter"}
-    tolerances : dict of str to float, optional
-        Short name of a setting → tolerance; twice a shop's spread unless given.
-    date : str, optional
-        Date shown; today unless given.
-    note : str
-        A line of your own under the title (order number, customer).
-    display_units : Units, optional
-        The reader's units; what was chosen once unless given.
+    tolerances : mapping of settings' short names to numbers; twice a shop's spread unless given
+    date : str; today unless given
+    note : str; a line of your own under the title (order number, customer)
+    display_units : Units; what was chosen once unless given
     """
     import jinja2
 
@@ -90,11 +86,9 @@ def sheet(result, path, paper: str = "A4", *, overwrite: bool = False, **options
     """
     target = Path(path)
     if target.is_dir():
-        first = target = target / sheet_name(result, options.get("date"))
-        number = 1
-        while target.exists() and not overwrite:
-            number += 1
-            target = first.with_stem(f"{first.stem}-{number}")
+        first = target / sheet_name(result, options.get("date"))
+        names = (first, *(first.with_stem(f"{first.stem}-{n}") for n in range(2, 10_000)))
+        target = next(path for path in names if overwrite or not path.exists())
     if target.suffix.lower() not in (".html", ".htm"):
         ends = f"sheet {target.name!r} ends in {target.suffix or 'nothing'!r}"
         raise InputError(f"{ends}; give .html (a browser prints it or saves it as PDF).")
@@ -120,8 +114,7 @@ def _settings(result, tolerances, shown: Units) -> list[tuple[str, ...]]:
     from ..inputs.cases import Cases
 
     route = result.route
-    values = {name: route.setting(name) for name in _NAMED}
-    values = {name: value for name, value in values.items() if value is not None}
+    values = {n: value for n in _NAMED if (value := route.setting(n)) is not None}
     spans = {n: tolerances.get(n, table()[n].tolerance(value)) for n, value in values.items()}
     cases = []
     for name, value in values.items():

@@ -34,7 +34,9 @@ def number(draw, low, high):
 def step(draw, part_class, part, **others):
     """A part of a route or a shop with each of its numbers drawn or left alone."""
     every = numbers_of(part).items()
-    drawn = {f: number(draw, s.low, s.high) for f, s in every if draw.random() < 0.5}
+    drawn = {
+        f: number(draw, s.low, s.high) for f, s in every if s.is_number and draw.random() < 0.5
+    }
     return part_class(**{**drawn, **others})
 
 

@@ -140,6 +140,9 @@ def state_of(job: Job, result, verdict: Verdict, units: Units, pinned=None) -> d
     events, out_s = result.events, result.events["out of furnace"]
     ends = [events[f"water {w}"] - out_s for w in ("on", "off") if f"water {w}" in events]
     critical = result.critical
+    own = {n: getattr(job.head, n) for n in HEAD_NUMBERS[4:]}
+    own["face_mm"] = job.head.face_thickness_mm
+    own = {n: round(float(units.convert(v, "mm")), 3) for n, v in own.items()}
     fields = fields_of(job, units)
     if pinned is not None:
         for name, field in fields.items():
@@ -149,17 +152,10 @@ def state_of(job: Job, result, verdict: Verdict, units: Units, pinned=None) -> d
         "sentence": sentence(verdict), "fields": fields, "spray": ends or None, "hosel": f"{hosel.allowed_deg:.1f}°",
         "marks": {n: float(units.from_c(v)) for n, v in (("Ae3", critical.ae3_c), ("Bs", critical.bs_c), ("Ms", critical.ms_c))},
         "steel": job.steel.name, "head": job.head.name, "cooling": job.route.surroundings, "purpose": purpose_of(result.limits),
-        "analysis": " ".join(f"{e}={v:g}" for e, v in job.steel.composition.items() if v), "own": _own(job, units), "title": f"{job.steel.name} · {job.head.name}", "sub": _setting_words(job, units),
+        "analysis": " ".join(f"{e}={v:g}" for e, v in job.steel.composition.items() if v), "own": own, "title": f"{job.steel.name} · {job.head.name}", "sub": _setting_words(job, units),
         "shop": "" if job.shop.name == "neutral" else job.shop.name, "temperature": units.temperature, "why": _why(result, units),
         "compared": "" if pinned is None else change_words(pinned[0], job, units), "units": [units.temperature, units.length, units.hardness],
     }  # fmt: skip
-
-
-def _own(job: Job, units: Units) -> dict[str, float]:
-    """What a head of one's own is described by, of the head as it is."""
-    known = {n: job.value(n) for n in HEAD_NUMBERS[4:]}
-    known["face_mm"] = job.value("face_thickness_mm")
-    return {n: round(float(units.convert(v, "mm")), 3) for n, v in known.items()}
 
 
 def value_words(units: Units, name: str, value: float) -> str:

@@ -33,19 +33,13 @@ def shown(units: Units, name: str, value: float) -> float:
     return float(units.shown(table()[name], value))
 
 
-def _step(units: Units, name: str) -> float:
-    step = table()[name].slider[2]
-    if name == "flux":
-        return 0.1
-    return units.convert(step, "°C", step=True) if table()[name].unit == "°C" else step
-
-
 def fields_of(job: Job, units: Units) -> dict[str, dict]:
     """Sliders by name: label, unit, ends, step, value and decimals, all in the reader's units."""
     found = {}
     for name in (*MAIN, *FURTHER):
-        what, step = table()[name], _step(units, name)
+        what = table()[name]
         low, high = (round(shown(units, name, end), 3) for end in what.slider[:2])
+        step = 0.1 if name == "flux" else units.convert(what.slider[2], what.unit, step=True)
         value = shown(units, name, number_of(job, name))
         found[name] = {
             "label": what.label, "unit": units.unit(what.unit), "low": low, "high": high,

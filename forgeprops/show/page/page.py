@@ -300,16 +300,9 @@ async def _watch(page: Page) -> None:
 
 
 def page(tab: str = "why", job: Job | None = None, file: str | None = "job.json") -> Page:
-    """The page on the shared job.
+    """The page on the shared job, with `tab` ("why", "steels", "window", "bending", "later", "sure" …) open first.
 
-    Parameters
-    ----------
-    tab : str
-        The tab that is open first: "why", "steels", "window", "bending", "later", "sure" …
-    job : Job, optional
-        Instead of the one in the file.
-    file : str, optional
-        Where the job is kept, beside the notebook; under a page server it stays in the reader's browser.
+    The job is kept in `file` beside the notebook, under a page server in the reader's browser; `job` stands for it.
     """
     shown = Page(Desk(job, None if served() else file), tab)
     if shown.desk.keeps and (loop := _loop()):

@@ -177,10 +177,10 @@ def content(desk: Desk, result, progress) -> list[dict]:
     for f in files.values():
         problems = "not read" if f.error else len(f.problems)
         rows.append([f.name, KINDS[f.kind].title if f.kind else "not known", problems])
-    table = table_of("files", ["file", "what it is", "problems"], rows)
-    table["levels"] = [f.level for f in files.values()]
-    table["take"] = [{"act": "show", "values": {"name": name}} for name in files]
-    table["here"] = list(files).index(shown) if shown in files else -1
+    take = [{"act": "show", "values": {"name": name}} for name in files]
+    more = {"here": list(files).index(shown) if shown in files else -1, "take": take}
+    more["levels"] = [f.level for f in files.values()]
+    table = table_of("files", ["file", "what it is", "problems"], rows, **more)
     first = [drop, table, *preview(files.get(shown)), *_fit(desk)]
     remove = buttons(button("Remove all files", "clear"))
     return [*first, *_heats(desk, result), *_log(desk), *_plate(desk), *_causes(desk), remove]
@@ -195,12 +195,12 @@ def _heats(desk: Desk, result) -> list[dict]:
     cases = [case_of(job.with_(steel=c.steel)) for _, c in usable]
     found = short_verdicts(cases, result, result.limits) if cases else []
     rows = [answer_row(desk.units, c.heat, f) for (_, c), f in zip(usable, found, strict=True)]
-    table = table_of("heats", ["heat", *ANSWER], rows, levels=[f.level for f in found])
-    table["take"] = [{"act": "heat", "values": {"at": i}} for i, _ in usable]
-    table["here"] = next((k for k, (_, c) in enumerate(usable) if c.steel == job.steel), -1)
+    more = {"levels": [f.level for f in found]}
+    more["take"] = [{"act": "heat", "values": {"at": i}} for i, _ in usable]
+    more["here"] = next((k for k, (_, c) in enumerate(usable) if c.steel == job.steel), -1)
     check = buttons(button("Check every heat: accept, adjust, hold", "heats"))
     say = text("The heats on this head, route and limits. Click one to take its steel.")
-    return [say, table, check]
+    return [say, table_of("heats", ["heat", *ANSWER], rows, **more), check]
 
 
 def _fit(desk: Desk) -> list[dict]:
