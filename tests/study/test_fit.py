@@ -88,8 +88,9 @@ def test_one_known_shop_and_its_clock():
     late, error = found.clocks[""]
     assert late == pytest.approx(0.3, abs=4 * error) and error < 0.05
     assert found.shop.name == "bay 2" and found.shop.n_readings == 3 * 470 + 15
-    assert found.probes()["rms_c"].between(4.5, 5.5).all()
-    assert (found.probes()["rms_before_c"] > 6.0).all()
+    before = found.traces["measured_c"] - found.traces["before_c"]
+    for miss, low, high in ((found.traces["residual_c"], 4.5, 5.5), (before, 6.0, np.inf)):
+        assert ((miss**2).groupby(found.traces["channel"]).mean() ** 0.5).between(low, high).all()
     assert abs(found.traces["standardised"].std() - 1.0) < 0.1
     assert "Loggers run late" in found.report() and "<li>" in found._repr_html_()
 
