@@ -83,8 +83,7 @@ class ShopFit(InWords):
     def shown(self):
         return self.table
 
-    def report(self) -> str:
-        """How well the readings are met, and how well each number is known."""
+    def words(self) -> str:
         heads, met = len({*self.traces["head_id"], *self.hardness["head_id"]}), []
         for what, f, u, unit in (
             ("traces", self.traces, "c", "K"),
@@ -130,8 +129,6 @@ class ShopFit(InWords):
         lines += [w.text for w in self.warnings]
         lines += [f"Not used: {p.what}; {p.assumed}." for p in self.problems]
         return "\n".join(lines)
-
-    words = report
 
 
 @dataclass(frozen=True)
