@@ -167,8 +167,6 @@ class Noise:
 def priors(shop: Shop | None = None) -> dict[str, Prior]:
     """Priors by number: the published spread about the shop's numbers, or an earlier fit's own standard errors.
 
-    References
-    ----------
     .. [1] What is known of a shop before it measures, row by row (data/constants/settings.csv)
        (our choice).
     """

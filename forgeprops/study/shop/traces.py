@@ -88,8 +88,6 @@ def noise_of(temperature_c) -> float:
     A smooth curve has next to no second difference; noise of standard deviation s gives one of s√6; 0.6745 is
     the median size of a normal deviate.
 
-    References
-    ----------
     .. [1] Noise from second differences (from memory).
     """
     second = np.diff(np.asarray(temperature_c, dtype=float), n=2)
