@@ -169,7 +169,7 @@ def next_measurement(result) -> NextMeasurement | None:
     >>> found.range_then < found.range_now
     True
     """
-    from .result import Estimate
+    from .estimate import Estimate
 
     verdict = check_kind(result, Estimate, "result").verdict
     worst, doubt = verdict.weakest, verdict.doubt
