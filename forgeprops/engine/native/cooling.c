@@ -178,6 +178,7 @@ INLINE void mark(const Physics *p, vec *marks, mask good, vec old, vec new, vec 
 
 #define NO_TIME 1e-6    /* s; so short a step is always accepted, and the next one remembers nothing of it */
 #define LATENT_MOST 3.0 /* heat of transformation is not assumed to grow more than so many times from one step to the next */
+#define CARRIED 0.7     /* of the change of that heat from step to step: the whole would swing in slow cooling */
 
 /* One try of a step in every lane; accepted lanes move on. */
 INLINE void cooling_step(const Layout *L, const Input *in, Cooling *k, Try *w, Trace *traces) {
@@ -200,8 +201,7 @@ INLINE void cooling_step(const Layout *L, const Input *in, Cooling *k, Try *w, T
     w->capacity[i] = w->plain[i];
     w->per_plain[i] = 1.0 / w->plain[i];
     w->extra[i] = all(0.0);
-    /* the heat of transformation carried on along half its change from step to step: the whole would swing in slow cooling */
-    w->assumed[i] = lesser(greater(k->latent[i] + 0.5 * apart * k->rise[i], all(0.0)), LATENT_MOST * k->latent[i]);
+    w->assumed[i] = lesser(greater(k->latent[i] + CARRIED * apart * k->rise[i], all(0.0)), LATENT_MOST * k->latent[i]);
     power[i] += w->assumed[i];
   }
   factorise(L, in, heat, w->capacity, gamma_h, -1);
