@@ -7,10 +7,11 @@ The package calculates, and writes its sentences, in °C, mm, HV, L/min, N and M
 from __future__ import annotations
 
 import re
-from dataclasses import asdict, dataclass
+from dataclasses import dataclass
 
 from .base.constants import LBF_N, MM_PER_INCH
 from .base.errors import InputError, check_choice, check_kind, shown
+from .io.saved import Saved
 from .strength.hardness_scales import convert_hardness, scale_range, try_convert
 from .thermal.spray_units import from_flux
 
@@ -21,7 +22,21 @@ OFFERED = {
     "hardness": ("HV", "HRC", "HRB", "HB"),
 }
 OFFERED |= {"flow": ("L/min", "gpm"), "force": ("N", "lbf"), "strength": ("MPa", "ksi")}
-L_PER_GALLON, _N_PER_TON, MPA_PER_KSI = 3.785411784, 2000.0 * LBF_N, 1000.0 * LBF_N / MM_PER_INCH**2
+L_PER_GALLON = 3.785411784
+#: One unit on offer in the unit of the package.
+_PER = {
+    "in": MM_PER_INCH,
+    "gpm": L_PER_GALLON,
+    "lbf": LBF_N,
+    "ksi": 1000.0 * LBF_N / MM_PER_INCH**2,
+}
+#: Units of a sentence: the unit of the package, one of them in it, and the decimals to add in the other system.
+_WRITTEN = {
+    "°C": ("°C", 1.0, 0), "°C/s": ("°C", 1.0, 0), "mm": ("mm", 1.0, 0), "µm": ("mm", 1e-3, 0), "L/min": ("L/min", 1.0, 1),
+    "MPa": ("MPa", 1.0, 0), "N": ("N", 1.0, 0), "kN": ("N", 1e3, -1), "MN": ("N", 1e6, -1),
+}  # fmt: skip
+#: Endings of columns and their units.
+_ENDINGS = {"_c": "°C", "_mm": "mm", "_n": "N", "_mpa": "MPa", "_l_min": "L/min", "_hv": "HV"}
 #: The scale that goes on where another ends.
 _NEXT_SCALE = {"HRC": "HRB", "HRB": "HRC"}
 _IMPACT = "kg/(m² s)"
@@ -36,7 +51,7 @@ _AMOUNT = re.compile(
 
 
 @dataclass(frozen=True)
-class Units:
+class Units(Saved):
     """Units of every display, by the kinds of `OFFERED`.
 
     Where Rockwell C ends Rockwell B goes on, and the other way round; the unit of strength is that of flow stress too.
@@ -50,6 +65,8 @@ class Units:
     >>> US.text("930 °C, 25 °C below the preheat; face 380 to 520 HV, hosel 180 HV, 335 N on a 500 mm bar")
     '1706 °F, 45 °F below the preheat; face 39 to 50 HRC, hosel 89 HRB, 75 lbf on a 19.7 in bar'
     """
+
+    KIND = "units"
 
     temperature: str = "°C"
     length: str = "mm"
@@ -86,46 +103,32 @@ class Units:
             found[kind] = unit
         return cls(**found)
 
+    def convert(self, value, unit: str, step: bool = False):
+        """A number (or array) of a `unit` of the package in the reader's; `step`: a difference of temperatures."""
+        name = self.unit(unit)
+        if name == "°F":
+            return value * 1.8 + (0.0 if step else 32.0)
+        return value / _PER.get(name, 1.0)
+
     def from_c(self, temperature_c):
         """Temperature (number or array) in the chosen unit."""
-        return temperature_c if self.temperature == "°C" else temperature_c * 1.8 + 32.0
+        return self.convert(temperature_c, "°C")
 
     def to_c(self, temperature):
         """Temperature in °C from the chosen unit."""
         return temperature if self.temperature == "°C" else (temperature - 32.0) / 1.8
 
-    def step_from_c(self, difference_c):
-        """Temperature difference in the chosen unit."""
-        return difference_c if self.temperature == "°C" else difference_c * 1.8
-
-    def from_mm(self, length_mm):
-        """Length in the chosen unit."""
-        return length_mm if self.length == "mm" else length_mm / MM_PER_INCH
-
-    def from_n(self, force_n):
-        """Force in the chosen unit."""
-        return force_n if self.force == "N" else force_n / LBF_N
-
-    def from_mpa(self, strength_mpa):
-        """Strength in the chosen unit."""
-        return strength_mpa if self.strength == "MPa" else strength_mpa / MPA_PER_KSI
-
-    def from_l_min(self, flow_l_min):
-        """Flow in the chosen unit."""
-        return flow_l_min if self.flow == "L/min" else flow_l_min / L_PER_GALLON
-
     def unit(self, unit: str) -> str:
         """Name of a unit of the package as the reader has it; an impact density is shown as flow on a nominal face."""
-        shown = {"°C": self.temperature, "mm": self.length, "HV": self.hardness, "N": self.force}
-        shown["MPa"] = self.strength
-        return {**shown, "L/min": self.flow, _IMPACT: self.flow}.get(unit, unit)
+        unit = "L/min" if unit == _IMPACT else unit
+        kind = next((kind for kind, offered in OFFERED.items() if unit == offered[0]), "")
+        return getattr(self, kind) if kind else unit
 
     def shown(self, setting, value):
         """A setting's number (or array) in the reader's units."""
         if setting.unit == _IMPACT:
-            return self.from_l_min(value * from_flux(1.0).total_l_min)
-        turn = {"°C": self.from_c, "mm": self.from_mm, "N": self.from_n}.get(setting.unit)
-        return turn(value) if turn else value
+            return self.convert(value * from_flux(1.0).total_l_min, "L/min")
+        return self.convert(value, setting.unit)
 
     def title(self, setting) -> str:
         """Words and unit of a setting, as an axis title."""
@@ -140,7 +143,11 @@ class Units:
 
     def step_text(self, setting, step: float) -> str:
         """A difference of a setting, such as its tolerance: "10 °C"."""
-        step = self.step_from_c(step) if setting.unit == "°C" else self.shown(setting, step)
+        step = (
+            self.convert(step, "°C", step=True)
+            if setting.unit == "°C"
+            else self.shown(setting, step)
+        )
         return f"{step:.2g} {self.unit(setting.unit)}".rstrip()
 
     def temperature_text(self, temperature_c: float) -> str:
@@ -149,22 +156,23 @@ class Units:
 
     def length_text(self, length_mm: float) -> str:
         """Length in words: '2.8 mm'."""
-        return f"{length_mm:.1f} mm" if self.length == "mm" else f"{self.from_mm(length_mm):.3f} in"
+        return (
+            f"{length_mm:.1f} mm"
+            if self.length == "mm"
+            else f"{self.convert(length_mm, 'mm'):.3f} in"
+        )
 
     def force_text(self, force_n: float) -> str:
         """Force in words: '335 N'."""
-        return f"{self.from_n(force_n):.0f} {self.force}"
+        return f"{self.convert(force_n, 'N'):.0f} {self.force}"
 
     def flow_text(self, flow_l_min: float) -> str:
         """Flow in words: '2.9 L/min'."""
-        return f"{self.from_l_min(flow_l_min):.{1 if self.flow == 'L/min' else 2}f} {self.flow}"
+        digits = 1 if self.flow == "L/min" else 2
+        return f"{self.convert(flow_l_min, 'L/min'):.{digits}f} {self.flow}"
 
     def hardness_text(self, *hardness_hv: float) -> str:
-        """Hardness, or a range of it, in words; beyond the tables it says the bound: "44 HRC", "below 55 HRB".
-
-        >>> Units().hardness_text(233.1, 233.4), Units().hardness_text(220, 233)
-        ('233 HV', '220 to 233 HV')
-        """
+        """Hardness, or a range of it, in words; beyond the tables it says the bound: "44 HRC", "below 55 HRB"."""
         said = list(dict.fromkeys(self._hardness(float(hv)) for hv in hardness_hv))
         *first, last = [f"{n} {s}" for n, s in said]
         if len({scale for _, scale in said}) == 1:
@@ -205,66 +213,40 @@ class Units:
                 said = [(f"{n} {scale}", "") for n, scale in said]
             texts, name = [n for n, _ in said], said[-1][1]
         else:
-            step = bool(before or after or unit.endswith("/s"))
-            name, turn, more = self._turn(unit, step)
-            if turn is None:
+            of, size, more = _WRITTEN[unit]
+            name = self.unit(of)
+            if name == of:
                 return found[0]
-            new = [turn(n) for n in numbers]
-            if name == self.length:
+            step = bool(before or after or unit.endswith("/s"))
+            new = [self.convert(n * size, of, step) for n in numbers]
+            if unit == "MN":
+                name, new = "tons", [lbf / 2000.0 for lbf in new]
+            if of == "mm":
                 more = {"mm": 2 if digits or max(numbers) < 100.0 else 1, "µm": 4}[unit]
             sign = "+" if parts[1].startswith("+") else ""
             comma = "," if "," in found["numbers"] or max(map(abs, new)) >= 1e4 else ""
             texts = [f"{n:{sign}{comma}.{max(digits + more, 0)}f}" for n in new]
+            name += unit[2:] if of == "°C" else ""
         parts[1::2] = texts
         return f"{before}{''.join(parts)} {name}".rstrip() + after
-
-    def _turn(self, unit: str, step: bool):
-        """Name of the unit shown for one written, the conversion (None: as written) and decimals to add."""
-        if unit.startswith("°C"):
-            turn = self.step_from_c if step else self.from_c
-            return self.temperature + unit[2:], turn if self.temperature != "°C" else None, 0
-        if unit in ("mm", "µm"):
-            per = MM_PER_INCH * (1.0 if unit == "mm" else 1000.0)
-            return "in", None if self.length == "mm" else lambda x: x / per, 0
-        if unit == "L/min":
-            return self.flow, None if self.flow == unit else self.from_l_min, 1
-        if unit == "MPa":
-            return self.strength, None if self.strength == unit else self.from_mpa, 0
-        if self.force == "N":
-            return unit, None, 0
-        if unit == "MN":
-            return "tons", lambda x: x * 1e6 / _N_PER_TON, -1
-        n, more = (1000.0, -1) if unit == "kN" else (1.0, 0)
-        return "lbf", lambda x: x * n / LBF_N, more
 
     def table(self, frame):
         """A table whose columns carry their unit (``_c``, ``_mm``, ``_hv``, ``_n``, ``_mpa``, ``_l_min``) in the reader's units.
 
         Hardness stands as text, since one column may need two scales.
         """
-        endings = {
-            "_c": ("_f", self.from_c, self.temperature == "°F"),
-            "_mm": ("_in", self.from_mm, self.length == "in"),
-            "_n": ("_lbf", self.from_n, self.force == "lbf"),
-            "_mpa": ("_ksi", self.from_mpa, self.strength == "ksi"),
-            "_l_min": ("_gpm", self.from_l_min, self.flow == "gpm"),
-        }
-        scale = (
-            f"_{self.hardness.lower()}",
-            lambda c: [self.hardness_text(v) if v == v else "" for v in c],
-        )
-        endings["_hv"] = *scale, self.hardness != "HV"
         shown = {}
         for name in frame.columns:
-            end = next((e for e in endings if str(name).endswith(e)), None)
-            new, turn, other = endings.get(end, ("", None, False))
-            key = f"{str(name).removesuffix(end)}{new}" if other else name
-            shown[key] = turn(frame[name]) if other else frame[name]
+            end, column = next((e for e in _ENDINGS if str(name).endswith(e)), ""), frame[name]
+            unit = _ENDINGS.get(end, "")
+            if (new := self.unit(unit)) != unit:
+                name = f"{str(name).removesuffix(end)}_{new.lower().removeprefix('°')}"
+                if unit == "HV":
+                    column = [self.hardness_text(v) if v == v else "" for v in column]
+                else:
+                    column = self.convert(column, unit)
+            shown[name] = column
         return type(frame)(shown, index=frame.index)
-
-    def to_dict(self) -> dict[str, str]:
-        """Units by kind, for JSON and file headers."""
-        return asdict(self)
 
 
 #: Units of a shop in the United States.

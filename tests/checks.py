@@ -2,7 +2,10 @@
 
 import pytest
 
+import forgeprops as fp
+from forgeprops.answer.evaluation import evaluate
 from forgeprops.base.errors import InputError
+from forgeprops.inputs.cases import Cases
 
 
 def flaw(text):
@@ -18,3 +21,9 @@ def refuses(words, call, /, *given, **options):
         call(*given, **options)
     assert not flaw(str(caught.value))
     return str(caught.value)
+
+
+def evaluated(steel, routes, *needs, **options):
+    """`evaluate` of the mid-iron on these routes, of one steel or grade."""
+    steel, n = fp.grade(steel) if isinstance(steel, str) else steel, len(routes)
+    return evaluate(Cases.of([steel] * n, [fp.head("mid-iron")] * n, routes), *needs, **options)

@@ -1,11 +1,6 @@
 """Generated cases are judged by what they find, never by how fast a busy machine is."""
 
-import importlib.util
+from hypothesis import HealthCheck, settings
 
-if importlib.util.find_spec("hypothesis"):
-    from hypothesis import HealthCheck, settings
-
-    settings.register_profile(
-        "patient", deadline=None, suppress_health_check=[HealthCheck.too_slow]
-    )
-    settings.load_profile("patient")
+settings.register_profile("patient", deadline=None, suppress_health_check=[HealthCheck.too_slow])
+settings.load_profile("patient")

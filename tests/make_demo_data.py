@@ -122,7 +122,7 @@ def marched(run: str) -> Trace:
 
 def depths() -> dict[str, float]:
     """Depth of the thermocouples where it is known, mm: the face's sits at half its finished thickness."""
-    return {"T1": round(fp.head(HEAD).face.thickness_mm / 2, 2)}
+    return {"T1": round(fp.head(HEAD).face_thickness_mm / 2, 2)}
 
 
 def traces(rng) -> bytes:
@@ -131,7 +131,7 @@ def traces(rng) -> bytes:
     for run, (*_, wired) in RUNS.items():
         if not wired:
             continue
-        trace, door = marched(run), route(run).preheat.soak_s
+        trace, door = marched(run), route(run).soak_s
         times = np.arange(-2.0, 45.0, 0.1)
         for channel, zone in CHANNELS.items():
             at_probe = trace.weighted(probe_weights(fp.head(HEAD), zone, depths().get(channel)))

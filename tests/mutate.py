@@ -30,49 +30,41 @@ ROOMS = {
 MARCHING = "test_estimate.py test_specimens.py test_second_heat.py published"
 #: Operators: as written, and what is put in their place.
 SWAPS = {
-    ast.Add: "+-", ast.Sub: "-+", ast.Mult: "*/", ast.Div: "/*", ast.Lt: "<>", ast.Gt: "><", ast.LtE: ("<=", ">"), ast.GtE: (">=", "<"),
+    ast.Add: ast.Sub, ast.Sub: ast.Add, ast.Mult: ast.Div, ast.Div: ast.Mult, ast.Lt: ast.Gt, ast.Gt: ast.Lt,
+    ast.LtE: ast.Gt, ast.GtE: ast.Lt, ast.USub: ast.UAdd,
 }  # fmt: skip
 ENDS = {"min": "max", "max": "min", "minimum": "maximum", "maximum": "minimum"}
 #: Nothing of these is a formula: checking of input, messages, ranges as data, what a picture needs.
 LEFT_OUT = ("InputError", "field", "dataclass", "ValueError", "RuntimeError")
+NO_FORMULA = (ast.Raise, ast.JoinedStr, ast.Subscript, ast.arguments)
 
 
-def faults(path):
-    """(line, column, end column, new text) of every change that can be made to a file, line by line."""
-    text = path.read_text(encoding="utf-8")
-    lines, found = text.splitlines(), []
-
-    def swap(left, right, operator):
-        old, new = SWAPS.get(type(operator), ("", ""))
-        if old and left.end_lineno == right.lineno:
-            at = lines[right.lineno - 1].find(old, left.end_col_offset, right.col_offset)
-            if at >= 0:
-                found.append((right.lineno, at, at + len(old), new))
+def faults(tree):
+    """(node, attribute, new value) of every change that can be made to a module."""
+    found = []
 
     def visit(node):
-        if isinstance(node, (ast.Raise, ast.JoinedStr, ast.Subscript, ast.arguments)):
+        if isinstance(node, NO_FORMULA):
             return
         if isinstance(node, ast.Call):
-            name, end = ast.unparse(node.func).split(".")[-1], node.func.end_col_offset
+            name = ast.unparse(node.func).split(".")[-1]
             if name in LEFT_OUT or name.startswith(("check_", "_check")):
                 return
-            if name in ENDS and node.func.lineno == node.func.end_lineno:
-                found.append((node.func.lineno, end - len(name), end, ENDS[name]))
-        if isinstance(node, ast.Constant) and type(node.value) in (int, float):
-            if node.value not in (0, 1):
-                new = node.value * 1.1 if type(node.value) is float else node.value + 1
-                found.append((node.lineno, node.col_offset, node.end_col_offset, repr(new)))
-        if isinstance(node, ast.BinOp):
-            swap(node.left, node.right, node.op)
-        if isinstance(node, ast.Compare) and len(node.ops) == 1:
-            swap(node.left, node.comparators[0], node.ops[0])
-        if isinstance(node, ast.UnaryOp) and isinstance(node.op, ast.USub):
-            found.append((node.lineno, node.col_offset, node.col_offset + 1, "+"))
+            if name in ENDS:
+                attribute = "id" if isinstance(node.func, ast.Name) else "attr"
+                found.append((node.func, attribute, ENDS[name]))
+        value, operator = getattr(node, "value", 0), getattr(node, "op", None)
+        if isinstance(node, ast.Constant) and type(value) in (int, float) and value not in (0, 1):
+            found.append((node, "value", value * 1.1 if type(value) is float else value + 1))
+        if type(operator) in SWAPS:
+            found.append((node, "op", SWAPS[type(operator)]()))
+        if isinstance(node, ast.Compare) and len(node.ops) == 1 and type(node.ops[0]) in SWAPS:
+            found.append((node, "ops", [SWAPS[type(node.ops[0])]()]))
         for child in ast.iter_child_nodes(node):
             visit(child)
 
-    visit(ast.parse(text))
-    return [f for f in found if lines[f[0] - 1].isascii()]  # columns count bytes
+    visit(tree)
+    return found
 
 
 def run(copy, tests, left_out=(), seconds=1800):
@@ -101,21 +93,22 @@ def tried(copy, room, count, draw, quick):
     lines = run(copy, tests).stdout.splitlines()
     failing = [x.split(" ", 1)[1].split(" - ")[0] for x in lines if x.startswith(("FAILED ", "ERROR "))]  # fmt: skip
     files = sorted(p for p in (copy / "forgeprops" / room).glob("*.py") if p.name != "__init__.py")
-    sites = [(path, fault) for path in files for fault in faults(path)]
+    sites = [(p, i) for p in files for i in range(len(faults(ast.parse(p.read_text("utf-8")))))]
     print(f"{room}: {len(sites)} places, {len(failing)} tests fail without any", flush=True)
-    for path, (line, start, end, new) in draw.sample(sites, count):
+    for path, i in draw.sample(sites, count):
         good = path.read_text(encoding="utf-8")
-        changed = good.splitlines(keepends=True)
-        old = changed[line - 1]
-        changed[line - 1] = old[:start] + new + old[end:]
-        path.write_text("".join(changed), encoding="utf-8")
+        tree = ast.parse(good)
+        node, attribute, new = faults(tree)[i]
+        old = ast.unparse(node)
+        setattr(node, attribute, new)
+        path.write_text(ast.unparse(tree), encoding="utf-8")
         caught = noticed(run(copy, tests, failing, 600))
         if not caught and not quick:
             more = [f"tests/{name}" for name in MARCHING.split()]
             caught = noticed(run(copy, more, failing))
         path.write_text(good, encoding="utf-8")
-        what = f"{old[:start]}[{old[start:end]} -> {new}]{old[end:]}".strip()
-        yield f"{path.relative_to(copy)}:{line}: {what}", caught
+        what = f"{path.relative_to(copy)}:{node.lineno}: {old} -> {ast.unparse(node)}"
+        yield what, caught
 
 
 def main():

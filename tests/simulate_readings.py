@@ -36,7 +36,7 @@ def truth(result, z, random, heads):
         for name, by in zip(SCATTERED, x, strict=True):
             what = table()[name]
             if what.group == "head":
-                now = head.face.thickness_mm
+                now = head.face_thickness_mm
                 head = head.with_(**{name: now + by * what.spread.sd(now)})
             elif what.part != "spray" or result.sprayed:
                 now = route.setting(name)

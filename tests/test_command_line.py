@@ -105,6 +105,8 @@ REFUSED = """
 --limits|face=1: must be NAME=LOW:HIGH
 --set|spray_s: NAME=VALUE
 --set|sprays=3: did you mean 'spray_s'
+--set|nope=3: setting 'nope' is unknown. Allowed: preheat_c, soak_s
+--set|nope=3: chance_percent (--list says what each is).
 --set|face_thickness_mm=99: 15 mm
 --set|spray_s=long: spray time
 --units|stone: 'stone'

@@ -38,7 +38,7 @@ def test_changes_reach_their_part_and_nothing_else():
     job = JOB.with_(**changes, steel="1045")
     assert job.steel.name == "1045" and job.steel.get("C") == 0.4
     assert job.route == JOB.route.with_(preheat_c=930) and job.limits == JOB.limits
-    assert (job.head.face.thickness_mm, job.shop.air, job.bench["bar_mm"]) == (2.5, 1.1, 500.0)
+    assert (job.head.face_thickness_mm, job.shop.air, job.bench["bar_mm"]) == (2.5, 1.1, 500.0)
     assert JOB.with_(spray=None).route.spray is None and JOB.with_() == JOB
     assert [job.value(n) for n in ("preheat_c", "C", "shop_air")] == [930.0, 0.4, 1.1]
 
@@ -48,8 +48,8 @@ def test_an_estimate_of_a_job_is_the_estimate_of_its_parts_and_its_strike():
     more = {"bench": dict(JOB.bench), "limits": JOB.limits}
     parts = fp.estimate(JOB.steel, head, JOB.route, JOB.shop, **more)
     assert fp.estimate(JOB).to_dict() == parts.to_dict()
-    assert fp.estimate(JOB).head.face.club_speed_m_s == 40.0
-    assert JOB.head.face.club_speed_m_s != 40.0  # the job's own head stays
+    assert fp.estimate(JOB).head.club_speed_m_s == 40.0
+    assert JOB.head.club_speed_m_s != 40.0  # the job's own head stays
     # A strike that is stored but not used would call a face safe that is not.
     jobs = (fp.Job(strike={"club_speed_m_s": v}) for v in (30.0, 50.0))
     slow, fast = (fp.estimate(job).face.margin for job in jobs)
@@ -82,12 +82,12 @@ def test_changes_that_cannot_be(changes, words):
 @pytest.mark.parametrize("place, value, words", [
     (("route", "spray", "duration_s"), 9999, "spray time"),
     (("route", "spray", "duration_s"), "9", "must be a number"),
-    (("route", "preheats"), {}, "did you mean 'preheat'"),
-    (("route", "later"), 3, "must be a list"), (("head", "face"), [1], "must be a table"),
-    (("head", "face"), {"length_mm": 60.0}, "no height_mm"),
+    (("route", "preheat"), 900.0, "did you mean 'preheat_c'"),
+    (("route", "later"), 3, "must be a list"), (("head", "body"), 1, "must be a list"),
+    (("head",), {"name": "bare"}, "no face_length_mm"),
     (("steel", "composition"), 3, "names and values"),
     (("steel", "composition", "Xx"), 0.1, "Xx"), (("limits", "face_hardness_hv"), 3, "pair"),
-    (("shop", "values", "spray"), 99, "shop spray"),
+    (("shop", "spray"), 99, "shop spray"),
     (("bench",), 3, "names and values"), (("colour",), "red", "colour"),
 ])  # fmt: skip
 def test_damaged_files_are_refused(tmp_path, place, value, words):
@@ -98,18 +98,6 @@ def test_damaged_files_are_refused(tmp_path, place, value, words):
         at = at[name]
     at[place[-1]] = value
     refuses(f"(?i){words}", fp.load_job, json.dumps(content).encode(), "a.json")
-
-
-def test_every_part_of_a_route_comes_back(tmp_path):
-    oil = fp.Quench("oil bath", depth_mm=30.0, agitation=0.5)
-    own = fp.Quench("own bath", table=((100.0, 1000.0), (900.0, 2000.0)))
-    quench = (oil, fp.Quench("water spray", zones={"hosel": 0.5}), own)
-    torch, hosel = fp.LocalHeat("hosel", cooled="air"), fp.Temper(200.0, zones=("hosel",))
-    later = (fp.Normalise(), torch, hosel)
-    route = fp.Route(fp.Preheat(950.0, 90.0, kind="induction"), quench=quench, later=later)
-    job = fp.Job("4130", route=route)
-    job.save(tmp_path / "job.json")
-    assert fp.load_job(tmp_path / "job.json") == job
 
 
 FITTED = fp.Shop(
@@ -153,8 +141,7 @@ def test_any_shop_comes_back(tmp_path_factory, shop):
 @pytest.mark.parametrize("change, message", [
     (dict(version=2), "newer forgeprops"), (dict(version=None), "version None"),
     (dict(format="x"), "says 'x'"), (dict(extra=1), "unknown"),
-    (dict(valuse={}), "did you mean 'values'"), (dict(values=[]), "one number per name"),
-    (dict(values={"spray": 1.0}), "missing"), (dict(name=""), "printable"),
+    (dict(sprya=1.0), "did you mean 'spray'"), (dict(name=""), "printable"),
     (dict(name=7), "printable"), (dict(measured_on="1 March"), "must be a day"),
     (dict(n_readings=-1), "Number of readings -1"), (dict(n_readings="many"), "must be a number"),
     (dict(fitted=["sprya"]), "did you mean 'spray'"),
@@ -174,8 +161,6 @@ def test_damaged_files(tmp_path, change, message):
 
 
 def test_estimates_of_every_kind_take_the_file(tmp_path):
-    import forgeprops as fp
-
     file = tmp_path / "bay.shop.json"
     FITTED.save(file)
     own = fp.estimate(fp.grade("4130"), shop=FITTED)
@@ -247,19 +232,16 @@ def test_the_default_sets_are_those_of_the_design():
     assert fp.Limits.of_route(fp.Route(spray=None)) == fp.Limits.soft_forged()
 
 
-@pytest.mark.parametrize(
-    ("bad", "said"),
-    [
-        ({"face_hardness_hrc": (75, None)}, ["75", "HRC"]),
-        ({"face_hardness_hrc": (50, 40)}, ["50 to 40 HRC"]),
-        ({"face_hardness_hrc": (40, 50), "face_hardness_hv": (380, 500)}, ["face hardness", "twice"]),
-        ({"face_tensile_hrc": (40, 50)}, ["face_tensile_hrc"]),
-    ],
-)  # fmt: skip
-def test_a_bad_limit_says_what_is_wrong(bad, said):
-    with pytest.raises(fp.InputError) as error:
-        fp.Limits(**bad)
-    assert all(word in str(error.value) for word in said)
+@pytest.mark.parametrize("bounds, words", [
+    ({"face_hardness_hrc": (75, None)}, "75.*HRC"), ({"face_hardness_hrc": (50, 40)}, "50 to 40 HRC"),
+    ({"face_hardness_hrc": (40, 50), "face_hardness_hv": (380, 500)}, "face hardness.*twice"),
+    ({"face_tensile_hrc": (40, 50)}, "face_tensile_hrc"),
+    ({"face_hardness": (1, 2)}, "did you mean 'face_hardness_hv'"), ({"face_hardness_hv": 400}, "must be a pair"),
+    ({"face_hardness_hv": (None, None)}, "has no end"), ({"face_hardness_hv": (460, 380)}, "must be below"),
+    ({"face_hardness_hv": ("a", None)}, "must be a number"), ({"face_hardness_hv": (1, 2, 3)}, "must be a pair"),
+])  # fmt: skip
+def test_a_bad_limit_says_what_is_wrong(bounds, words):
+    refuses(words, fp.Limits, **bounds)
 
 
 @pytest.mark.parametrize("route, veto", [
@@ -269,7 +251,7 @@ def test_what_cracks_or_is_too_cold_to_press_is_not_put_first(route, veto):
     """A limit of the user's own on the same quantity takes the place of the veto."""
     limits = {"hosel_allowed_deg": (0.5, None)}
     steels, route = ["1045", "4130"], fp.Route().with_(**route)
-    preheats = [route.preheat.temperature_c]
+    preheats = [route.preheat_c]
     table = fp.compare(steels, preheats, None, route, fp.Limits(**limits)).table
     assert veto in list(table["binding"]) and not table["meets"][0]
     allowed = fp.Limits(**limits, crack_index=(None, 3), forging_low_c=(600, None), face_margin=(0.1, None))  # fmt: skip

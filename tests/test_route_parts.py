@@ -1,11 +1,9 @@
 """Every part of a route a shop may have: saved, estimated alone and in a batch, with the sense the trade knows."""
 
 import pytest
-from checks import refuses
+from checks import evaluated, refuses
 
 import forgeprops as fp
-from forgeprops.answer.evaluation import evaluate
-from forgeprops.inputs.cases import Cases
 
 TABLE = ((100.0, 500.0), (300.0, 3000.0), (600.0, 2000.0), (900.0, 400.0))
 
@@ -28,10 +26,10 @@ ROUTES = {
     ),
     "second spray alone": dry(fp.Quench("water spray")),
     "3 s": fp.Route(spray=fp.Spray(duration_s=3.0)),
-    "jet on the hosel": fp.Route(quench=(fp.Quench("water spray", zones="hosel", delay_s=0.5),)),
-    "induction": fp.Route(fp.Preheat(950.0, 90.0, kind="induction")),
-    "protective": fp.Route(fp.Preheat(930.0, kind="protective")),
-    "box": fp.Route(spray=None, cool=fp.Cool("box")),
+    "jet on the hosel": fp.Route(quench=(fp.Quench("water spray", zones={"hosel": 1.0}, delay_s=0.5),)),
+    "induction": fp.Route(preheat_c=950.0, soak_s=90.0, furnace="induction"),
+    "protective": fp.Route(furnace="protective"),
+    "box": fp.Route(spray=None, surroundings="box"),
     "normalise": fp.Route(later=(fp.Normalise(),)),
     "torch": fp.Route(later=(fp.LocalHeat(peak_c=850.0),)),
 }  # fmt: skip
@@ -103,7 +101,6 @@ def test_the_shape_of_the_forging_sets_the_press_force_alone():
     assert simple.effort.press_force.kn == pytest.approx(0.75 * usual.effort.press_force.kn)
     assert simple.zones["face"].hardness_hv == usual.zones["face"].hardness_hv
     routes = [r.route for r in (simple, usual)]
-    cases = Cases.of([fp.grade("1040")] * 2, [fp.head("mid-iron")] * 2, routes)
-    many = evaluate(cases).press["press_force_kn"]
+    many = evaluated("1040", routes).press["press_force_kn"]
     assert list(many) == [r.effort.press_force.kn for r in (simple, usual)]
-    refuses("shape", fp.Press, shape="round")
+    refuses("shape", fp.Route, press_shape="round")

@@ -4,17 +4,15 @@ import dataclasses
 
 import numpy as np
 import pytest
+from checks import evaluated
 from reference.carbon_profile import carbon_profile, scale_along_um
 
 import forgeprops as fp
-from forgeprops.answer.evaluation import evaluate
 from forgeprops.engine.results import Trace
 from forgeprops.forging.decarburisation import layer_hardness_hv
 from forgeprops.forging.effort import equal_effort, flow_stress_mpa
 from forgeprops.forging.press import projected_areas_mm2
-from forgeprops.forging.scale import metal_loss_um
-from forgeprops.inputs.cases import Cases
-from forgeprops.inputs.head import forged_parts
+from forgeprops.forging.skin import metal_loss_um
 from forgeprops.transformation.recrystallisation import press_strain
 
 
@@ -30,7 +28,7 @@ def test_scale_depth_and_carbon_follow_the_laws_along_the_marched_curve(hot):
     carbon = hot.steel.get("C")
     # above Ac3 only: below it the profile does not know the share of austenite
     keep = temp > 800.0
-    profile = carbon_profile(carbon, t[keep], temp[keep], 0.0, "gas furnace")
+    profile = carbon_profile(carbon, t[keep], temp[keep])
     depth = float(np.interp(0.9 * carbon, profile.carbon, profile.depth_um))
     assert hot.surface.decarburised_um == pytest.approx(depth, rel=0.04)
     inside = (hot.surface.depth_um > 20.0) & (hot.surface.depth_um < depth)
@@ -41,8 +39,8 @@ def test_scale_depth_and_carbon_follow_the_laws_along_the_marched_curve(hot):
     alone = scale_along_um(face.time_s[inside], face.temperature_c[inside], "gas furnace")[-1]
     assert hot.surface.scale_um == pytest.approx(float(alone), rel=0.01)
     assert hot.surface.metal_loss_um == pytest.approx(metal_loss_um(hot.surface.scale_um))
-    expected = hot.route.press.scale_left * hot.surface.scale_um
-    assert hot.surface.blast.scale_um == pytest.approx(expected)
+    expected = hot.route.scale_left * hot.surface.scale_um
+    assert hot.surface.blast_scale_um == pytest.approx(expected)
 
 
 def test_layers_and_no_carbon_lost_below_ac1():
@@ -77,11 +75,12 @@ def test_time_to_heat_through_and_a_short_soak():
 
 def test_effort_and_projected_area(hot):
     head = fp.head("mid-iron")
-    area = projected_areas_mm2(*forged_parts(head.face, head.rim, head.body, head.neck, head.hosel))
-    assert area["face"] + area["rim"] == pytest.approx(head.rim.length_mm * head.rim.height_mm)
-    hosel = head.hosel
-    length = hosel.length_mm + hosel.length_allowance_mm
-    assert area["hosel"] == pytest.approx((hosel.outside_mm + hosel.allowance_mm) * length)
+    area = projected_areas_mm2(head.drawing("forged"))
+    assert area["face"] + area["rim"] == pytest.approx(head.rim_length_mm * head.rim_height_mm)
+    length = head.hosel_length_mm + head.hosel_length_allowance_mm
+    assert area["hosel"] == pytest.approx(
+        (head.hosel_outside_mm + head.hosel_allowance_mm) * length
+    )
     z = hot.zones["hosel"]
     assert z.flow_stress.mpa == pytest.approx(flow_stress_mpa(hot.steel, z.die_c, 0.15, 3.0))
     assert z.flow_stress.low_mpa < z.flow_stress.mpa < z.flow_stress.high_mpa
@@ -116,8 +115,8 @@ def test_equal_effort_with_1030_is_told_with_its_band(hot):
 
 def test_summary_tells_what_a_blast_must_remove(hot):
     text = " ".join(hot.details().split())
-    blast = hot.surface.blast
-    removed = f"{blast.scale_um:.0f} µm of scale and {blast.metal_um:.0f} µm of metal"
+    blast = hot.surface
+    removed = f"{blast.blast_scale_um:.0f} µm of scale and {blast.decarburised_um:.0f} µm of metal"
     assert f"{removed} must come off by grinding or milling" in text
     cold = fp.estimate(hot.steel, route=fp.Route().with_(preheat_c=700.0))
     assert "no carbon is lost" in cold.details()
@@ -147,8 +146,7 @@ def test_press_strain():
 def test_part_austenite_interval_spans_carbides_that_dissolve_slowly_and_fast():
     steel, route = fp.grade("4140"), fp.Route().with_(preheat_c=765.0)
     result = fp.estimate(steel, route=route)
-    cases = Cases.of([steel] * 2, [fp.head("mid-iron")] * 2, [route] * 2)
-    ends = evaluate(cases, carbide_speed=np.array([1 / 9, 9.0]))
+    ends = evaluated(steel, [route] * 2, carbide_speed=np.array([1 / 9, 9.0]))
     hosel = result.zones["hosel"]
     assert ends.results.undissolved[0, 4] > hosel.undissolved > ends.results.undissolved[1, 4]
     assert hosel.hardness_high_hv - hosel.hardness_low_hv >= abs(np.diff(ends.hardness_hv[:, 4])[0])

@@ -7,6 +7,8 @@ import math
 
 import numpy as np
 import pytest
+from engine.method_of_lines import growth
+from reference import engine_laws as laws
 from scipy.integrate import quad, solve_ivp
 
 import forgeprops as fp
@@ -29,13 +31,9 @@ def by_hand(steel, curve, seconds):
     ln_f, ln_p, ln_b = kinetics.ln_composition_factors(steel)
     grain = steel.grain_size_astm * math.log(2.0)
 
-    def speed(name, ln, top, power, t_c):
-        arrhenius = k[f"grain_{name}"] * grain - ln - k[f"q_{name}"] / (1.987 * (t_c + 273.15))
-        return math.exp(arrhenius) * max(top - t_c, 0.0) ** power
-
-    def form(x, k_, tail=0.0):  # dX/dt / X^0.4
-        x = min(max(x, 1e-30), 1.0)
-        return k_ * math.exp(-0.4 * x * math.log(x) - tail * x * x) * (1.0 - x) ** (0.4 * x)
+    def grows(name, x, ln, under, power, kelvin, tail=0.0):
+        ln_rate = k[f"grain_{name}"] * grain - ln
+        return growth(x, laws.rate_per_s(ln_rate, under, power, k[f"q_{name}"], kelvin), tail)
 
     def shares(s):
         return [max(v, 0.0) ** (1 / 0.6) for v in s[:3]]
@@ -45,16 +43,17 @@ def by_hand(steel, curve, seconds):
         m, used = s[3], s[4]
         a = max(1.0 - f - p - b - m, 0.0)
         temperature = curve(t)
-        d = [0.0] * 5
+        kelvin, d = temperature + 273.15, [0.0] * 5
         if a > 1e-9:
-            cap = kinetics.ferrite_cap(temperature, ae1, ae3, carbon_0)
+            cap = float(laws.ferrite_cap(temperature, ae1, ae3, carbon_0))
             if cap > f:
-                d[0] = 0.6 * cap**0.6 * form(f / cap, speed("ferrite", ln_f, ae3, 3, temperature))
-            parts = ("pearlite", p, ln_p, ae1, 3, 0.0), ("bainite", b, ln_b, limit, 2, k["bainite_tail"])  # fmt: skip
-            for i, (name, x, ln, top, power, tail) in enumerate(parts, 1):
-                grows = form(x / (x + a), speed(name, ln, top, power, temperature), tail)
-                d[i] = 0.6 * (x + a) ** 0.6 * grows
-        left = (carbon_0 - kinetics.CARBON_IN_FERRITE * f) / max(1.0 - f, 1e-12)
+                slope = grows("ferrite", f / cap, ln_f, ae3 - temperature, 3, kelvin)
+                d[0] = 0.6 * cap**0.6 * slope
+            parts = ("pearlite", p, ln_p, ae1, 3), ("bainite", b, ln_b, limit, 2, k["bainite_tail"])
+            for i, (name, x, ln, top, power, *tail) in enumerate(parts, 1):
+                slope = grows(name, x / (x + a), ln, top - temperature, power, kelvin, *tail)
+                d[i] = 0.6 * (x + a) ** 0.6 * slope
+        left = (carbon_0 - austenite.FERRITE_CARBON * f) / max(1.0 - f, 1e-12)
         carbon = carbon_0 if f >= 1.0 else min(left, 1.2)
         ms = float(temperatures.martensite_start_c(steel, carbon)) + shift
         d[4] = max(ms - temperature - used, 0.0) / 1e-3

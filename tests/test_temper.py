@@ -6,10 +6,9 @@ import re
 
 import numpy as np
 import pytest
-from checks import refuses
+from checks import evaluated, refuses
 
 import forgeprops as fp
-from forgeprops.answer.evaluation import evaluate
 from forgeprops.engine.packing import POINTS
 from forgeprops.engine.run import march_columns
 from forgeprops.face.strike import Strike
@@ -23,12 +22,11 @@ HOSEL = 4
 
 
 def hosels(grade, routes):
-    n = len(routes)
-    return evaluate(Cases.of([fp.grade(grade)] * n, [HEAD] * n, routes)).hardness_hv[:, HOSEL]
+    return evaluated(grade, routes).hardness_hv[:, HOSEL]
 
 
 def later(route, *heats):
-    return dataclasses.replace(route, later=tuple(fp.LaterHeat(t, hold_s=s) for t, s in heats))
+    return dataclasses.replace(route, later=tuple(fp.Temper(t, hold_s=s) for t, s in heats))
 
 
 @pytest.mark.parametrize("grade", ["1045", "4130", "4140"])
@@ -79,7 +77,7 @@ def test_a_torch_softens_the_hosel_spares_a_head_in_a_wet_cloth_and_tells_its_te
     torch = fp.LocalHeat("hosel", peak_c=690, hold_s=600)
     in_air = dataclasses.replace(torch, cooled="air")
     routes = [fp.Route(later=heats) for heats in ((), (torch,), (in_air,))]
-    plain, wet, dry = evaluate(Cases.of([fp.grade("4340")] * 3, [HEAD] * 3, routes)).hardness_hv
+    plain, wet, dry = evaluated("4340", routes).hardness_hv
     assert wet[HOSEL] < plain[HOSEL] - 50.0 and wet[:3] == pytest.approx(plain[:3], abs=0.5)
     assert (dry[:3] < plain[:3]).any() and dry[3] < wet[3] - 10.0
     torches = (fp.LocalHeat("hosel", peak_c=690, cooled=c) for c in ("cloth", "air"))
@@ -88,7 +86,6 @@ def test_a_torch_softens_the_hosel_spares_a_head_in_a_wet_cloth_and_tells_its_te
     assert "local-heat:hot-head" in dry and "local-heat:hot-head" not in wet
     words = r"above this steel's Ac1.*hardens again in air.* \d{3} HV"
     refuses(words, codes, "4140", fp.Temper(800))
-    assert fp.LaterHeat is fp.Temper
     for wrong in ({"place": "face"}, {"cooled": "oil"}, {"peak_c": 2000.0}):
         refuses("", fp.LocalHeat, **wrong)
 
@@ -105,7 +102,7 @@ def test_a_temper_relieves_the_residual_stress_of_the_strike():
     shares = np.array(marks) / marks[0]
     assert shares[0] == 1.0 and shares[1] > 0.9 and shares[3] == pytest.approx(0.10, abs=0.03)
     assert (np.diff(shares) < 0.0).all()
-    many = evaluate(Cases.of([fp.grade("1020")] * 4, [HEAD] * 4, routes))
+    many = evaluated("1020", routes)
     together = dataclasses.replace(many, strike=Strike(residual_mpa=300.0)).face_margin
     assert together.tolist() == [high for _, high in margin]
 
@@ -185,11 +182,10 @@ def test_a_torch_above_ac1_is_new_austenite_and_stops_where_it_hardens_in_air():
 @pytest.mark.parametrize("grade", ["1020", "4130", "4140"])
 def test_a_normalise_is_a_new_austenite(grade):
     """After a normalise nothing of the press and the water is left: the head that was cooled in air from the same furnace."""
-    dry = fp.Route(fp.Preheat(890.0, 1800.0), fp.Transfer(0.0), spray=None)
+    dry = fp.Route(preheat_c=890.0, soak_s=1800.0, transfer_s=0.0, spray=None)
     dry = dry.with_(dwell_s=0.0, rest_s=0.0, strain=0.0)
     routes = [fp.Route(), fp.Route(later=(fp.Normalise(890.0, 1800.0),)), dry]
-    steels = [fp.grade(grade)] * 3
-    wet, normalised, air = evaluate(Cases.of(steels, [HEAD] * 3, routes)).hardness_hv
+    wet, normalised, air = evaluated(grade, routes).hardness_hv
     assert (normalised == air).all() and normalised[0] < wet[0] - 10.0
     said = {w.code for w in fp.estimate(grade, HEAD, routes[1]).warnings}
     assert ("normalised:crack" in said) == (grade == "4140")

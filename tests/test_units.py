@@ -50,7 +50,7 @@ def test_no_other_unit_appears(result, units, other):
 
 def test_numbers_are_those_of_the_result_and_brinell_takes_the_place_of_the_others(result):
     text, face = " ".join(result.summary("US").split()), result.zones["face"].hardness_hv
-    assert f"preheat temperature {result.route.preheat.temperature_c * 1.8 + 32:.0f} °F" in text
+    assert f"preheat temperature {result.route.preheat_c * 1.8 + 32:.0f} °F" in text
     assert f"face {US.hardness_text(face)} (" in text
     assert f"{result.hosel.bar_force_n / 4.4482:.0f} lbf on a 19.7 in bar" in text
     assert result.to_dict("US")["units"]["force"] == "lbf"

@@ -6,14 +6,14 @@ import re
 
 import numpy as np
 import pytest
+from checks import evaluated
 
 import forgeprops as fp
 from forgeprops.answer.doubt import COMMON, SCATTERED, deviates
-from forgeprops.answer.evaluation import EVERYTHING, evaluate
+from forgeprops.answer.evaluation import EVERYTHING
 from forgeprops.answer.remedy import KINDS, trials
 from forgeprops.answer.verdict import chances, level_of, verdict_of
-from forgeprops.answer.warnings.listing import FURNACE_CODES, RULES
-from forgeprops.inputs.cases import Cases
+from forgeprops.answer.warnings.listing import FURNACE_CODES
 from forgeprops.inputs.head import ZONES
 from forgeprops.show.sheet import sheet_html
 from forgeprops.strength.tensile import strength
@@ -149,7 +149,7 @@ def test_no_remedy_adds_water_to_a_steel_that_may_crack_nor_shortens_the_delay()
         new = trial.route.spray
         more = new.duration_s > now.duration_s or new.flux_kg_m2_s > now.flux_kg_m2_s
         assert trial.adds_water == more and new.delay_s >= now.delay_s
-        assert trial.route.transfer.duration_s >= route.transfer.duration_s
+        assert trial.route.transfer_s >= route.transfer_s
     remedy = fp.estimate(steel, "mid-iron", route).verdict.remedy
     assert not remedy or remedy.steel.get("C") <= 0.35 or remedy.route.spray.duration_s <= 8
 
@@ -235,11 +235,6 @@ def test_a_quantity_has_one_range_in_limit_table_sheet_and_json():
     assert least == 0.0
 
 
-def evaluated(name, **settings):
-    route = fp.Route().with_(**settings)
-    return evaluate(Cases.of([fp.grade(name)], [fp.head("mid-iron")], [route]), EVERYTHING)
-
-
 def furnace(e, **columns):
     """Warnings of the furnace with some results put in the place of the marched ones, in every zone."""
     marched = {name: np.full((1, len(ZONES)), float(v)) for name, v in columns.items()}
@@ -249,7 +244,7 @@ def furnace(e, **columns):
 
 @pytest.fixture(scope="module")
 def good():
-    return evaluated("4130", soak_s=300.0, preheat_c=900.0)
+    return evaluated("4130", [R.with_(soak_s=300.0, preheat_c=900.0)], EVERYTHING)
 
 
 FINE = {"peak_c": 900.0, "share": 1.0, "undissolved": 0.01, "grain_astm": 8.0, "scale_um": 40.0}
@@ -257,7 +252,7 @@ FINE = {"peak_c": 900.0, "share": 1.0, "undissolved": 0.01, "grain_astm": 8.0, "
 
 def test_good_heats_are_silent_and_a_zone_is_named(good):
     assert furnace(good, **FINE) == {}
-    assert "carbides-left" not in furnace(evaluated("1030"), undissolved=1.0)
+    assert "carbides-left" not in furnace(evaluated("1030", [R], EVERYTHING), undissolved=1.0)
     hot = {**FINE, "peak_c": 1290.0, "scale_um": 150.0, "share": 0.6}
     marched = {name: np.full((1, len(ZONES)), v) for name, v in hot.items()}
     e = dataclasses.replace(good, results=dataclasses.replace(good.results, **marched))
@@ -281,20 +276,13 @@ def test_loud_on_a_bad_one(good, columns, code, words):
     assert words in found[code].text and found[code].rank in ("stop", "change", "note")
 
 
-def test_every_code_of_one_case_is_a_code_of_many():
-    """Rules that need further marches are told where those are; the rest always."""
-    steels = [fp.grade(n) for n in ("1020", "4130", "1045", "4340")]
-    routes = [fp.Route().with_(preheat_c=t) for t in (700.0, 780.0, 930.0, 1240.0)]
-    head = fp.head("mid-iron")
-    pairs = [(s, r) for s in steels for r in routes]
-    cases = Cases.of([s for s, _ in pairs], [head] * 16, [r for _, r in pairs])
-    whole, bare = evaluate(cases, EVERYTHING), evaluate(cases)
-    further = {rule.code for rule in RULES if rule.needs in ("nodes_hv", "dry_hv")}
-    for i in range(len(cases)):
-        codes = {w.code for w in whole.warnings(i, whole.bend_of(head, i))}
-        assert codes == set(filter(None, whole.codes[i].split("; ")))
-        assert codes - further == set(filter(None, bare.codes[i].split("; ")))
-    assert {"decarburised", "cliff", "idle-water"} & {c for w in whole.codes for c in w.split("; ")}
+def test_a_rounding_error_of_bainite_gives_one_case_and_many_the_same_codes():
+    """In oil this steel stays austenite but for it; codes of other cases are compared in tests/regression."""
+    oil = fp.Route(spray=None, quench=(fp.Quench("oil bath", duration_s=60.0),))
+    steel, head = fp.Steel("austenitic", {"C": 1.0, "Mn": 4.0, "Ni": 6.0}), fp.head("mid-iron")
+    e = evaluated(steel, [oil.with_(preheat_c=1250)], EVERYTHING)
+    codes = {w.code for w in e.warnings(0, e.bend_of(head, 0))}
+    assert codes == set(filter(None, e.codes[0].split("; ")))
 
 
 def found(steel, route):

@@ -3,11 +3,11 @@
 import dataclasses
 import itertools
 import os
-from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
-from ..base.errors import InputError, check_choice, check_kind, shown
+from ..base.errors import InputError, check_choice, check_kind
 from ..engine.outcome import O_HV
 from ..engine.run import march_columns
 from ..hosel.bench import Bench, bench_options
@@ -15,9 +15,8 @@ from ..inputs.cases import Cases
 from ..inputs.grades import steel_of
 from ..inputs.head import Head
 from ..inputs.head import head as library_head
-from ..inputs.later import Normalise, Temper
 from ..inputs.limits import Limits
-from ..inputs.route import Route
+from ..inputs.route import Normalise, Route, Temper
 from ..inputs.shop import Shop, load_shop
 from ..inputs.steel import Steel
 from ..transformation.temperatures import ac1_c, ac3_c
@@ -50,10 +49,9 @@ def check_case(steel: Steel, head: Head, route: Route) -> None:
             air = (Normalise(heat.temperature_c, 900.0),)
             again = Cases.of([steel], [head], [dataclasses.replace(route, later=air).marched()])
             hosel_hv = float(march_columns(again).zones[0, -1, O_HV])
-            raise InputError(
-                f"{said} is above this steel's Ac1 ({ac1:.0f} °C): the metal becomes austenite and "
-                f"hardens again in air, the hosel to about {hosel_hv:.0f} HV; use Normalise."
-            )
+            end = f"this steel's Ac1 ({ac1:.0f} °C): the metal becomes austenite and hardens again"
+            hard = f"in air, the hosel to about {hosel_hv:.0f} HV"
+            raise InputError(f"{said} is above {end} {hard}; use Normalise.")
 
 
 def checked_case(steel, head=None, route=None, shop=None) -> tuple[Steel, Head, Route, Shop]:
@@ -63,26 +61,24 @@ def checked_case(steel, head=None, route=None, shop=None) -> tuple[Steel, Head, 
     return case
 
 
-def _by_name(given: Mapping) -> dict[str, Any]:
+def _settings(given, what: str, form: str) -> dict[str, Any]:
+    """Settings given by their names; anything else is refused."""
+    check_kind(given, Mapping, what, form=form)
     return {check_kind(name, str, "name of a setting"): value for name, value in given.items()}
 
 
 def head_from(given) -> Head:
     """A head from a head, a library name, None (the mid-iron), or dimensions changed on one of the library.
 
-    Examples
-    --------
-    >>> head_from({"head": "wedge", "face_thickness_mm": 3.0}).face.thickness_mm
+    >>> head_from({"head": "wedge", "face_thickness_mm": 3.0}).face_thickness_mm
     3.0
     """
     if isinstance(given, Head):
         return given
     if given is None or isinstance(given, str):
         return library_head("mid-iron" if given is None else given)
-    if isinstance(given, Mapping):
-        changed = _by_name(given)
-        return library_head(changed.pop("head", "mid-iron")).with_(**changed)
-    raise InputError(f"head must be a Head, a library name or dimensions; got {shown(given)}.")
+    changed = _settings(given, "head", "a Head, a library name or dimensions")
+    return library_head(changed.pop("head", "mid-iron")).with_(**changed)
 
 
 def route_from(given) -> Route:
@@ -93,13 +89,10 @@ def route_from(given) -> Route:
     """
     if isinstance(given, Route):
         return given
-    if given is None:
-        return Route()
-    if isinstance(given, Mapping):
-        changed = _by_name(given)
-        base = Route(spray=None) if changed.pop("spray", 0) is None else Route()
-        return base.with_(**changed)
-    raise InputError(f"route must be a Route or settings by their short names; got {shown(given)}.")
+    form = "a Route or settings by their short names"
+    changed = _settings({} if given is None else given, "route", form)
+    base = Route(spray=None) if changed.pop("spray", 0) is None else Route()
+    return base.with_(**changed)
 
 
 def limits_from(given, route: Route, bench: Mapping | None = None) -> Limits:
@@ -110,9 +103,7 @@ def limits_from(given, route: Route, bench: Mapping | None = None) -> Limits:
     >>> print(limits_from(None, Route(spray=None), {"target_lie_deg": 8.0}))
     face margin at the strike at least 1; hosel bend at least 8°; pull on the bar at most 400 N
     """
-    if not isinstance(given, Limits | None):
-        form = "Limits(face_hardness_hv=(380, 460), ...)"
-        raise InputError(f"limits must be {form}; got {shown(given)}.")
+    check_kind(given, Limits | None, "limits", form="Limits(face_hardness_hv=(380, 460), ...)")
     limits = given if given and given.bounds else Limits.of_route(route)
     bench = bench_options(bench)
     if "target_lie_deg" in bench or "target_loft_deg" in bench:
@@ -126,22 +117,15 @@ def shop_from(given) -> Shop:
         return Shop()
     if isinstance(given, (str, os.PathLike)):
         return load_shop(given)
-    if isinstance(given, Mapping):
-        fields = [f.name for f in dataclasses.fields(Shop)]
-        given = Shop(**{check_choice(n, "field", fields, "shop"): v for n, v in given.items()})
     if isinstance(given, Shop):
         return given
-    form = "a Shop, the path of its file, or its numbers"
-    raise InputError(f"shop must be {form}; got {shown(given)}.")
+    numbers = _settings(given, "shop", "a Shop, the path of its file, or its numbers")
+    names = [f.name for f in dataclasses.fields(Shop)]
+    return Shop(**{check_choice(n, "field", names, "shop"): v for n, v in numbers.items()})
 
 
-#: Parts of a case, their kinds and what makes them.
-_MAKERS: dict[str, tuple[type, Callable]] = {
-    "steel": (Steel, steel_of),
-    "head": (Head, head_from),
-    "route": (Route, route_from),
-    "shop": (Shop, shop_from),
-}
+#: Parts of a case, and what makes them.
+_MAKERS = {"steel": steel_of, "head": head_from, "route": route_from, "shop": shop_from}
 _SINGLE = (Steel, Head, Route, Shop, str, bytes, os.PathLike, Mapping, type(None))
 
 
@@ -182,11 +166,8 @@ def cases_of(steels, heads, routes, shops) -> Iterator[Case]:
 
 def _made(what: str, given) -> tuple[Any, str]:
     """A part and "", or None and what is wrong with it."""
-    kind, maker = _MAKERS[what]
-    if type(given) is kind:
-        return given, ""
     try:
-        return maker(given), ""
+        return _MAKERS[what](given), ""
     except InputError as error:
         return None, str(error)
     except Exception as error:  # noqa: BLE001  (a row may hold any object; it costs that row)

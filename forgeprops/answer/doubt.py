@@ -1,8 +1,7 @@
 """One joint draw of what is not known: the model's doubt, common to a lot, and the shop's scatter, head by head.
 
-Every quantity is its middle value plus one response to each source of doubt or scatter; the responses come from the
-engine (water law, settings) and from the same formulas on moved hardness and moved bend length.  The responses are
-added, so the draw is first-order in how the sources combine, and follows each one's own curve, cliffs included.
+Every quantity is its middle value plus one response to each source, from the engine (water law, settings) and from the same
+formulas on moved hardness and bend length: first-order in how the sources combine, along each one's own curve, cliffs included.
 """
 
 import dataclasses
@@ -19,7 +18,7 @@ from ..inputs.limits import QUANTITIES
 from ..inputs.settings import table
 from ..inputs.shop import Shop
 from .evaluation import Evaluation, evaluate
-from .interval import LN_SPRAY_SD, even_deviates, spray_ln_sd
+from .interval import LN_SPRAY_SD, NODES, even_deviates, spray_ln_sd, spray_nodes
 
 #: Doubt that is common to a lot.  The error of a constituent's hardness is one number for all zones that hold it.
 COMMON = ("water law", "soft structure", "bainite", "martensite", "bend length", "spray rate")
@@ -29,8 +28,8 @@ _STRENGTHS = tuple(name for name in QUANTITIES if name.endswith("_mpa"))
 _OWN = (("hosel_allowed_deg",), ("face_margin",), ("bar_force_n", *_STRENGTHS))
 #: Settings that differ from head to head, with the spread of data/constants/settings.csv.
 SCATTERED = ("preheat_c", "transfer_s", "delay_s", "flux", "spray_s", "face_thickness_mm")
-#: Deviates at which the responses are calculated; straight lines between and beyond them.
-_WATER, _TWO = np.array([-2.0, -1.0, 0.0, 1.0, 2.0]), np.array([-1.0, 0.0, 1.0])
+#: Deviates at which the responses beside the water law's are calculated; straight lines between and beyond them.
+_TWO = np.array([-1.0, 0.0, 1.0])
 #: 80 % half-range of the length that bends, as a share of it: 10 to 20 mm about 15 (our choice).
 BEND_LENGTH_SHARE = 1.0 / 3.0
 #: Standard error of yield strength at known hardness, as a share: moves the pull (`strength.tensile`; our choice).
@@ -44,14 +43,14 @@ def rows_of(steel, head, route, shop) -> list[tuple]:
     case = (steel, head, route, shop)
     wet = route.spray is not None and route.spray.flux_kg_m2_s * route.spray.duration_s > 0.0
     rows = [case]
-    for z in _WATER[_WATER != 0.0]:
+    for z in spray_nodes():
         factor = float(np.exp(spray_ln_sd(shop.spray_ln_sd) * z)) if route.sprays else 1.0
         spray = min(max(shop.spray * factor, 0.1), 10.0)
         rows.append((steel, head, route, _with_spray(shop, spray)))
     for name in SCATTERED:
         what = table()[name]
         if what.group == "head":
-            thick = head.face.thickness_mm + what.spread.sd(head.face.thickness_mm)
+            thick = head.face_thickness_mm + what.spread.sd(head.face_thickness_mm)
             rows.append((steel, _with_face(head, thick), route, shop))
         elif what.part == "spray" and not wet:
             rows.append(case)
@@ -98,10 +97,6 @@ class Doubt:
                 found += _line(z[:, j], at, change)
         return found
 
-    def heads(self, case: int, x: np.ndarray) -> np.ndarray:
-        """Departure of single heads from the middle one, shape (heads, q), for deviates of shape (heads, SCATTERED)."""
-        return x @ self.scatter[:, :, case]
-
 
 def _line(z, at, change):
     """Straight lines through the calculated points, and on beyond the last two."""
@@ -118,8 +113,6 @@ def deviates(lots: int, heads: int) -> tuple[np.ndarray, np.ndarray]:
     Every column holds the same even quantiles in an order of its own (Latin hypercube), so that what adds up has
     hardly any error of drawing.
 
-    References
-    ----------
     .. [1] McKay, Beckman & Conover, Technometrics 21 (1979) 239-245 (from memory).
     """
     random = np.random.default_rng(_SEED)
@@ -152,7 +145,7 @@ def doubt_of(
     names, blocks = tuple(names), [rows_of(*case) for case in cases]
     width, flat = len(blocks[0]), [row for block in blocks for row in block]
     columned, factor = cases_of(flat), np.ones((len(blocks), width))
-    factor[:, 1 : len(_WATER)] = np.exp(LN_SPRAY_SD * _WATER[_WATER != 0.0])
+    factor[:, 1 : len(NODES)] = np.exp(LN_SPRAY_SD * spray_nodes())
     columned.route["bath_factor"] = factor.ravel()
     whole = evaluate_like(columned, like)
     base = np.arange(0, len(flat), width)
@@ -164,7 +157,7 @@ def doubt_of(
     every = columns(whole).reshape(len(names), len(cases), width)
     middle = every[:, :, 0]
     by_row = np.moveaxis(every - middle[:, :, None], 2, 0)
-    n_water = len(_WATER) - 1
+    n_water = len(NODES) - 1
     water = np.insert(by_row[1 : 1 + n_water], n_water // 2, 0.0, axis=0)
 
     def moved(results=e.results, cases=e.cases) -> np.ndarray:
@@ -173,17 +166,13 @@ def doubt_of(
     def either(change) -> np.ndarray:
         return np.stack([change(-1.0), np.zeros_like(middle), change(1.0)])
 
-    by_structure = [
-        either(lambda z, s=s: moved(e.results.moved(z * e.sd_hv * np.sqrt(np.clip(s, 0.0, 1.0)))))
-        for s in e.doubted
-    ]
+    sds_hv = (e.sd_hv * np.sqrt(np.clip(share, 0.0, 1.0)) for share in e.doubted)
+    by_structure = [either(lambda z, sd=sd: moved(e.results.moved(z * sd))) for sd in sds_hv]
 
     def longer(z: float) -> np.ndarray:
         """More or less of the hosel bends."""
         heads, longer_by = e.cases.heads, 1.0 + z * BEND_LENGTH_SHARE / Z
-        bent = heads.hosel.bend_zone_mm * longer_by
-        hosel = dataclasses.replace(heads.hosel, bend_zone_mm=bent)
-        heads = dataclasses.replace(heads, hosel=hosel)
+        heads = dataclasses.replace(heads, bend_zone_mm=heads.bend_zone_mm * longer_by)
         return moved(cases=dataclasses.replace(e.cases, heads=heads))
 
     length = either(longer)
@@ -192,7 +181,7 @@ def doubt_of(
     spread = np.asarray(other, float)[:, None] * middle
     own = [np.where(np.isin(names, of)[:, None], spread, 0.0) for of in _OWN]
     two = [*by_structure, length, *(np.stack([-r, np.zeros_like(r), r]) for r in (rate, *own))]
-    common = ((_WATER, water), *((_TWO, change) for change in two))
+    common = ((NODES, water), *((_TWO, change) for change in two))
     return Doubt(names, middle, common, scatter), e
 
 

@@ -1,7 +1,6 @@
 """The main job: cases in; hardness, strength, hosel allowance, face margin, interval and warnings out.
 
-`evaluate` is the only way through it, for one case or for many: the engine marches them, everything after is
-formulas on columns.  `estimate` is one row of it, shown in full.
+`evaluate` marches one case or many; everything after is formulas on columns.  `estimate` is one row of it in full.
 """
 
 import dataclasses
@@ -18,8 +17,14 @@ from ..face.margin import layers_of_faces, strike_margins
 from ..face.strike import Faces, Strike
 from ..forging.cautions import heating_limit_arrays
 from ..forging.press import press_columns
-from ..forging.scale import metal_loss_um
-from ..forging.skin import Surface, decarburised_um, diffusion_um2, struck_skin_hv, surface_of
+from ..forging.skin import (
+    Surface,
+    decarburised_um,
+    diffusion_um2,
+    metal_loss_um,
+    struck_skin_hv,
+    surface_of,
+)
 from ..hosel.bench import Bench
 from ..hosel.bend import bend_of_head
 from ..hosel.limits import bends_of_heads, gradient_share
@@ -27,6 +32,7 @@ from ..inputs.cases import Cases, SteelColumns
 from ..inputs.head import ZONES, Head, mass_g_of
 from ..strength.tensile import Strength, strength_arrays, strength_of
 from ..transformation import rate_doubt, temperatures
+from ..transformation.austenite import carbide_carbon
 from ..transformation.recrystallisation import press_strain_columns
 from . import interval
 from .second_opinions import OPINION_REHEAT_C, opinion_arrays
@@ -44,18 +50,15 @@ _FEW = 4
 
 @dataclass(frozen=True, eq=False)
 class Evaluation:
-    """Many cases after the march; the first axis of every array is the case, the second the zone.
-
-    `rate_ends_hv` is what unsure rates of transformation take from the hardness and add to it at the ends of the 80 %
-    interval.
-    """
+    """Many cases after the march; the first axis of every array is the case, the second the zone."""
 
     cases: Cases
     results: Results
     nodes_hv: np.ndarray | None = None  # (nodes, n, 5) at `interval.spray_nodes`; NaN without spray
     dry_hv: np.ndarray | None = None  # without spray; NaN where there is none anyway
     carbide_span_hv: np.ndarray | None = None  # between carbides that dissolve slowly and fast
-    rate_ends_hv: np.ndarray | None = None  # (2, n, 5)
+    #: What unsure rates take from the hardness and add to it at the ends of the 80 % interval, (2, n, 5).
+    rate_ends_hv: np.ndarray | None = None
     counted_strain: Mapping[str, np.ndarray] | None = None  # the `press_strain` that is counted in
     strike: Strike = Strike()
     bench: Bench = Bench()
@@ -71,9 +74,8 @@ class Evaluation:
     @functools.cached_property
     def shares(self) -> np.ndarray:
         """Ferrite with pearlite, bainite and martensite, with those of the first heat that stay, shape (3, n, 5)."""
-        f, bainite, martensite = (
-            getattr(self.results, n) for n in ("fractions", "first_bainite", "first_martensite")
-        )
+        r, f = self.results, self.results.fractions
+        bainite, martensite = r.first_bainite, r.first_martensite
         soft = f["ferrite"] + f["pearlite"] + (f["untransformed"] - bainite - martensite)
         return np.stack([soft, f["bainite"] + bainite, f["martensite"] + martensite])
 
@@ -113,10 +115,11 @@ class Evaluation:
     @functools.cached_property
     def hosel(self) -> dict[str, np.ndarray]:
         """Hosel on the bench, see `hosel.limits.bends_of_heads`."""
-        names, metal = ("outside_mm", "bore_mm", "bend_zone_mm", "length_mm"), self.strength
-        outside, bore, bent, length = (self.cases.dimension("hosel", name) for name in names)
+        names = ("hosel_outside_mm", "hosel_bore_mm", "bend_zone_mm", "hosel_length_mm")
+        metal = self.strength
+        outside, bore, bent, length = map(self.cases.dimension, names)
         hosel, neck = ({name: v[:, zone] for name, v in metal.items()} for zone in (_HOSEL, _NECK))
-        share = gradient_share(bent, length, self.cases.dimension("neck", "length_mm"))
+        share = gradient_share(bent, length, self.cases.dimension("neck_length_mm"))
         return bends_of_heads(outside, bore, bent, hosel, neck, share, self.bench)
 
     def bend_of(self, head: Head, case: int = 0, **bench):
@@ -127,26 +130,22 @@ class Evaluation:
         return bend_of_head(head, hosel, neck, **given)
 
     @functools.cached_property
-    def skin(self) -> tuple[np.ndarray, np.ndarray]:
-        """Hardness of the face's skin at the strike and its decarburised depth, see `forging.skin.struck_skin_hv`."""
-        core_hv, loss_um = np.clip(self.hardness_hv[:, 0], 60.0, 900.0), self.metal_loss_um[:, 0]
-        water_c = np.where(self.cases.sprayed, self.results.water_on_c[:, 0], np.nan)
-        metal = (self.cases.composition, self.diffusion_um2, loss_um, core_hv, water_c)
-        return struck_skin_hv(*metal), self.decarburised_um
-
-    @functools.cached_property
     def faces(self) -> Faces:
         """The faces as the strike meets them."""
         cases = self.cases
-        mass_g = np.broadcast_to(mass_g_of(*cases.heads.parts), (len(cases.heads),))[cases.head_of]
-        size = [cases.dimension("face", n) for n in ("thickness_mm", "length_mm", "height_mm")]
-        kept = size[0] / (size[0] + cases.dimension("face", "allowance_mm"))
-        rim = (cases.dimension("rim", n) for n in ("thickness_mm", "length_mm", "height_mm"))
-        swing = (cases.dimension("face", n) for n in ("loft_deg", "club_speed_m_s"))
+        mass_g = np.broadcast_to(mass_g_of(cases.heads), (len(cases.heads),))[cases.head_of]
+        size = [cases.dimension(f"face_{n}_mm") for n in ("thickness", "length", "height")]
+        kept = size[0] / (size[0] + cases.dimension("face_allowance_mm"))
+        rim = (cases.dimension(f"rim_{n}_mm") for n in ("thickness", "length", "height"))
+        swing = map(cases.dimension, ("loft_deg", "club_speed_m_s"))
         rim_hv = np.clip(self.results.layers_hv(1)[:, 0], 60.0, 900.0)
         layers = layers_of_faces(self.results.layers_hv(0), kept)
         metal = layers, rim_hv, tuple(self.shares[:, :, 0])
-        return Faces(*size, tuple(rim), mass_g, *swing, *metal, *self.skin, relief_left(self))
+        core_hv, loss_um = np.clip(self.hardness_hv[:, 0], 60.0, 900.0), self.metal_loss_um[:, 0]
+        water_c = np.where(cases.sprayed, self.results.water_on_c[:, 0], np.nan)
+        skin = (cases.composition, self.diffusion_um2, loss_um, core_hv, water_c)
+        skin = struck_skin_hv(*skin), self.decarburised_um
+        return Faces(*size, tuple(rim), mass_g, *swing, *metal, *skin, relief_left(self))
 
     @functools.cached_property
     def strikes(self) -> dict[str, np.ndarray]:
@@ -220,9 +219,8 @@ class Evaluation:
         hv, sd, wet = self.hardness_hv, self.own_sd_hv, self.cases.quenched
         low, high = hv - interval.Z * sd, hv + interval.Z * sd
         if self.nodes_hv is not None and wet.any():
-            deviates = interval.spray_nodes()
-            nodes = self.nodes_hv[:, wet].reshape(len(deviates), -1)
-            found = interval.interval_arrays(hv[wet].ravel(), sd[wet].ravel(), deviates, nodes)
+            nodes = self.nodes_hv[:, wet].reshape(len(self.nodes_hv), -1)
+            found = interval.interval_arrays(hv[wet].ravel(), sd[wet].ravel(), nodes)
             low[wet], high[wet] = (ends.reshape(-1, len(ZONES)) for ends in found)
         if self.rate_ends_hv is not None:
             # each end on its own: where the rates can only be too fast, only one moves
@@ -235,12 +233,11 @@ class Evaluation:
         if self.nodes_hv is None or not self.cases.sprayed[case]:
             return None
         centre, sd = float(self.hardness_hv[case, zone]), float(self.sd_hv[case, zone])
-        nodes = self.nodes_hv[:, case, zone]
-        return interval.outcome_chances(centre, sd, interval.spray_nodes(), nodes)
+        return interval.outcome_chances(centre, sd, self.nodes_hv[:, case, zone])
 
     @functools.cached_property
     def critical(self) -> dict[str, np.ndarray]:
-        """Ac1, Ac3, Ae3 and Ms of every case, °C, shape (n,)."""
+        """Ac1, Ac3, Ae3, Ms and the highest safe and working temperature of every case, °C, shape (n,)."""
         found = _critical(self.cases.steels)
         return {name: t[self.cases.steel_of] for name, t in found.items()}
 
@@ -248,12 +245,6 @@ class Evaluation:
     def furnace_c(self) -> np.ndarray:
         """Metal leaving the furnace, °C, rounded: a head at 1300.00001 °C is not outside a range to 1300."""
         return np.round(self.results.peak_c, 1)
-
-    @functools.cached_property
-    def heating_limits(self) -> tuple[np.ndarray, np.ndarray]:
-        """Safe and working temperature of every case, °C, shape (n, 1)."""
-        safe, working = heating_limit_arrays(self.cases)
-        return safe[:, None], working[:, None]
 
     @functools.cached_property
     def below_ac1(self) -> np.ndarray:
@@ -277,14 +268,11 @@ class Evaluation:
 
     def surface(self, case: int) -> Surface:
         """Skin of the face of one case."""
-        water_c, scale_um = (
-            float(getattr(self.results, n)[case, 0]) for n in ("water_on_c", "scale_um")
-        )
-        wet = self.cases.sprayed[case] and np.isfinite(water_c)
-        steel = {e: float(v[case]) for e, v in self.cases.composition.items()}
-        skin = float(self.diffusion_um2[case]), float(self.hardness_hv[case, 0])
-        left = float(self.cases.route["scale_left"][case])
-        return surface_of(steel, scale_um, *skin, water_c if wet else None, left)
+        r, steel = self.results, {e: float(v[case]) for e, v in self.cases.composition.items()}
+        wet = self.cases.sprayed[case] and np.isfinite(r.water_on_c[case, 0])
+        water_c, left = r.water_on_c[case, 0], self.cases.route["scale_left"][case]
+        skin = r.scale_um[case, 0], self.diffusion_um2[case], self.hardness_hv[case, 0]
+        return surface_of(steel, *map(float, skin), float(water_c) if wet else None, float(left))
 
     @functools.cached_property
     def press(self) -> dict[str, np.ndarray]:
@@ -302,14 +290,11 @@ class Evaluation:
     @functools.cached_property
     def strain_effect_hv(self) -> np.ndarray:
         """What the press strain left in the austenite changes in hardness, HV; needs a trace."""
-        speed = self.press_strain["speed"] if self.counted_strain is None else None
-        other = Results.of(
-            march_columns(self.cases, strain_speed=speed, **self.options)
-        ).hardness_hv
-        after, before = (
-            (other, self.hardness_hv) if speed is not None else (self.hardness_hv, other)
-        )
-        return after - before
+        counted = self.counted_strain is not None
+        speed = None if counted else self.press_strain["speed"]
+        other = Results.of(march_columns(self.cases, strain_speed=speed, **self.options))
+        changed_hv = other.hardness_hv - self.hardness_hv
+        return -changed_hv if counted else changed_hv
 
     def heat_through_s(self, case: int, longest_s: float | None = None) -> float | None:
         """Time from loading until the slowest zone is within 10 °C of the furnace; None if it is not.
@@ -340,7 +325,9 @@ class Evaluation:
 def _critical(steels: SteelColumns) -> dict[str, np.ndarray]:
     laws = {"ac1": temperatures.ac1_c, "ac3": temperatures.ac3_c, "ae3": temperatures.ae3_c}
     laws["ms"] = temperatures.martensite_start_c
-    return {name: law(steels)[:, 0] for name, law in laws.items()}
+    found = {name: law(steels)[:, 0] for name, law in laws.items()}
+    safe, working = (limit[:, 0] for limit in heating_limit_arrays(steels))
+    return found | {"safe": safe, "working": working}
 
 
 def _hardness(cases: Cases, rows: np.ndarray, speed, options) -> np.ndarray:
@@ -380,8 +367,11 @@ def _rate_ends_hv(e, speed) -> np.ndarray:
 
 def _carbide_span_hv(cases: Cases, results: Results, speed, options) -> np.ndarray:
     """Hardness between slow and fast carbides where that could change the answer; 0 elsewhere."""
-    unsure = np.flatnonzero(interval.carbides_unsure(cases, results))
-    span = np.zeros_like(results.hardness_hv)
+    span, share = np.zeros_like(results.hardness_hv), results.share
+    carbon = np.vectorize(carbide_carbon)(1.0, *(cases.content(e) for e in ("C", "Cr", "Mo")))
+    bound = (results.undissolved * carbon[:, None]).max(axis=1)
+    open_ = (share.min(axis=1) < interval.UNSURE_SHARE) | (bound > interval.UNSURE_CARBON)
+    unsure = np.flatnonzero(open_ & (share.max(axis=1) > 0.0))
     if len(unsure):
         factor = np.repeat(interval.CARBIDE_SPEEDS, len(unsure))
         rows = np.concatenate([unsure, unsure])

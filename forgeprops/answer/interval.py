@@ -8,7 +8,6 @@ import numpy as np
 
 from ..base.constants import Z80 as Z
 from ..base.tables import read_rows
-from ..transformation.austenite import carbide_carbon
 from ..transformation.tempering import OVERAGED_C
 
 #: Share of results an interval should hold; `Z` is the normal deviate of its ends.
@@ -40,31 +39,19 @@ def figures() -> tuple[float, ...]:
 
 
 def hardness_sd_hv(hardness_hv, ferrite_pearlite, bainite, martensite, spread_hv=0.0):
-    """Standard deviation of a computed hardness, HV; numbers or arrays.
+    """Standard deviation of a computed hardness, HV, from shares (0 to 1, austenite with martensite) and `opinions_spread_hv`.
 
-    Parameters
-    ----------
-    hardness_hv : computed hardness, HV
-    ferrite_pearlite, bainite, martensite : shares, 0 to 1 (retained austenite counts with martensite)
-    spread_hv : how far the other opinions stand apart, HV; see `opinions_spread_hv`
+    Centre ± `Z` times it should hold 8 of 10 measurements.  Every constituent has its own share of error, in proportion to
+    hardness.  Where martensite stands beside something else its amount is the greatest doubt: that part goes with the
+    standard deviation of a share, ``sqrt(m (1 - m))``, and is whole at one half.  The weight of the opinions' spread is
+    fitted too: bars on which the methods disagree are not much worse than others.  The figures are misses on bars of steels
+    left out of the fit, all scaled so that 8 of 10 of those lie inside.
 
-    Notes
-    -----
-    Centre ± `Z` times it should hold 8 of 10 measurements.  Every constituent has its own share of error, in proportion to hardness.  Where martensite stands beside
-    something else its amount is the greatest doubt: that part goes with the standard deviation of a share,
-    ``sqrt(m (1 - m))``, and is whole at one half.  The weight of the opinions' spread is fitted too: bars on
-    which the methods disagree are not much worse than others.  The figures are misses on bars of steels
-    left out of the fit, data/fits/hardness_spread.csv, all scaled so that 8 of 10 of those lie inside.
-
-    References
-    ----------
-    .. [1] Standard deviation on bars left out of the fit: tests/fits/fit_hardness_spread.py
-       (data/fits/hardness_spread.csv) (our own fit).
-
-    Examples
-    --------
     >>> bool(hardness_sd_hv(200.0, 1.0, 0.0, 0.0) < hardness_sd_hv(200.0, 0.0, 1.0, 0.0))
     True
+
+    .. [1] Standard deviation on bars left out of the fit: tests/fits/fit_hardness_spread.py
+       (data/fits/hardness_spread.csv) (our own fit).
     """
     parts = (ferrite_pearlite, bainite, martensite)
     shares = (np.clip(np.asarray(x, float), 0.0, 1.0) for x in parts)
@@ -84,15 +71,11 @@ def tempering_sd_hv(softened_hv, hardness_hv, temper_c):
     At most 5 % of the hardness up to 620 °C and 8 % from 660 °C, but no more than 35 % of what was softened: bainite that
     hardly softens is hardly unsure.
 
-    References
-    ----------
-    .. [1] Steels left out of the tempering law: +2.3/-2.2 HRC below 640 °C, +3.3/-2.9 HRC above (our own fit).
-    .. [2] Share of bainite between 0.45 and 0.8 in the law: 201 HV (-12/+18) for 4130 after 1 h at 700 °C (our choice).
-
-    Examples
-    --------
     >>> [round(float(tempering_sd_hv(s, 260.0, 700.0))) for s in (0.0, 20.0, 200.0)]
     [0, 7, 21]
+
+    .. [1] Steels left out of the tempering law: +2.3/-2.2 HRC below 640 °C, +3.3/-2.9 HRC above (our own fit).
+    .. [2] Share of bainite between 0.45 and 0.8 in the law: 201 HV (-12/+18) for 4130 after 1 h at 700 °C (our choice).
     """
     part = np.interp(temper_c, (OVERAGED_C - 20.0, OVERAGED_C + 20.0), (0.05, 0.08))
     return np.minimum(0.35 * np.maximum(softened_hv, 0.0), part * np.asarray(hardness_hv))
@@ -134,24 +117,23 @@ def spray_ln_sd(fitted):
 def spray_nodes() -> np.ndarray:
     """Deviates of ln(spray multiplier) to march besides the central case.
 
-    References
-    ----------
-    .. [1] Spray law good to a factor of 1.5, taken as a 90 % interval: six published laws agree
-       within a factor of about 2 in film boiling; nothing confirms the fall through boiling (our
-       choice).
-
-    Examples
-    --------
     >>> [round(float(f), 2) for f in np.exp(LN_SPRAY_SD * spray_nodes())]
     [0.61, 0.78, 1.28, 1.64]
+
+    .. [1] Spray law good to a factor of 1.5, taken as a 90 % interval: six published laws agree within a factor of about 2
+       in film boiling; nothing confirms the fall through boiling (our choice).
     """
-    return np.array([-2.0, -1.0, 1.0, 2.0])
+    return NODES[NODES != 0.0]
 
 
+#: The same with the central case among them.
+NODES = np.array([-2.0, -1.0, 0.0, 1.0, 2.0])
 #: Cases spread over the lattice at a time: about 3 MB.
 _AT_ONCE = 256
 #: Even quantiles of the two normal deviates of the lattice.
 _LATTICE = 41
+#: Change between neighbouring nodes that is a cliff, HV.
+CLIFF_HV = 60.0
 
 
 @functools.cache
@@ -162,71 +144,51 @@ def even_deviates(n: int) -> np.ndarray:
     return ndtri((np.arange(n) + 0.5) / n)
 
 
-def _samples(centre, sd, deviates, values) -> np.ndarray:
-    """Quantity on a lattice of two normal deviates, the input's and the model's, shape (n, lattice)."""
-    order = np.argsort(np.append(deviates, 0.0))
-    x = np.append(deviates, 0.0)[order]
-    y = np.vstack([values, centre])[order].T
-    z = even_deviates(_LATTICE)
-    i = np.clip(np.searchsorted(x, z, side="right") - 1, 0, len(x) - 2)
-    share = np.clip((z - x[i]) / (x[i + 1] - x[i]), 0.0, 1.0)
+def at_nodes(centre, values) -> np.ndarray:
+    """A quantity at `NODES`, shape (5, …), from that of the central case and those at `spray_nodes`."""
+    return np.insert(values, len(values) // 2, centre, axis=0)
+
+
+def _samples(centre, sd, values) -> np.ndarray:
+    """Quantity on a lattice of two normal deviates, the water law's and the model's, shape (n, lattice)."""
+    y, z = at_nodes(centre, values).T, even_deviates(_LATTICE)
+    i = np.clip(np.searchsorted(NODES, z, side="right") - 1, 0, len(NODES) - 2)
+    share = np.clip(z - NODES[i], 0.0, 1.0)
     response = y[:, i] + share * (y[:, i + 1] - y[:, i])
     samples = response[:, None, :] + sd[:, None, None] * z[None, :, None]
     return samples.reshape(len(y), -1)
 
 
-def interval_arrays(centre, sd, deviates, values) -> tuple[np.ndarray, np.ndarray]:
-    """80 % intervals, low and high: model residuals with the response to an unsure input.
+def interval_arrays(centre, sd, values) -> tuple[np.ndarray, np.ndarray]:
+    """80 % intervals, low and high: model residuals with the response to the unsure water law.
 
-    Central values and standard deviations from the model, shape (n,); normal deviates of the input (without 0), shape
-    (nodes,), and the quantities there, (nodes, n).  Skewed where the response is: near a cliff the two sides differ.
+    Central values and standard deviations of the model, shape (n,), and the quantities at `spray_nodes`, (nodes, n).
+    Skewed where the response is: near a cliff the two sides differ.
     """
     low, high = np.empty(len(centre)), np.empty(len(centre))
     ends = [0.5 - COVERAGE / 2, 0.5 + COVERAGE / 2]
     for begin in range(0, len(centre), _AT_ONCE):
         rows = slice(begin, begin + _AT_ONCE)
-        samples = _samples(centre[rows], sd[rows], deviates, values[:, rows])
+        samples = _samples(centre[rows], sd[rows], values[:, rows])
         low[rows], high[rows] = np.quantile(samples, ends, axis=1)
     return np.minimum(low, centre), np.maximum(high, centre)
 
 
-def jumps_hv(centre, deviates, values) -> np.ndarray:
-    """Change of a quantity between neighbouring nodes of the unsure input, shape (nodes, n)."""
-    order = np.argsort(np.append(deviates, 0.0))
-    return np.abs(np.diff(np.vstack([values, centre])[order], axis=0))
-
-
-#: Change between neighbouring nodes that is a cliff, HV.
-CLIFF_HV = 60.0
-
-
-def outcome_chances(centre: float, sd: float, deviates, values, gap_hv: float = CLIFF_HV):
+def outcome_chances(centre: float, sd: float, values) -> dict[str, float] | None:
     """Near a cliff: chance of a soft and of a hard outcome, with the middle of each; else None.
 
-    A cliff is a response that moves by more than `gap_hv` between neighbouring nodes of the unsure
-    input.  The result has ``soft_chance``, ``soft``, ``hard_chance``, ``hard``, ``between``.
+    A cliff is a response that moves by more than `CLIFF_HV` between neighbouring `NODES`.  The result has ``soft_chance``,
+    ``soft``, ``hard_chance``, ``hard``, ``between``.
     """
-    column = np.asarray(values, float)[:, None]
-    jumps = jumps_hv(np.array([centre]), deviates, column)[:, 0]
-    if jumps.max() < gap_hv:
-        return None
+    y = at_nodes(centre, np.asarray(values, float))
+    jumps = np.abs(np.diff(y))
     k = int(jumps.argmax())
-    y = np.append(values, centre)[np.argsort(np.append(deviates, 0.0))]
-    between = 0.5 * (y[k] + y[k + 1])
-    samples = _samples(np.array([centre]), np.array([sd]), deviates, column)[0]
+    between = float(0.5 * (y[k] + y[k + 1]))
+    samples = _samples(np.array([centre]), np.array([sd]), np.asarray(values, float)[:, None])[0]
     soft, hard = samples[samples < between], samples[samples >= between]
-    if not len(soft) or not len(hard):
+    if jumps[k] < CLIFF_HV or not len(soft) or not len(hard):
         return None
-    found = {"between": float(between)}
+    found = {"between": between}
     for name, part in (("soft", soft), ("hard", hard)):
         found |= {f"{name}_chance": len(part) / len(samples), name: float(np.median(part))}
     return found
-
-
-def carbides_unsure(cases, results) -> np.ndarray:
-    """Whether carbides that dissolve faster or slower could change the answer, shape (n,)."""
-    content = (cases.content(e) for e in ("C", "Cr", "Mo"))
-    bound = results.undissolved * np.vectorize(carbide_carbon)(1.0, *content)[:, None]
-    share = results.share
-    unsure = (share.min(axis=1) < UNSURE_SHARE) | (bound.max(axis=1) > UNSURE_CARBON)
-    return (share.max(axis=1) > 0.0) & unsure

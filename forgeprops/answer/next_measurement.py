@@ -41,9 +41,8 @@ class Reading:
     unit: str
     noise: float  # standard deviation of its mean about the lot's middle
     shows: str  # a quantity, or one of `COMMON`
-    drawn: tuple[
-        float, ...
-    ] = ()  # of the latter: its middle, and the standard deviation of its logarithm
+    #: Of the latter: its middle, and the standard deviation of its logarithm.
+    drawn: tuple[float, ...] = ()
 
     def expected(self, doubt: Doubt, z: np.ndarray) -> np.ndarray:
         """The reading's mean in lots of these deviates, shape (lots,)."""
@@ -55,26 +54,17 @@ class Reading:
 
 @dataclass(frozen=True, eq=False)
 class NextMeasurement:
-    """The reading to take next.
-
-    Attributes
-    ----------
-    quantity, label, unit : What decides the verdict most.
-    low, high : Its 80 % range now, that of the limit.
-    range_now, range_then : Width over the drawn lots (a hosel's bend length among them), and the mean width after the
-        reading.
-    others : tuple of (str, int, float); the other readings, their heads and the width they leave,
-        best first.
-    """
+    """The reading to take next."""
 
     reading: Reading
-    quantity: str
+    quantity: str  # what decides the verdict most
     label: str
     unit: str
-    low: float
+    low: float  # its 80 % range now, that of the limit
     high: float
-    range_now: float
-    range_then: float
+    range_now: float  # width over the drawn lots (a hosel's bend length among them)
+    range_then: float  # its mean after the reading
+    #: Other readings, their heads and the width they leave, best first.
     others: tuple[tuple[str, int, float], ...]
     doubt: Doubt = field(repr=False)
 
@@ -96,10 +86,9 @@ class NextMeasurement:
         """
         if taken_as_said is not True:
             raise InputError(f"A reading taken otherwise is refused: {self.reading.how}")
-        values = np.atleast_1d(np.asarray(values, float))
-        for value in values:
-            check_number(float(value), self.reading.what, -1e6, 1e6, self.reading.unit)
-        low, high = _ranges(self.doubt, self.quantity, self.reading, np.array([values.mean()]))
+        values, allowed = np.atleast_1d(np.asarray(values, float)), (-1e6, 1e6, self.reading.unit)
+        mean = np.mean([check_number(float(v), self.reading.what, *allowed) for v in values])
+        low, high = _ranges(self.doubt, self.quantity, self.reading, mean[None])
         return float(low[0]), float(high[0])
 
     def to_dict(self) -> dict[str, Any]:
@@ -114,8 +103,6 @@ class NextMeasurement:
 def readings(result, doubt: Doubt) -> list[Reading]:
     """Readings that this head and route allow, with their noise.
 
-    References
-    ----------
     .. [1] Noise of testers, thermocouples, spring balances and scribed lines (our choice).
     .. [2] Skin removed before a hardness test; correction on a curved surface: ISO 6507-1, ISO 6508-1 (from memory).
     """
@@ -137,7 +124,7 @@ def readings(result, doubt: Doubt) -> list[Reading]:
             add("thermocouple in the face", 1, TRACE_LN_SD, 1.0, float(ln_sd))
         rate_sd = table()["flux"].spread.value
         add("catch can under the spray", 1, flux * CAN_SHARE, float(flux), rate_sd)
-    length = float(result.head.hosel.bend_zone_mm)
+    length = float(result.head.bend_zone_mm)
     bent = length * LENGTH_SHARE, length, BEND_LENGTH_SHARE / Z80
     add("length of hosel that bends", 1, *bent)
     pull = float(doubt.middle[doubt.names.index("bar_force_n"), 0])
@@ -182,7 +169,7 @@ def next_measurement(result) -> NextMeasurement | None:
     >>> found.range_then < found.range_now
     True
     """
-    from .result import Estimate
+    from .estimate import Estimate
 
     verdict = check_kind(result, Estimate, "result").verdict
     worst, doubt = verdict.weakest, verdict.doubt

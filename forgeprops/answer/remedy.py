@@ -1,8 +1,6 @@
-"""The remedy: single changes, all tried, and the nearest that brings the head inside its limits.
+"""The remedy: the nearest of single changes that brings the head inside: a setting, a later heat, the cooling, at last a steel.
 
-In this order: a setting, a later heat, the cooling; another steel only for the next lot and where none of these does.
-No change shortens transfer or delay, none adds water to a steel that may crack under it, none brings a warning that
-says stop.
+No change shortens transfer or delay, adds water to a steel that may crack under it, or brings a warning that says stop.
 """
 
 import contextlib
@@ -15,10 +13,9 @@ import numpy as np
 
 from ..base.errors import InputError
 from ..inputs.grades import grade, grades
-from ..inputs.later import COOLING_WORDS, LocalHeat, Normalise, Temper
 from ..inputs.limits import QUANTITIES
-from ..inputs.route import Route, Spray
-from ..inputs.settings import setting, table
+from ..inputs.route import LocalHeat, Normalise, Route, Spray, Temper
+from ..inputs.settings import COOLING_WORDS, setting, table
 from ..inputs.steel import Steel
 from ..thermal.spray_units import from_flux
 from ..transformation.temperatures import ac1_c
@@ -70,38 +67,28 @@ def step_of(name: str) -> float:
 
 
 @dataclass(frozen=True)
-class Trial:
-    """One change: what kind, in words, how far, and the case it makes."""
-
-    kind: str
-    words: str
-    far: float
-    steel: Steel
-    route: Route
-    adds_water: bool = False
-
-
-@dataclass(frozen=True)
 class Remedy:
-    """One change that brings the head inside, and the steel and route with it."""
+    """One change, and the steel and route with it; one that brings the head inside says what comes of it too."""
 
     kind: str  # one of `KINDS`
     words: str  # what to do
+    far: float  # as a share of the everyday range of a setting
     steel: Steel
     route: Route
-    level: str  # "good" or "marginal"
-    chance_right: float
-    heads_inside: int
-    gives: str  # what it changes for the better
-    costs: str  # what it takes
+    adds_water: bool = False
+    level: str = ""  # "good" or "marginal"
+    chance_right: float = 0.0
+    heads_inside: int = 0
+    gives: str = ""  # what it changes for the better
+    costs: str = ""  # what it takes
 
     def to_dict(self) -> dict[str, Any]:
         """Plain numbers and texts, ready for JSON."""
-        plain = {name: v for name, v in vars(self).items() if name not in ("steel", "route")}
-        return {**plain, "chance_right": round(self.chance_right, 3)}
+        names = ("kind", "words", "level", "chance_right", "heads_inside", "gives", "costs")
+        return {n: getattr(self, n) for n in names} | {"chance_right": round(self.chance_right, 3)}
 
 
-def _settings(steel: Steel, route: Route, wet: bool) -> Iterator[Trial]:
+def _settings(steel: Steel, route: Route, wet: bool) -> Iterator[Remedy]:
     """Single settings at other values of their sliders, each once."""
     for name, (steps, factors, usual) in _TRIED.items():
         what, step, now = table()[name], step_of(name), route.setting(name)
@@ -121,10 +108,10 @@ def _settings(steel: Steel, route: Route, wet: bool) -> Iterator[Trial]:
                 words = f"{what.label} {flow} ({value:.4g} {what.unit})"
             changed, far = route.with_(**{name: value}), abs(value - now) / (high - low)
             adds = more and name in ("spray_s", "flux")
-            yield Trial("setting", words, far, steel, changed, adds)
+            yield Remedy("setting", words, far, steel, changed, adds)
 
 
-def trials(steel: Steel, route: Route) -> list[Trial]:
+def trials(steel: Steel, route: Route) -> list[Remedy]:
     """Near single changes of a case, in the order they are preferred."""
     grow, spray, far = dataclasses.replace, route.spray, _FIXED / _FAR
     wet = spray is not None and spray.flux_kg_m2_s * spray.duration_s > 0.0
@@ -134,20 +121,20 @@ def trials(steel: Steel, route: Route) -> list[Trial]:
         oil = {"medium": "oil bath", "fluid_c": None}
         oiled = tuple(grow(q, **oil) if q.medium in baths else q for q in route.quench)
         words = "quench in oil, clear of its flash point"
-        found.append(Trial("cooling", words, far, steel, grow(route, quench=oiled)))
+        found.append(Remedy("cooling", words, far, steel, grow(route, quench=oiled)))
     for later, words in _later_heats(float(ac1_c(steel)) - _BELOW_AC1_C, route.later):
-        found.append(Trial("later heat", words, far, steel, grow(route, later=later)))
+        found.append(Remedy("later heat", words, far, steel, grow(route, later=later)))
     for name, words in COOLING_WORDS.items():
-        if name != route.cool.surroundings:
-            cool = grow(route.cool, surroundings=name, view_factor=None)
-            found.append(Trial("cooling", f"cool {words}", far, steel, grow(route, cool=cool)))
+        if name != route.surroundings:
+            cooled = grow(route, surroundings=name, view_factor=None)
+            found.append(Remedy("cooling", f"cool {words}", far, steel, cooled))
     usual = Spray().duration_s
     for other in (g for g in map(grade, grades()) if g.name != steel.name):
         words = f"steel {other.name}"
-        found.append(Trial("steel", f"{words} (next lot)", far, other, route))
+        found.append(Remedy("steel", f"{words} (next lot)", far, other, route))
         if wet and abs(spray.duration_s - usual) > 0.5:
             words = f"{words}, spray {usual:g} s (next lot)"
-            found.append(Trial("steel", words, 2.0 * far, other, route.with_(spray_s=usual)))
+            found.append(Remedy("steel", words, 2.0 * far, other, route.with_(spray_s=usual)))
     return found
 
 
@@ -161,10 +148,9 @@ def _later_heats(highest_c: float, later: tuple) -> Iterator[tuple[tuple, str]]:
                 yield (*before, other, *after), words
     if not later:
         heats = [(Temper(float(t)), f"temper at {t} °C, 1 h") for t in _TEMPERS_C]
-        for t in _LOCAL_C:
-            heats.append((Temper(float(t), zones=_ENDS), f"temper hosel and neck at {t} °C, 1 h"))
-        for t in _LOCAL_C:
-            heats.append((LocalHeat("hosel", float(t)), f"heat the hosel to {t} °C, 10 min"))
+        ends, local = "temper hosel and neck at {} °C, 1 h", "heat the hosel to {} °C, 10 min"
+        heats += [(Temper(float(t), zones=_ENDS), ends.format(t)) for t in _LOCAL_C]
+        heats += [(LocalHeat("hosel", float(t)), local.format(t)) for t in _LOCAL_C]
         yield from (((heat,), words) for heat, words in heats if heat.temperature_c <= highest_c)
 
 
@@ -174,13 +160,10 @@ def _other_heats(heat: Temper | LocalHeat) -> list[tuple]:
     if isinstance(heat, LocalHeat):
         others = (t for t in _LOCAL_C if t != heat.peak_c)
         return [(grow(heat, peak_c=float(t)), f"heat the hosel to {t} °C only") for t in others]
-    warmer = (heat.temperature_c + step for step in _TEMPER_STEPS_C)
-    found = [
-        (grow(heat, temperature_c=t), f"temper at {t:g} °C") for t in warmer if t >= _LEAST_TEMPER_C
-    ]
-    if not heat.zones:
-        found.append((grow(heat, zones=_ENDS), "temper hosel and neck alone"))
-    return found
+    others = [heat.temperature_c + step for step in _TEMPER_STEPS_C]
+    others = [t for t in others if t >= _LEAST_TEMPER_C]
+    found = [(grow(heat, temperature_c=t), f"temper at {t:g} °C") for t in others]
+    return found + [(grow(heat, zones=_ENDS), "temper hosel and neck alone")] * (not heat.zones)
 
 
 def best_remedy(result, verdict) -> Remedy | None:
@@ -230,11 +213,11 @@ def best_remedy(result, verdict) -> Remedy | None:
             better.append(f"{q.label} {q.digits(a)} → {q.text(b)}")
     surer = f"{100 * verdict.chance_right:.0f} → {100 * c.right:.0f} % sure"
     gives, costs = ", ".join(better) or surer, _costs(result, trial, e, i)
-    what = (trial.kind, trial.words, trial.steel, trial.route, level)
-    return Remedy(*what, c.right, round(100 * c.heads_inside), gives, costs)
+    found = {"level": level, "chance_right": c.right, "heads_inside": round(100 * c.heads_inside)}
+    return dataclasses.replace(trial, **found, gives=gives, costs=costs)
 
 
-def _costs(result, trial: Trial, e, i: int) -> str:
+def _costs(result, trial: Remedy, e, i: int) -> str:
     """What a change takes, in a few words."""
     if trial.kind == "steel":
         return "other steel, other certificates, a trial lot"

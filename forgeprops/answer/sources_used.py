@@ -11,18 +11,18 @@ from ..base.sources import Source, of_formula_table, references
 from ..base.tables import read_rows
 from ..inputs.head import head, heads
 from ..thermal.media import BATHS
-from ..thermal.surroundings import neighbours, row_view_factor
+from ..thermal.surroundings import NEIGHBOURS, row_view_factor
 
 _PACKAGE = __name__.partition(".")[0]
 #: Formulas that the compiled engine repeats, so that no call of Python shows them.
-_ENGINE = ("thermal.properties", "thermal.spray", "thermal.die_contact", "forging.scale")
+_ENGINE = ("thermal.properties", "thermal.spray", "thermal.die_contact", "forging.skin")
 _ENGINE += tuple(f"transformation.{name}" for name in ("austenite", "kinetics", "decomposition"))
 
 
 def _idle(result) -> frozenset[str]:
     """Beginnings of the names of formulas that this route did not call for."""
     route = result.route
-    around = route.cool.surroundings
+    around = route.surroundings
     moving = any(q.medium == "forced air" for q in route.quench)
     hardened = max(zone.austenite_share for zone in result.zones.values()) > 0.0
     conditions = {
@@ -30,9 +30,9 @@ def _idle(result) -> frozenset[str]:
         "answer.interval.spray_nodes": result.sprayed,
         "thermal.surroundings.forced": around == "fan" or moving,
         "thermal.surroundings.sleeve": around == "sleeve",
-        "thermal.surroundings.cover": bool(neighbours(around).covered),
+        "thermal.surroundings.cover": bool(NEIGHBOURS[around].covered),
         "thermal.media.": any(q.medium in BATHS for q in route.quench),
-        "transformation.recrystallisation.": route.press.strain > 0.0,
+        "transformation.recrystallisation.": route.strain > 0.0,
         "hardenability.critical_rates.": hardened,
         "inputs.grades.": _library_row(result.steel) is not None,
     }
@@ -82,6 +82,8 @@ def _reached(idle: frozenset[str]) -> tuple[Source, ...]:
     roots.append(vars(importlib.import_module(f"{_PACKAGE}.face.margin"))["strike_of_faces"])
     for name in _ENGINE:
         module = importlib.import_module(f"{_PACKAGE}.{name}")
+        if not f"{name}.".startswith(tuple(idle)):
+            found += references(module.__doc__, name)
         roots += [v for name, v in vars(module).items() if name[0] != "_" and _functions(v)]
     todo, seen = [f for root in reversed(roots) for f in _functions(root)], set()
     while todo:
@@ -100,7 +102,7 @@ def _reached(idle: frozenset[str]) -> tuple[Source, ...]:
 
 def sources_of(result) -> tuple[Source, ...]:
     """Sources that an estimate used: of its formulas, then of rows of tables."""
-    rows, kind, name = of_formula_table(), result.route.cool.surroundings, result.head.name
+    rows, kind, name = of_formula_table(), result.route.surroundings, result.head.name
     if kind == "row":
         rows += references(row_view_factor.__doc__, "thermal.surroundings.row_view_factor")
     if grade := _library_row(result.steel):
@@ -109,9 +111,9 @@ def sources_of(result) -> tuple[Source, ...]:
     if name in heads() and result.head == head(name):
         drawing = "own demonstration drawing", "invented"
         rows.append(Source(f"library.heads.{name}", f"Head {name}", *drawing))
-    why, what = neighbours(kind), "Surroundings of the cooling head"
-    rows.append(Source(f"thermal.surroundings.{kind}", what, why.reason, why.basis))
+    why, what = NEIGHBOURS[kind], "Surroundings of the cooling head"
+    rows.append(Source(f"thermal.surroundings.{kind}", what, why.source, why.basis))
     for bath in sorted({q.medium for q in result.route.quench} & set(BATHS)):
         law, what = BATHS[bath], f"Heat transfer to a {bath}"
-        rows.append(Source(f"thermal.media.{bath}", what, law.reason, law.basis))
+        rows.append(Source(f"thermal.media.{bath}", what, law.source, law.basis))
     return (*_reached(_idle(result)), *rows)

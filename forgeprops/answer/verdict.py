@@ -50,7 +50,6 @@ class LimitState:
     value: float
     low: float
     high: float
-    unit: str
     met: bool  # by the middle value
     chance: float  # that the middle head of the lot keeps it
 
@@ -91,7 +90,8 @@ def chances(doubt: Doubt, case: int, limits: Limits, lots=LOTS, heads=HEADS) -> 
     A setting is right where the middle head of the lot keeps all limits; heads inside are counted in those lots.
     """
     z, x = deviates(lots, heads)
-    middle, single = doubt.lots(case, z), doubt.heads(case, x)
+    middle = doubt.lots(case, z)
+    single = x @ doubt.scatter[:, :, case]  # how far its heads depart from it
     right, inside, by_end = np.ones(lots, bool), np.ones((lots, heads), bool), {}
     for words, name, value, sign in limits.ends():
         if name in doubt.names:
@@ -115,22 +115,16 @@ def level_of(met: bool, least_chance: float, stopped: bool) -> str:
 class Verdict:
     """The answer first.
 
-    Attributes
-    ----------
-    level : {"good", "marginal", "out"}; good from a chance of 80 % on and 80 heads of 100, marginal
-        from 50; a limit missed at its middle value, or a warning of rank stop, is out.
-    not_included : Limits on what an estimate does not give.
-    chance_right : That this setting is right: model doubt, common to the lot.
-    heads_inside : Of 100 heads, by the shop's scatter, if it is right.
-    with_doubt : Of 100 heads, by scatter and model doubt together.
+    The level is "good" from a chance of 80 % on and 80 heads of 100, "marginal" from 50; a limit missed at its middle value,
+    or a warning of rank stop, is "out".
     """
 
     level: str
     limits: tuple[LimitState, ...]
-    not_included: tuple[str, ...]
-    chance_right: float
-    heads_inside: int
-    with_doubt: int
+    not_included: tuple[str, ...]  # limits on what an estimate does not give
+    chance_right: float  # that this setting is right: model doubt, common to the lot
+    heads_inside: int  # of 100 heads, by the shop's scatter, if it is right
+    with_doubt: int  # of 100 heads, by scatter and model doubt together
     biggest_risk: str
     result: Any = field(repr=False)
     against: Limits = field(repr=False)
@@ -262,11 +256,10 @@ def short_verdicts(cases, result, limits: Limits, lots=256, heads=32) -> list[Sh
         met = all(sign * (values[name] - value) >= 0.0 for _, name, value, sign in ends)
         c = chances(doubt, i, limits, lots, heads)
         stop = "".join(stops_of(codes.split("; "), limits)[:1])
-        level = level_of(met, c.least, bool(stop))
-        by = {name: 1.0 for _, name, *_ in ends}
+        level, by = level_of(met, c.least, bool(stop)), {}
         for words, name, *_ in ends:
-            by[name] += c.by_end[words] - 1.0
-        counts = (round(100 * share) for share in (c.heads_inside, c.with_doubt))
+            by[name] = by.get(name, 1.0) + c.by_end[words] - 1.0
+        counts = round(100 * c.heads_inside), round(100 * c.with_doubt)
         found.append(ShortVerdict(level, c.right, *counts, by, stop, values))
     return found
 
@@ -297,12 +290,12 @@ def verdict_of(result, limits: Limits | None = None, like: Verdict | None = None
     states = []
     for words, name, value, sign in limits.ends():
         if name in names:
-            q, unit = names.index(name), QUANTITIES[name].unit
+            q = names.index(name)
             middle = float(doubt.middle[q, 0])
             met = sign * (middle - value) >= 0.0
             ends = result.interval(name) or ranges[:, q]  # its own interval stands
             ends = (max(float(end), 0.0) for end in ends)
-            states.append(LimitState(name, words, middle, *ends, unit, met, found.by_end[words]))
+            states.append(LimitState(name, words, middle, *ends, met, found.by_end[words]))
     codes = stops_of((w.code for w in result.warnings), limits)
     stops = tuple(w for w in result.warnings if w.code in codes)
     level = level_of(all(s.met for s in states), found.least, bool(stops))

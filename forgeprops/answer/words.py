@@ -47,10 +47,8 @@ def _hosel_why(result) -> str:
         return "most of the hosel never became austenite and keeps its first-heat structure"
     if hard > 0.5:
         what = " and ".join([*([", ".join(named[:-1])] if named[1:] else []), named[-1]])
-        return (
-            f"in {_cooled_in(result)} it cools at {rate}, and the {what} {'hold' if named[1:] else 'holds'} back ferrite and "
-            "pearlite long enough for harder structures"
-        )
+        held = f"the {what} {'hold' if named[1:] else 'holds'} back ferrite and pearlite"
+        return f"in {_cooled_in(result)} it cools at {rate}, and {held} long enough for harder structures"
     soft = "slow enough for ferrite and pearlite in this alloy"
     soft = soft if alloy else "and without alloy that leaves soft ferrite and pearlite"
     return f"in {_cooled_in(result)} it cools at {rate}, {soft}"
@@ -58,7 +56,7 @@ def _hosel_why(result) -> str:
 
 def _air(result) -> str:
     rows = read_rows("constants/surroundings.csv")
-    return next(r["short"] for r in rows if r["kind"] == result.route.cool.surroundings)
+    return next(r["short"] for r in rows if r["kind"] == result.route.surroundings)
 
 
 def _cooled_in(result) -> str:
@@ -106,11 +104,8 @@ _MOST_LINES = 25
 
 def second_scale(hv: float) -> str:
     """Hardness on the Rockwell scale that has it: "44 HRC", "97 HRB", else nothing."""
-    for scale in ("HRC", "HRB"):
-        value = try_convert(hv, "HV", scale)
-        if value is not None:
-            return f"{value:.0f} {scale}"
-    return ""
+    found = {scale: try_convert(hv, "HV", scale) for scale in ("HRC", "HRB")}
+    return next((f"{value:.0f} {s}" for s, value in found.items() if value is not None), "")
 
 
 def _hardness(zone, units: Units) -> tuple[str, str, str]:
@@ -126,7 +121,7 @@ def _zone_line(zone, units: Units) -> str:
     line = f"{zone.name:6} {f'{hardness:>7} ({span})':20} {second:>7} "
     for name in ("tensile_mpa", "yield_mpa"):
         rounded = map(round, (getattr(zone.strength, name), *zone.interval(name)))
-        value, low, high = map(units.from_mpa, rounded)
+        value, low, high = (units.convert(v, "MPa") for v in rounded)
         line += f"{f'{value:4.0f} ({low:.0f}–{high:.0f})':16} "
     lines = (line + structure(zone.fractions, most) for most in (2, 1))
     return next((s for s in lines if len(s) <= 100), line)
@@ -134,16 +129,11 @@ def _zone_line(zone, units: Units) -> str:
 
 def _job(result) -> str:
     """Steel, head and settings in one line."""
-    route = result.route
-    parts = [f"preheat temperature {route.preheat.temperature_c:.0f} °C"]
-    spray = route.spray
+    route, spray, wet = result.route, result.route.spray, "no spray"
     if spray and spray.flux_kg_m2_s * spray.duration_s:
         flow = from_flux(spray.flux_kg_m2_s).flow_l_min
-        parts.append(
-            f"delay {spray.delay_s:g} s, spray {flow:.1f} L/min for {spray.duration_s:g} s"
-        )
-    else:
-        parts.append("no spray")
+        wet = f"delay {spray.delay_s:g} s, spray {flow:.1f} L/min for {spray.duration_s:g} s"
+    parts = [f"preheat temperature {route.preheat_c:.0f} °C", wet]
     parts += [q.words for q in route.quench] + [_air(result)] + [h.words for h in route.later]
     return f"{result.steel.name}, {result.head.name}: " + ", ".join(parts)
 
@@ -246,19 +236,15 @@ def _water(result) -> str:
     return _say("spray", result, spray=spray, reading=reading, across_mm=across_mm, after=after)
 
 
-def _austenite(result) -> str:
-    """How much austenite the furnace made, and how coarse."""
-    face, hosel = (100 * result.zones[name].austenite_share for name in ("face", "hosel"))
-    if max(face, hosel) < 100 * NO_AUSTENITE:
-        return "No austenite forms."
-    return _say("austenite", result, face_share=face, hosel_share=hosel)
-
-
 def _second_heat(result) -> list[str]:
     """What the second heat costs: time, effort, skin, press strain; one sentence or two each."""
-    soak_s, through = result.route.preheat.soak_s, result.heat_through_s
+    soak_s, through = result.route.soak_s, result.heat_through_s
     name = "never through" if through is None else "through" if through <= soak_s else "not through"
-    time = f"{_say(name, result, soak_s=soak_s)} {_austenite(result)}"
+    shares = {f"{n}_share": 100 * result.zones[n].austenite_share for n in ("face", "hosel")}
+    austenite = _say("austenite", result, **shares)
+    if max(shares.values()) < 100 * NO_AUSTENITE:
+        austenite = "No austenite forms."
+    time = f"{_say(name, result, soak_s=soak_s)} {austenite}"
     force, surface = result.effort.press_force, result.surface
     mn = {"mn": force.kn / 1000, "low_mn": force.low_kn / 1000, "high_mn": force.high_kn / 1000}
     press = _say("effort", result, **mn, as_easy=_as_easy(result))
@@ -266,7 +252,7 @@ def _second_heat(result) -> list[str]:
         press = _say("no effort", result)
     how = " by grinding or milling; a blast does not take so much"
     name = "no carbon lost" if surface.decarburised_um < 1.0 else "carbon lost"
-    skin = _say(name, result, s=surface, how=how * (surface.blast.metal_um > _BLAST_UM))
+    skin = _say(name, result, s=surface, how=how * (surface.decarburised_um > _BLAST_UM))
     zones, effect = result.zones, result.strain_effect_hv
     sign = 0.0 if result.press_strain_counted else 1.0
     hv = {f"{n}_hv": zones[n].hardness_hv + sign * effect[n] for n in ("face", "hosel")}
@@ -291,8 +277,7 @@ def _as_easy(result) -> str:
     band = f"{abs(ends[0]):.0f} to {abs(ends[1]):.0f}"
     if ends[0] * ends[1] < 0.0:
         band = f"{equal.low_c:+.0f} to {equal.high_c:+.0f}"
-    by_c = abs(equal.hotter_c)
-    return " " + _say("as easy", result, by_c=by_c, way=way, band=band)
+    return " " + _say("as easy", result, by_c=abs(equal.hotter_c), way=way, band=band)
 
 
 def _spelled(value, units: Units):
@@ -314,8 +299,8 @@ _FLOW = """flow_stress_mpa=flow_stress.mpa flow_stress_low_mpa=flow_stress.low_m
 flow_stress_high_mpa=flow_stress.high_mpa"""
 _BEND = """allowed_deg allowed_deg_low allowed_deg_high one_bend_deg rebend_deg hand_deg bar_length_needed_mm
 target_deg direction_deg bar_force_n springback_deg overbend_deg"""
-_SURFACE = """scale_um metal_loss_um decarburised_um skin_hv blast_scale_um=blast.scale_um
-blast_metal_um=blast.metal_um"""
+_SURFACE = """scale_um metal_loss_um decarburised_um skin_hv blast_scale_um
+blast_metal_um=decarburised_um"""
 _EFFORT = """flow_stress_mpa=effort.mean_mpa relative_to_1030=effort.relative press_force_kn=effort.press_force.kn
 press_force_low_kn=effort.press_force.low_kn press_force_high_kn=effort.press_force.high_kn
 hotter_like_1030_c=equal_effort.hotter_c hotter_like_1030_low_c=equal_effort.low_c
@@ -349,10 +334,10 @@ def to_dict(result, units=None) -> dict[str, Any]:
     bend, dry, face, shape = result.hosel, result.without_spray, result.face, result.distortion
     said = "as the end of their names says: °C, mm, HV, MPa, N"
     out = {
-        "units": {"numbers": said, **units.to_dict()},
+        "units": {"numbers": said, **vars(units)},
         "steel": result.steel.name,
         "head": result.head.name,
-        "preheat_c": result.route.preheat.temperature_c,
+        "preheat_c": result.route.preheat_c,
         **_numbers(result, _ALONE),
         "critical_c": _numbers(result.critical, _CRITICAL),
         "verdict": result.verdict.to_dict(),

@@ -30,8 +30,3 @@ CAUTIONS = tuple(_rows("cautions"))
 def beside(bend: bool = True) -> list[str]:
     """Cautions as sentences, for JSON and for lists on a page; with `bend` those beside every bend allowance."""
     return [*(f"{danger}: {text}" for danger, text in CAUTIONS), *(BENCH if bend else ())]
-
-
-def note_html() -> str:
-    """The short caution under a table of a notebook."""
-    return f"<p><small>{SHORT}</small></p>"

@@ -37,25 +37,13 @@ def _refuse(name: str, form: str, value, where: str = ""):
 
 
 def check_kind(value, kind: type, name: str, where: str = "", form: str = ""):
-    """Return `value` if it is of `kind`, in words `form`; otherwise raise.
-
-    >>> check_kind("fast", dict, "limits")
-    Traceback (most recent call last):
-    ...
-    forgeprops.base.errors.InputError: limits must be a dict; got 'fast'.
-    """
+    """Return `value` if it is of `kind`, in words `form`; otherwise raise."""
     form = form or f"a {kind.__name__}"
     return value if isinstance(value, kind) else _refuse(name, form, value, where)
 
 
 def check_list(value, name: str, form: str = "a list", count: int | None = None) -> tuple:
-    """Return the items of a list, tuple, array or other iterable, of `count` items if given; otherwise raise.
-
-    >>> check_list(5, "axis", "(low, high)", 2)
-    Traceback (most recent call last):
-    ...
-    forgeprops.base.errors.InputError: axis must be (low, high); got 5.
-    """
+    """Return the items of a list, tuple, array or other iterable, of `count` items if given; otherwise raise."""
     items = None
     if not isinstance(value, (str, bytes, Mapping, type)):
         with contextlib.suppress(Exception):  # whatever a foreign object says
@@ -77,13 +65,7 @@ def check_options(given, kind, what: str, example: str) -> dict:
 
 
 def check_name(value, name: str, where: str = "") -> str:
-    """Return `value` if it can be a name: 1 to 120 printable characters, not all blank; otherwise raise.
-
-    >>> check_name("heat 7\\n", "steel name")
-    Traceback (most recent call last):
-    ...
-    forgeprops.base.errors.InputError: steel name must be 1 to 120 printable characters; got 'heat 7\\n'.
-    """
+    """Return `value` if it can be a name: 1 to 120 printable characters, not all blank; otherwise raise."""
     if isinstance(value, str) and value.strip() and value.isprintable() and len(value) <= 120:
         return value
     return _refuse(name, "1 to 120 printable characters", value, where)
@@ -97,11 +79,7 @@ def check_flag(value, name: str, where: str = "") -> bool:
 
 
 def check_whole(value, name: str, low: int, high: int, where: str = "") -> int:
-    """Return `value` as an int if it is a whole number in ``[low, high]``.
-
-    >>> check_whole(2.0, "number of threads", 1, 1024)
-    2
-    """
+    """Return `value` as an int if it is a whole number in ``[low, high]``; otherwise raise."""
     number = check_number(value, name, low, high, "", where)
     if number != int(number):
         _refuse(name, f"a whole number from {low} to {high}", value, where)
@@ -171,7 +149,7 @@ def check_choice(value, name: str, allowed, where: str = "") -> str:
         folded, given = {str(a).casefold(): a for a in allowed}, value.strip().casefold()
         if given in folded:
             return folded[given]
-        near = difflib.get_close_matches(given, folded, n=1, cutoff=0.5)
+        near = difflib.get_close_matches(given, folded, n=1, cutoff=0.6)
         hint = f"; did you mean {folded[near[0]]!r}?" if near else "."
     listed = ", ".join(str(a) for a in allowed)
     raise InputError(f"{name} {shown(value)} is unknown{hint} Allowed: {listed}{_at(where)}.")

@@ -2,7 +2,7 @@
 
 import html
 
-from .cautions import note_html
+from .cautions import SHORT
 
 
 class InWords:
@@ -24,5 +24,5 @@ class InWords:
         said = f"<p>{lines[0]}</p>" if len(lines) == 1 else f"<ul><li>{'<li>'.join(lines)}</ul>"
         if table is not None and len(table):
             table = table.to_html(index=False, escape=True, float_format=lambda v: f"{v:.4g}")
-            said += f"{table}{note_html()}"
+            said += f"{table}<p><small>{SHORT}</small></p>"
         return f"<div style='max-width:900px'>{said}</div>"

@@ -74,11 +74,7 @@ def outside(id: str, value: float) -> Warn | None:
 
 
 def beyond(id: str, values) -> np.ndarray:
-    """Where values lie outside the range `id`: the condition of `outside`, on arrays.
-
-    >>> beyond("phase_hardness.C", [0.3, 0.8]).tolist()
-    [False, True]
-    """
+    """Where values lie outside the range `id`: the condition of `outside`, on arrays."""
     r, values = RANGES[id], np.asarray(values, float)
     return (values < r.low) | (values > r.high)
 
@@ -90,11 +86,7 @@ def content_ranges(formula: str) -> dict[str, str]:
 
 
 def contents_outside(formula: str, steel) -> list[Warn]:
-    """Warnings for the contents of one steel outside the ranges "formula.element"; an absent element is 0.
-
-    >>> [w.code for w in contents_outside("phase_hardness", {"C": 0.45, "Si": 1.8})]
-    ['range:phase_hardness.Si']
-    """
+    """Warnings for the contents of one steel outside the ranges "formula.element"; an absent element is 0."""
     ids = content_ranges(formula).items()
     found = (outside(id, float(steel.get(element) or 0.0)) for element, id in ids)
     return [warn for warn in found if warn]

@@ -69,12 +69,8 @@ def references(doc: str | None, where: str) -> tuple[Source, ...]:
 
 
 def of_formula_table() -> list[Source]:
-    """Sources of the critical temperatures, whose formulas are rows of a table.
-
-    >>> print(of_formula_table()[0].where)
-    transformation.temperature_formulas.ae1_grange
-    """
-    where, found = "transformation.temperature_formulas", []
+    """Sources of the critical temperatures, whose formulas are rows of a table."""
+    where, found = "transformation.temperatures", []
     for r in read_rows("constants/critical_temperatures.csv"):
         name, sources = f"{where}.{r['quantity']}_{r['formula']}", (r["source"], r["source2"])
         bases = (r["basis"], r["basis2"])
@@ -83,11 +79,7 @@ def of_formula_table() -> list[Source]:
 
 
 def counted(found) -> str:
-    """How many sources rest on what, in words.
-
-    >>> counted([Source("a", "A", "x", "read"), Source("b", "B", "y", "derived"), Source("c", "C", "z", "read")])
-    '3 sources: 2 read, 1 derived'
-    """
+    """How many sources rest on what, in words: "3 sources: 2 read, 1 derived"."""
     counts = Counter(source.basis for source in found)
     words = ", ".join(f"{counts[basis]} {basis}" for basis in BASES if counts[basis])
     return f"{counts.total()} sources: {words}"
@@ -95,11 +87,7 @@ def counted(found) -> str:
 
 @functools.cache
 def sources() -> tuple[Source, ...]:
-    """Every source named in the package, room by room.
-
-    >>> sum(source.basis == "read" for source in sources()) > 30
-    True
-    """
+    """Every source named in the package, room by room."""
     package, found = Path(__file__).parents[1], of_formula_table()
     for path in sorted(package.rglob("*.py")):
         text = path.read_text(encoding="utf-8")

@@ -135,10 +135,8 @@ def header_score(rows: list[list]) -> float:
 
 def row_label(cells) -> str | None:
     """ "limits_row" or "summary_row" if a text in the row says that the row is no heat; else None."""
-    for cell in cells:
-        if isinstance(cell, str) and (label := _names()["label"].get(header_key(cell))):
-            return label
-    return None
+    labels = (_names()["label"].get(header_key(c)) for c in cells if isinstance(c, str))
+    return next(filter(None, labels), None)
 
 
 def _above(grid: Grid, end: int, start: int) -> dict[str, str]:
@@ -210,18 +208,18 @@ def _columns(grid: Grid, head: int, floor: int) -> dict[int, Column]:
     return columns
 
 
-def _is_unit(cell) -> bool:
-    bare = isinstance(cell, str) and not re.search(r"\d", _without_units(cell))
-    return bare and bool(unit_factor(cell))
-
-
 def _take_unit_row(grid: Grid, columns, rows: range, head: int, floor: int):
     """Use a row of units right below (or right above) the header, if there is one."""
+
+    def is_unit(cell) -> bool:
+        bare = isinstance(cell, str) and not re.search(r"\d", _without_units(cell))
+        return bare and bool(unit_factor(cell))
+
     for candidate in [*rows[:1], *([head - 1] if head - 1 > floor else [])]:
         cells = grid.rows[candidate]
         named = [j for j, c in columns.items() if c.name in ELEMENTS and j < len(cells)]
         units = {j: cells[j] for j in named if cells[j] is not None}
-        if units and all(map(_is_unit, units.values())):
+        if units and all(map(is_unit, units.values())):
             for j, unit in units.items():
                 columns[j] = replace(columns[j], factor=unit_factor(unit))
             return columns, rows[1:] if candidate in rows else rows

@@ -130,7 +130,11 @@ def read_certificates(
         need = "a row (or column) with C and one more of Si, Mn, Cr"
         raise OtherLayout(f"{file} names no elements; {need} ... is needed as a header.")
     problems = [p for grid in grids for p in grid.problems]
-    merged = _merge_heats(certificates, problems)
+    heats: dict[tuple[str, str], list[Certificate]] = {}
+    for n, c in enumerate(certificates):
+        unnamed = any(p.what == "no heat number" for p in c.problems)
+        heats.setdefault((c.heat.casefold(), str(n) if unnamed else ""), []).append(c)
+    merged = [_merged(rows, problems) for rows in heats.values()]
     if not merged:
         what = "no heat stands under the header"
         problems.append(Problem(grids[0].file, None, "", what, "nothing to use"))
@@ -139,16 +143,10 @@ def read_certificates(
     return Certificates(checked, problems)
 
 
-def _merge_heats(certificates: list[Certificate], problems: list[Problem]) -> list[Certificate]:
-    """Average the usable rows of each heat."""
-    heats: dict[tuple[str, str], list[Certificate]] = {}
-    for n, c in enumerate(certificates):
-        unnamed = any(p.what == "no heat number" for p in c.problems)
-        heats.setdefault((c.heat.casefold(), str(n) if unnamed else ""), []).append(c)
-    return [rows[0] if len(rows) == 1 else _merged(rows, problems) for rows in heats.values()]
-
-
 def _merged(rows: Sequence[Certificate], problems: list[Problem]) -> Certificate:
+    """Average the usable rows of one heat."""
+    if len(rows) == 1:
+        return rows[0]
     first, steels = rows[0], [c.steel for c in rows if c.steel is not None]
     numbers = ", ".join(str(c.row) for c in rows)
     used = "none can be used"
@@ -215,9 +213,7 @@ def _compare_with_grade(c: Certificate, named, graded: bool, problems) -> Certif
     return replace(c, steel=steel, problems=c.problems + tuple(said))
 
 
-def _outside_grade(
-    element: str, value: float, low: float, high, of: str, name: str, report
-) -> bool:
+def _outside_grade(element, value: float, low: float, high, of: str, name: str, report) -> bool:
     """Report a content outside the grade's range; True if it looks like a misplaced point."""
     top = math.inf if high is None else high
     if low <= value <= top:

@@ -2,12 +2,11 @@
 
 import math
 import re
-from collections.abc import Iterator, Mapping
+from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
 
 from ..base.errors import InputError
-from ..inputs.composition import BESIDE, NOT_USED, below_sd, content_of
-from ..inputs.steel import ELEMENTS, Steel
+from ..inputs.steel import BESIDE, ELEMENTS, NOT_USED, Steel, below_sd, content_of
 from ..io.cells import cell_text, read_number
 from ..io.columns import Column, Table
 from ..io.grids import Grid, Problem, decimal_mark
@@ -31,9 +30,7 @@ class Certificate:
     row: int  # of the file (first of several)
     problems: tuple[Problem, ...] = ()
     rows: tuple[int, ...] = ()  # all that went into it
-    notes: Mapping[str, str] = field(
-        default_factory=dict
-    )  # of columns that are no element, by header
+    notes: Mapping[str, str] = field(default_factory=dict)  # other columns by header
     file: str = ""  # with the sheet of a workbook
 
     def problem(self, column: str, what: str, assumed: str) -> Problem:
@@ -191,8 +188,7 @@ def _read_row(table: Table, i: int, decimal, below_limit: str, said: list) -> Ce
     composition = _composition(cell, elements, table, how, report, notes)
     steel = None
     if composition is not None:
-        for what, assumed, j in _implausible(composition, cell, elements):
-            report(what, assumed, j)
+        _report_sums(composition, cell, elements, report)
         source = f"{grid.file}, column {whole}" if turned else f"{grid.file}, row {line}"
         try:
             steel = Steel(heat, composition, source=source, unsure=unsure, **_grain(named, report))
@@ -251,13 +247,13 @@ def _grain(named: dict[str, str], report) -> dict[str, float]:
     return {}
 
 
-def _implausible(composition, cell, elements) -> Iterator[tuple[str, str, int | None]]:
+def _report_sums(composition, cell, elements, report) -> None:
+    """Report contents that add up to more than a low-alloy steel has, or with iron to something else than 100 %."""
     total, used = math.fsum(composition.values()), "used all the same"
     if total > _LOW_ALLOY_SUM:
-        what = f"the elements add up to {total:.3g} wt%, more than a low-alloy steel has"
-        yield what, used, None
+        report(f"the elements add up to {total:.3g} wt%, more than a low-alloy steel has", used)
     for j, column in elements.items():
         iron = read_number(cell.get(j)) if column.name == "Fe" else None
         if iron and iron.kind == "number" and abs(iron.value + total - 100.0) > 0.5:
-            what = f"iron and the other elements add up to {iron.value + total:.4g} wt%, not 100"
-            yield what, used, j
+            whole = iron.value + total
+            report(f"iron and the other elements add up to {whole:.4g} wt%, not 100", used, j)

@@ -87,7 +87,7 @@ def _one(command: str, job, options, units: Units) -> None:
     if options.soften:
         from ..study.hosel_bench import soften
 
-        softening = soften(result, bench=dict(job.bench))
+        softening = soften(result)
     if options.json:
         also = {} if softening is None else {"soften": softening.to_dict()}
         _print_json({"schema": SCHEMA, **result.to_dict(units), **also})

@@ -1,5 +1,6 @@
 """The job that the options of a command describe."""
 
+import contextlib
 import dataclasses
 
 from ..base.errors import InputError, shown
@@ -62,13 +63,10 @@ def list_of(text: str, option: str) -> tuple[float, ...]:
 
 
 def _numbers(texts, count: int, wrong: str) -> tuple[float, ...]:
-    try:
-        found = tuple(map(float, texts))
-    except ValueError:
-        found = ()
-    if len(found) != count:
-        raise InputError(wrong)
-    return found
+    with contextlib.suppress(ValueError):
+        if len(found := tuple(map(float, texts))) == count:
+            return found
+    raise InputError(wrong)
 
 
 def _named(text: str):
@@ -81,7 +79,7 @@ def _named(text: str):
 
 def _later(option: str, text: str):
     """The later heat of one option, "600:1h:hosel"."""
-    from ..inputs.later import LocalHeat, Normalise, Temper
+    from ..inputs.route import LocalHeat, Normalise, Temper
 
     celsius, time, rest = [*text.split(":", 2), "", ""][:3]
     unit = next((u for u in _SECONDS if time.endswith(u)), "")
@@ -110,13 +108,10 @@ def _quench(text: str):
 
 def _head(options, like):
     """The head scaled to the numbers of the options, or None where there are none."""
-    forms = {"blade_mm": (2, "2 numbers in mm, for example 76x45"), "mass_g": (1, "a number")}
-    forms |= {
-        "hosel_mm": (3, "3 numbers in mm, for example 13.4x9.4x60"),
-        "face_mm": (1, "a number"),
-    }
-    given = {}
-    for name, (count, form) in forms.items():
+    numbers_of = {"blade_mm": (2, "2 numbers in mm, for example 76x45"), "mass_g": (1, "a number")}
+    numbers_of["hosel_mm"] = 3, "3 numbers in mm, for example 13.4x9.4x60"
+    numbers_of["face_mm"], given = (1, "a number"), {}
+    for name, (count, form) in numbers_of.items():
         if text := getattr(options, name):
             wrong = f"--{name.replace('_', '-')} {shown(text)} must be {form}."
             numbers = _numbers(text.replace("×", "x").split("x"), count, wrong)

@@ -1,7 +1,6 @@
 """Subcommands and their options, by data/library/options.csv and, those of settings, by the settings table."""
 
 import argparse
-import functools
 import json
 import re
 
@@ -56,10 +55,6 @@ def _reader(s: Setting):
     return number if s.is_number else value_of
 
 
-def _with_option(option: str, text: str) -> tuple[str, str]:
-    return option, text
-
-
 def value_of(text: str):
     """A number, True, False or None where the text says one, else the text."""
     words = {"true": True, "false": False, "none": None}
@@ -88,8 +83,8 @@ def parser(command: str = "estimate") -> argparse.ArgumentParser:
         if kind == "settings":
             _add_settings(add)
         elif kind == "later":  # in the order in which they are typed
-            typed = functools.partial(_with_option, option)
-            add(option, dest="later", type=typed, help=f"{words}; repeatable", **again)
+            typed = {"dest": "later", "type": lambda text, option=option: (option, text)}
+            add(option, help=f"{words}; repeatable", **typed, **again)
         elif kind == "repeated":
             add(option, help=f"{words}; repeatable", **again)
         elif kind == "flag":

@@ -12,8 +12,9 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from ..inputs.cases import HeadColumns, SteelColumns, steel_columns
-from ..inputs.head import ZONES, Zone, forged_parts, links_of, zones_of
+from ..inputs.cases import SteelColumns, steel_columns
+from ..inputs.drawing import Drawing
+from ..inputs.head import ZONES, Zone, forged, links_of, zones_of
 from ..inputs.steel import Steel
 from ..thermal import surroundings
 from ..thermal.properties import alloyed_share
@@ -149,7 +150,7 @@ def pack_steels(
         cases[name] = column
     put(alloyed=alloyed_share(comp))
     boundary = comp.get("C") + (cases["ae3"] - cases["ae1"])[:, None] / kinetics.AE3_SLOPE_C
-    cap = (boundary - comp.get("C")) / (boundary - kinetics.CARBON_IN_FERRITE)
+    cap = (boundary - comp.get("C")) / (boundary - austenite.FERRITE_CARBON)
     put(first_ferrite_cap=np.clip(cap, 0.0, 1.0))
     put(ms_grain=temperatures.martensite_grain_coefficient((methods or {}).get("ms", "own")))
     temper = tempering.tempering_coefficients(comp)
@@ -192,10 +193,10 @@ class _OneColumn:
 # ---- heads and the air around them ---------------------------------------------------------------------------------
 
 
-def pack_heads(heads: HeadColumns) -> tuple[np.ndarray, dict[str, Zone]]:
+def pack_heads(heads: Drawing) -> tuple[np.ndarray, dict[str, Zone]]:
     """The heads as `ZONE` records, shape (h, zones), in the forged state, which is what the second heat sees."""
-    parts = forged_parts(*heads.parts)
-    zones = zones_of(*parts)
+    drawing = forged(heads)
+    zones = zones_of(drawing)
     packed = np.zeros((len(heads), len(ZONES)), ZONE)
     for i, name in enumerate(ZONES):
         z = zones[name]
@@ -207,8 +208,8 @@ def pack_heads(heads: HeadColumns) -> tuple[np.ndarray, dict[str, Zone]]:
             ("conduction_m", area * z.path_factor / (z.path_mm * 1e-3)),
         ):
             packed[field][:, i] = value
-    for link in links_of(*parts, zones):
-        packed["link_m"][:, ZONES.index(link.a)] = link.area_mm2 / link.length_mm * 1e-3
+    for name, (area_mm2, length_mm) in links_of(drawing, zones).items():
+        packed["link_m"][:, ZONES.index(name)] = area_mm2 / length_mm * 1e-3
     packed["one_structure"][:, [ZONES.index("neck"), ZONES.index("hosel")]] = 1.0
     return packed, zones
 

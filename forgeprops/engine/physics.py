@@ -7,7 +7,7 @@ import functools
 import numpy as np
 
 from ..base.constants import STEFAN_BOLTZMANN
-from ..forging.scale import ATMOSPHERES, SCALE_LAW
+from ..forging.skin import ATMOSPHERES, SCALE_LAW
 from ..thermal import die_contact, properties, spray
 from ..transformation import austenite, decomposition, kinetics, temperatures
 from .packing import JET_W_M2K
@@ -46,7 +46,7 @@ def _numbers() -> dict[str, float]:
         "scale_k": ATMOSPHERES["gas furnace"][0] ** 2 * SCALE_LAW[0],
         "scale_q_k": SCALE_LAW[1],
         "eutectoid_carbon": austenite.EUTECTOID_CARBON,
-        "ferrite_carbon": kinetics.CARBON_IN_FERRITE,
+        "ferrite_carbon": austenite.FERRITE_CARBON,
         "three_phase_c": austenite.THREE_PHASE_C,
         "formation_s": austenite.FORMATION[0],
         "formation_q_k": austenite.FORMATION[1],

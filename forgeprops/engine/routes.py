@@ -8,8 +8,7 @@ import numpy as np
 
 from ..inputs.cases import Cases
 from ..inputs.head import ZONES, Zone
-from ..inputs.later import COOLING, LocalHeat, Temper
-from ..inputs.route import HEATING, QUENCH
+from ..inputs.route import COOLING, HEATING, QUENCH, LocalHeat, Temper
 from ..thermal import surroundings
 from ..thermal.local_heat import hosel_heats
 from ..thermal.media import MEDIUM_C, bath_w_m2
@@ -29,7 +28,7 @@ from .packing import (
 )
 
 _VIEW, _AIR_SHARE, _FORCED = (
-    np.array([getattr(surroundings.neighbours(kind), field) for kind in COOLING], float)
+    np.array([getattr(surroundings.NEIGHBOURS[kind], field) for kind in COOLING], float)
     for field in ("view_factor", "air_share", "forced")
 )
 _COVERED = [i for i, kind in enumerate(COOLING) if surroundings.NEIGHBOURS[kind].covered]
@@ -156,8 +155,8 @@ def dipped_share(columns: Cases, rows: np.ndarray, depth_mm: np.ndarray) -> np.n
     The neck begins at the height of the rim, the hosel above it; lie and the place of body and sole are left out.
     """
     height, neck, hosel = (
-        columns.dimension(*of)[rows]
-        for of in (("rim", "height_mm"), ("neck", "length_mm"), ("hosel", "length_mm"))
+        columns.dimension(name)[rows]
+        for name in ("rim_height_mm", "neck_length_mm", "hosel_length_mm")
     )
     blade = np.clip(depth_mm / height, 0.0, 1.0)
     above = (
@@ -172,16 +171,16 @@ def dipped_share(columns: Cases, rows: np.ndarray, depth_mm: np.ndarray) -> np.n
 def hosel_shape_mm(columns: Cases) -> np.ndarray:
     """Forged hosel and neck of every case as `thermal.local_heat.hosel_heat` takes them, shape (n, 5)."""
     names = (
-        ("hosel", "length_mm", "length_allowance_mm"),
-        ("hosel", "outside_mm", "allowance_mm"),
-        ("neck", "length_mm", None),
-        ("neck", "base_mm", "allowance_mm"),
-        ("hosel", "bend_zone_mm", None),
+        ("hosel_length_mm", "hosel_length_allowance_mm"),
+        ("hosel_outside_mm", "hosel_allowance_mm"),
+        ("neck_length_mm", None),
+        ("neck_base_mm", "neck_allowance_mm"),
+        ("bend_zone_mm", None),
     )
     return np.stack(
         [
-            columns.dimension(part, name) + (columns.dimension(part, more) if more else 0.0)
-            for part, name, more in names
+            columns.dimension(name) + (columns.dimension(more) if more else 0.0)
+            for name, more in names
         ],
         axis=1,
     )

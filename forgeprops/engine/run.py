@@ -12,8 +12,7 @@ from ..base.errors import check_choice, check_number, check_whole
 from ..forging.effort import flow_stress_mpa
 from ..inputs.cases import Cases, SteelColumns
 from ..inputs.head import ZONES
-from ..inputs.later import COOLING, LocalHeat
-from ..inputs.route import HEATING
+from ..inputs.route import COOLING, HEATING, LocalHeat
 from ..thermal.local_heat import RISE_S, hosel_heats
 from ..thermal.properties import austenite_cp_j_kgk
 from ..transformation import kinetics

@@ -15,10 +15,11 @@ from ..base.constants import YOUNGS_MPA
 from ..base.errors import InputError, check_choice, check_list, check_number
 from ..base.ranges import Warn
 from ..base.tables import texts
+from ..hosel.result import said
+from ..thermal.properties import thermal_strain
 
-#: Mean expansion of steel between 20 °C and about 600 °C, 1/K (EN 1993-1-2:2005, clause 3.4.1.1: 1.42·10⁻⁵
-#: there, from memory of its formula: 1.2e-5 t + 0.4e-8 t² − 2.416e-4).
-EXPANSION_PER_K = (1.2e-5 * 600 + 0.4e-8 * 600**2 - 2.416e-4) / 580.0
+#: Mean expansion of steel between 20 °C and about 600 °C, 1/K.
+EXPANSION_PER_K = thermal_strain(600.0) / 580.0
 
 #: Volume against austenite at room temperature, per cent: a − b·(wt% C).  Martensite read on a page that
 #: quotes the ASM Handbook, vol. 4; the others from memory of the same table (Lement 1959).
@@ -39,10 +40,6 @@ def transformation_strain(fractions: Mapping[str, float], carbon_pct: float) -> 
 
     Shares of "ferrite", "pearlite", "bainite", "martensite", "austenite"; carbon of the steel, 0 to 1.2 wt%.
 
-    >>> hard, soft = (transformation_strain({name: 1.0}, 0.3) for name in ("martensite", "pearlite"))
-    >>> round(100 * (hard - soft), 3)                 # per cent
-    0.168
-
     .. [1] Martensite 4.64 - 0.53 C per cent: ASM Handbook vol. 4, as quoted (read).
     .. [2] Bainite and pearlite: B. S. Lement, Distortion in Tool Steels (1959) (from memory).
     """
@@ -62,26 +59,15 @@ def gradient_per_mm(strains: Sequence[float], thickness_mm: float) -> float:
 
     Equal layers, front first: k = (12/t³) Σ strain · ∫ z dz, z from mid-thickness towards the front (elastic and free;
     beam on its own layers, derived).  A straight gradient returns difference/thickness.
-
-    >>> import numpy as np
-    >>> round(gradient_per_mm(np.linspace(0.002, 0, 400), 3.0) * 3.0, 5)
-    0.002
     """
-    strains = np.asarray(strains, dtype=float)
-    n = strains.size
-    t = check_number(thickness_mm, "thickness", 0.1, 100.0, "mm")
-    edges = 0.5 - np.arange(n + 1) / n  # in thicknesses
+    edges = 0.5 - np.arange(len(strains) + 1) / len(strains)  # in thicknesses
     first_moment = 0.5 * (edges[:-1] ** 2 - edges[1:] ** 2)
-    return float(12.0 / t * (strains @ first_moment))
+    return float(12.0 / thickness_mm * (np.asarray(strains, dtype=float) @ first_moment))
 
 
 def frozen_thermal_strain(difference_c: float, plastic_share: float = 0.5) -> float:
-    """Strain left by a temperature difference, back less front (°C), while the back was soft (above about 600 °C).
-
-    Of it the share 0 to 1 is taken up by flow (0: all elastic, springs back; 1: no strength at all).
-
-    >>> round(1000 * frozen_thermal_strain(200), 2)
-    1.45
+    """Strain left by a temperature difference, back less front (°C), while the back was soft (above about 600 °C): the share of it
+    taken up by flow (0: all elastic, springs back; 1: no strength at all).
 
     .. [1] EN 1993-1-2:2005, clause 3.4.1.1 (from memory).
     .. [2] Half of the temperature difference is taken up by flow (our choice).
@@ -91,24 +77,8 @@ def frozen_thermal_strain(difference_c: float, plastic_share: float = 0.5) -> fl
 
 
 def bow_mm(curvature_per_mm: float, span_mm: float) -> float:
-    """Rise of the middle of a span above its ends, mm: k L²/8 (flat arc).
-
-    >>> round(bow_mm(0.002 / 3.0, 60.0), 3)           # 0.2 % through 3 mm over 60 mm
-    0.3
-    """
+    """Rise of the middle of a span above its ends, mm: k L²/8 (flat arc)."""
     return curvature_per_mm * span_mm**2 / 8.0
-
-
-def drift_deg(mismatch: float, thickness_mm: float, length_mm: float) -> float:
-    """Angle between the ends of a bar whose two sides differ in length, degrees: mismatch/thickness · length.
-
-    Of the neck (its diameter, the wetted length) the drift of lie or loft; of the body the twist of face against hosel.
-
-    >>> round(drift_deg(0.001, 14.0, 20.0), 3)
-    0.082
-    """
-    t = check_number(thickness_mm, "thickness", 0.1, 100.0, "mm")
-    return math.degrees(mismatch / t * check_number(length_mm, "length", 0.0, 300.0, "mm"))
 
 
 @dataclass(frozen=True)
@@ -135,13 +105,11 @@ class FaceBow:
         """The answer in sentences."""
         known = {"way": "bulges" if self.bow_mm >= 0.0 else "dishes", "bow": abs(self.bow_mm)}
         known |= {"verdict": "within" if self.flat else "past", "limit": self.limit_mm}
-        known |= {
-            "change": round(self.transformation_mm, 2) + 0.0,
-            "heat": round(self.thermal_mm, 2) + 0.0,
-        }  # no -0
-        drift, said = abs(self.neck_drift_deg), texts("hosel_and_face")
+        parts = ("change", self.transformation_mm), ("heat", self.thermal_mm)
+        known |= {name: round(part, 2) + 0.0 for name, part in parts}  # no -0
+        drift, texts_ = abs(self.neck_drift_deg), texts("hosel_and_face")
         names = ["bow"] + ["drift"] * (drift >= 0.005)
-        return " ".join(said[n].format(drift=drift, **known) for n in names)
+        return " ".join(texts_[n].format(drift=drift, **known) for n in names)
 
 
 def face_bow(
@@ -198,12 +166,12 @@ def face_bow(
     free = by_change + by_heat
     kept = free * (1.0 - held)
     bow = bow_mm(kept, span)
-    said = texts("hosel_and_face")
-    text = said["distortion:bow"].format(bow=abs(bow), span=span, limit=limit)
-    notes = (Warn("distortion:bow", text),) * (abs(bow) > limit)
-    notes += (Warn("distortion:stubby", said["distortion:stubby"]),) * (span < 5.0 * t)
+    notes = (said("distortion:bow", bow=abs(bow), span=span, limit=limit),) * (abs(bow) > limit)
+    notes += (said("distortion:stubby"),) * (span < 5.0 * t)
     change, heat = (bow_mm(part * (1.0 - held), span) for part in (by_change, by_heat))
-    drift, stress = drift_deg(across, diameter, wet), abs(free * held) * YOUNGS_MPA * t / 2.0
+    # angle between the ends of a bar whose two sides differ in length: the drift of lie or loft
+    drift = math.degrees(across / diameter * wet)
+    stress = abs(free * held) * YOUNGS_MPA * t / 2.0
     return FaceBow(bow, change, heat, kept, limit, drift, stress, notes)
 
 
@@ -231,8 +199,8 @@ def bow_of_head(head, face, carbon_pct: float, neck=None, **options) -> FaceBow:
         strains, share = _layer_strains(neck, carbon_pct), options.get("plastic_share", 0.5)
         mismatch = gradient_per_mm(strains, across) * across
         mismatch += frozen_thermal_strain(_difference_c(neck), share)
-        given["neck"] = across, head.neck.length_mm, mismatch
-    return face_bow(head.face.forged_thickness_mm, head.face.length_mm, **{**given, **options})
+        given["neck"] = across, head.neck_length_mm, mismatch
+    return face_bow(head.forged_thickness_mm, head.face_length_mm, **{**given, **options})
 
 
 def _difference_c(zone) -> float:
@@ -293,8 +261,5 @@ def cutting_warnings(hardness_hv: Mapping[str, float], to_cut, limit_hv=CUTTING_
     words = {"is_": "are", "layer": "their hardest layers have", "it": "them"}
     if len(hard) == 1:
         words = {"is_": "is", "layer": "its hardest layer has", "it": "it"}
-    words["zones"], words["hv"] = (
-        " and ".join(", ".join(x).rsplit(", ", 1)) for x in (hard, hard.values())
-    )
-    text = texts("hosel_and_face")["distortion:hard-to-cut"].format(limit=limit, **words)
-    return (Warn("distortion:hard-to-cut", text),)
+    zones, hv = (" and ".join(", ".join(x).rsplit(", ", 1)) for x in (hard, hard.values()))
+    return (said("distortion:hard-to-cut", limit=limit, zones=zones, hv=hv, **words),)

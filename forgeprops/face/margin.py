@@ -5,74 +5,50 @@ face that is free behind; a thick blade is no plate (above 5–6 mm the stress i
 face stress or face life of an iron was found.
 """
 
-import dataclasses
 import math
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
 
 import numpy as np
 
 from ..base.constants import Z80
 from ..base.errors import InputError, check_number, shown
-from ..base.ranges import Warn, outside
-from ..base.tables import texts
+from ..base.ranges import outside
+from ..hosel.result import said
 from ..inputs.drawing import tour_speed_m_s
 from ..inputs.head import MASS_G
 from ..strength.tensile import strength_arrays, structure_shares
 from . import plate as plates
-from .fatigue import capacity_mpa, life, secant
+from .fatigue import FINISHES, capacity_mpa, life, secant
 from .result import LOCATIONS, FaceStrike
 from .strike import PEAK_FACTOR, PEAK_RANGE, Faces, Strike, strike_load, strike_options
 
 #: Points through the finished thickness at which a zone's hardness is compared with the stress.
 LAYERS_LOOKED_AT = 9
 
-#: Share of the limit load at which 0.05 mm stay (elastic–plastic layered disc, our own calculation).
-_SET_SHARE = 0.85
+#: Share of the limit load at which 0.05 mm stay (elastic–plastic layered disc, our own calculation), and strain rate of the
+#: strike, 1/s (order of magnitude, derived: 0.5 % in half a millisecond).
+_SET_SHARE, _STRIKE_RATE = 0.85, 10.0
+_BODY_MM = plates.BODY_RING_MM[1]
 
-#: Strain rate of the strike, 1/s (order of magnitude, derived: 0.5 % in half a millisecond).
-_STRIKE_RATE = 10.0
 
-
-@dataclass(frozen=True)
 class _Bending:
-    """Load and plate of many faces, whatever their thickness: force (N), patch (mm), contact (s), coefficients."""
+    """Load and plate of faces, whatever their thickness, for some peak force over mean, patch and depth of the body's ring (mm)."""
 
-    force: np.ndarray
-    patch: np.ndarray
-    contact: np.ndarray
-    plate: plates.PlateCoefficients
-    edge: np.ndarray  # what fillet and notch make of the edge stress
-    depth: np.ndarray | float = plates.BODY_RING_MM[1]  # of the body's ring, mm
-
-    @classmethod
-    def of(cls, faces: Faces, strike: Strike, peak=PEAK_FACTOR, patch_share=1.0):
+    def __init__(self, faces, strike, peak=PEAK_FACTOR, patch_share=1.0, body_mm=_BODY_MM):
         hit = faces.head_mass_g, strike.speed(faces), strike.spin(faces), strike.restitution, peak
-        force, patch, contact = strike_load(*hit)
-        span, patch = (faces.length_mm, faces.height_mm), patch * patch_share
-        edge = strike.edge_notch * plates.fillet_share(span, patch, strike.fillet_mm)
-        return cls(force, patch, contact, plates.rectangle_coefficients(*span, patch), edge)
-
-    @classmethod
-    def joined(cls, parts, n: int):
-        """Several of them one after the other, each of n faces."""
-
-        def join(values):
-            return np.concatenate([np.broadcast_to(v, (n,)) for v in values])
-
-        plate = plates.PlateCoefficients(*map(join, zip(*(p.plate for p in parts), strict=True)))
-        names = ("force", "patch", "contact", "edge", "depth")
-        return cls(plate=plate, **{k: join([getattr(p, k) for p in parts]) for k in names})
+        self.force, patch, self.contact = strike_load(*hit)
+        self.span, self.patch = (faces.length_mm, faces.height_mm), patch * patch_share
+        self.plate = plates.rectangle_coefficients(*self.span, self.patch)
+        # what fillet and notch make of the edge stress
+        fillet = plates.fillet_share(self.span, self.patch, strike.fillet_mm)
+        self.edge, self.body_mm = strike.edge_notch * fillet, body_mm
 
     def stresses(self, faces: Faces, thickness):
-        """Tension at the back of the centre and the front of the edge, MPa, and the share of full clamping.
-
-        Centre = clamped + (1 − share)(free to turn − clamped); edge = share · clamped · fillet · notch.
-        """
-        span, plate = (faces.length_mm, faces.height_mm), self.plate
-        edge = span, faces.rim_mm[0], faces.rim_mm[1:], self.patch, self.depth
-        held = plates.edge_held(thickness, *edge)
-        overshoot = plates.dynamic_overshoot(*span, thickness, self.contact)
+        """Tension at the back of the centre and the front of the edge, MPa, and the share of full clamping: centre = clamped +
+        (1 − share)(free to turn − clamped); edge = share · clamped · fillet · notch."""
+        plate, rim = self.plate, (faces.rim_mm[0], faces.rim_mm[1:])
+        held = plates.edge_held(thickness, self.span, *rim, self.patch, self.body_mm)
+        overshoot = plates.dynamic_overshoot(*self.span, thickness, self.contact)
         pressure = self.force * overshoot / thickness**2
         centre = plate.centre + (1.0 - held) * (plate.supported - plate.centre)
         return centre * pressure, held * plate.edge * self.edge * pressure, held
@@ -89,21 +65,19 @@ def _capacities(faces: Faces, strike: Strike, residual=0.0, shift_sd=0.0):
     n, moved = strike.required_strikes, _residual_mpa(faces, strike, residual)
     skin = faces.skin(strike.front_removed_um) if np.any(faces.decarburised_um) else ()
     skin = [np.broadcast_to(part, moved.shape) for part in skin]
-    edge_hv = faces.edge_hv(strike.fillet_mm)
+    edge_hv, front_um = faces.edge_hv(strike.fillet_mm), FINISHES[strike.front_finish]
     back, edge = np.empty(len(moved)), np.empty((3, len(moved)))
     for value in np.unique(moved):
         mine, of = moved == value, (n, float(value), shift_sd)
-        back[mine] = capacity_mpa(faces.layers_hv[mine, -1], strike.back_um, *of)
+        back[mine] = capacity_mpa(faces.layers_hv[mine, -1], FINISHES[strike.back_finish], *of)
         of_skin = [part[mine] for part in skin]
-        edge[:, mine] = capacity_mpa(edge_hv[:, mine], strike.front_um, *of, *of_skin)
+        edge[:, mine] = capacity_mpa(edge_hv[:, mine], front_um, *of, *of_skin)
     return back, edge, capacity_mpa(faces.layers_hv, 1.0, n, 0.0, shift_sd)
 
 
 def _dent_mpa(faces: Faces, patch, rate: bool):
-    """Load over the square of the thickness at which 0.05 mm stay, MPa.
-
-    The plastic limit load of the clamped disc under a patch, times 0.85, with the yield at the strike's rate,
-    YS (ε̇/10⁻⁴)^(0.074 − 0.040 YS/414), never below YS.
+    """Load over the square of the thickness at which 0.05 mm stay, MPa: 0.85 of the plastic limit load of the clamped disc under
+    a patch, with the yield at the strike's rate, YS (ε̇/10⁻⁴)^(0.074 − 0.040 YS/414), never below YS.
 
     .. [1] L. J. Malvar, ACI Mater. J. 95 (1998) 609-616; valid 290-710 MPa (from memory).
     """
@@ -137,7 +111,7 @@ def strike_margins(faces: Faces, strike: Strike | None = None) -> dict[str, np.n
     "location" (index into `LOCATIONS`), "by_place" (6, n), "centre_mpa", "edge_mpa", "edge_held", "force_n", "patch_mm",
     "dent_slow" (dent margin without the rise of yield with strain rate)."""
     strike = strike or Strike()
-    bending, t = _Bending.of(faces, strike), faces.thickness_mm
+    bending, t = _Bending(faces, strike), faces.thickness_mm
     slow = _dent_mpa(faces, bending.patch, False)
     dent = _dent_mpa(faces, bending.patch, True) if strike.dent_rate else slow
     by_place, centre, edge, held = _by_place(faces, bending, _capacities(faces, strike), dent, t)
@@ -147,49 +121,43 @@ def strike_margins(faces: Faces, strike: Strike | None = None) -> dict[str, np.n
     return {**found, "patch_mm": bending.patch, "dent_slow": slow * t**2 / bending.force}
 
 
-def strike_intervals(faces: Faces, strike: Strike, spread_hv) -> np.ndarray:
-    """Margin with its 80 % interval: its assumptions moved one at a time, root sum of squares; shape (3, n).
-
-    `spread_hv`, shape (n,), is the standard deviation of the hardness.
-    """
-    step = Z80 * np.asarray(spread_hv, dtype=float)
-    softer, harder = faces.moved(-step), faces.moved(step)
-    base = _Bending.of(faces, strike)
-    weak, tight = (_Bending.of(faces, strike, patch_share=share) for share in (0.8, 1.2))
-    soft, stiff = (dataclasses.replace(base, depth=depth) for depth in plates.BODY_RING_RANGE_MM)
-    low, high = (dataclasses.replace(base, force=base.force * p / PEAK_FACTOR) for p in PEAK_RANGE)
-    takes = _capacities(faces, strike)
-    dent, slow = (_dent_mpa(faces, base.patch, rate) for rate in (strike.dent_rate, False))
-    bendings = [base, low, high, weak, tight, soft, stiff, *[base] * 7]
+def strike_interval(faces: Faces, strike: Strike, spread_hv: float) -> np.ndarray:
+    """Margin of one face with its 80 % interval, shape (3,): its assumptions moved one at a time, root sum of squares;
+    `spread_hv`: standard deviation of the hardness."""
+    # as it is; peak force, patch and body down and up; no strain rate; fatigue limit, residual stress, hardness
+    peak, patch, body = np.full(14, PEAK_FACTOR), np.ones(14), np.full(14, _BODY_MM)
+    peak[1:3], patch[3:5], body[5:7] = PEAK_RANGE, (0.8, 1.2), plates.BODY_RING_RANGE_MM
+    bending = _Bending(faces, strike, peak, patch, body)
+    softer, harder = (faces.moved(np.array([sign * Z80 * spread_hv])) for sign in (-1.0, 1.0))
+    takes, usual = _capacities(faces, strike), bending.patch[:1]
+    dent, slow = (_dent_mpa(faces, usual, rate) for rate in (strike.dent_rate, False))
     capacities = [takes] * 8 + [_capacities(faces, strike, shift_sd=sd) for sd in (-Z80, Z80)]
     capacities += [_capacities(faces, strike, residual) for residual in (150.0, -150.0)]
     capacities += [_capacities(f, strike) for f in (softer, harder)]
     dents = [dent] * 7 + [slow] + [dent] * 4
-    dents += [_dent_mpa(f, base.patch, strike.dent_rate) for f in (softer, harder)]
-    n, many = len(faces.layers_hv), len(bendings)
-    rows = faces.repeated(many)
+    dents += [_dent_mpa(f, usual, strike.dent_rate) for f in (softer, harder)]
     by_part = zip(zip(*capacities, strict=True), (0, 1, 0), strict=True)
     takes = [np.concatenate(parts, axis=axis) for parts, axis in by_part]
-    bending = _Bending.joined(bendings, n)
-    found = _by_place(rows, bending, takes, np.concatenate(dents), rows.thickness_mm)[0]
-    margins = found.min(axis=0).reshape(many, n)
-    margin, shift = margins[0], margins[1:] - margins[0]
-    down, up = (np.sqrt(np.sum(f(shift, 0.0) ** 2, axis=0)) for f in (np.minimum, np.maximum))
-    return np.stack([margin, np.maximum(margin - down, 0.0), margin + up])
+    found = _by_place(faces, bending, takes, np.concatenate(dents), faces.thickness_mm)[0]
+    margin, *moved = found.min(axis=0)
+    shift = np.array(moved) - margin
+    down, up = (np.sqrt(np.sum(f(shift, 0.0) ** 2)) for f in (np.minimum, np.maximum))
+    return np.array([margin, max(margin - down, 0.0), margin + up])
 
 
 def _lives(faces: Faces, strike: Strike, found) -> np.ndarray:
     """Strikes to a crack, the least of the places; infinite below every fatigue limit."""
     hv, share = faces.edge_hv(strike.fillet_mm), faces.edge_share(faces.thickness_mm)
     skin, residual = faces.skin(strike.front_removed_um), _residual_mpa(faces, strike)
-    edge = life(hv, strike.front_um, found["edge_mpa"] * share, residual, *skin)
-    back = life(faces.layers_hv[:, -1], strike.back_um, found["centre_mpa"], residual)
+    front_um, back_um = FINISHES[strike.front_finish], FINISHES[strike.back_finish]
+    edge = life(hv, front_um, found["edge_mpa"] * share, residual, *skin)
+    back = life(faces.layers_hv[:, -1], back_um, found["centre_mpa"], residual)
     return np.minimum(edge.min(axis=0), back)
 
 
 def _least_thickness(faces: Faces, strike: Strike, wanted):
     """Thickness at which the margin is `wanted` (the share of clamping moves with it), mm."""
-    bending, takes = _Bending.of(faces, strike), _capacities(faces, strike)
+    bending, takes = _Bending(faces, strike), _capacities(faces, strike)
     dent = _dent_mpa(faces, bending.patch, strike.dent_rate)
 
     def miss(x):
@@ -214,10 +182,8 @@ def core_hv(layers):
 
 
 def layers_of_faces(points_hv, kept):
-    """Hardness through the finished thickness, front to back, HV, (n, layers): the recess is milled from the back.
-
-    `points_hv` are Gauss–Lobatto points through the forged thickness, of which the share `kept` stays.
-    """
+    """Hardness through the finished thickness, front to back, HV, (n, layers), from Gauss–Lobatto points through the forged
+    thickness, of which the share `kept` stays: the recess is milled from the back."""
     from ..engine.section import lobatto
 
     nodes = np.asarray(lobatto(points_hv.shape[1])[0])
@@ -232,7 +198,7 @@ def layers_of_faces(points_hv, kept):
 def strike_of_faces(faces: Faces, strike: Strike, spread_hv: float = 0.0) -> FaceStrike:
     """The first of some faces with its interval (`spread_hv`: sd of its hardness), life and thicknesses."""
     found = strike_margins(faces, strike)
-    margin, low, high = strike_intervals(faces, strike, np.array([spread_hv]))[:, 0].tolist()
+    margin, low, high = strike_interval(faces, strike, spread_hv).tolist()
     count = float(_lives(faces, strike, found)[0])
     wanted = np.array([1.0, margin / low if low > 0.0 else 10.0])
     thin, safe = _least_thickness(faces, strike, wanted).tolist()
@@ -244,10 +210,9 @@ def strike_of_faces(faces: Faces, strike: Strike, spread_hv: float = 0.0) -> Fac
     weak = float(edge_hv[min(place - 1, 2)] if place else layers[-1])
     notes = [outside("face_thickness", t), outside("face_fatigue", weak)]
     if layers.min() < 0.8 * min(layers[0], layers[-1]):
-        notes.append(Warn("face:soft-core", texts("hosel_and_face")["face:soft-core"]))
+        notes.append(said("face:soft-core"))
     if slow < 1.0 <= margin:
-        text = texts("hosel_and_face")["face:dent"].format(slow=slow, dent=dent)
-        notes.append(Warn("face:dent", text))
+        notes.append(said("face:dent", slow=slow, dent=dent))
     named = zip(LOCATIONS, places, strict=True)
     swing = strike.speed(faces), faces.loft_deg, strike.spin(faces), found["force_n"]
     speed, loft, spin, force = (float(np.ravel(x)[0]) for x in swing)

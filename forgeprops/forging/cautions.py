@@ -31,10 +31,6 @@ def _limits() -> tuple[tuple, ...]:
 def heating_limit_arrays(steel) -> tuple[np.ndarray, np.ndarray]:
     """Highest safe and highest working temperature by family and carbon, °C; contents may be arrays.
 
-    >>> safe, working = heating_limit_arrays({"C": 0.305, "Cr": 0.95, "Mo": 0.20, "Ni": 0.1})
-    >>> float(working)
-    1200.0
-
     .. [1] ASM Handbook vol. 14A and suppliers' pages, row by row
        (data/constants/forging_temperatures.csv) (from memory).
     """
@@ -50,9 +46,5 @@ def heating_limit_arrays(steel) -> tuple[np.ndarray, np.ndarray]:
 
 
 def is_idle(wet_hv: float, dry_hv: float) -> bool:
-    """Whether the spray changes the hardness next to nothing.
-
-    >>> is_idle(249.0, 247.0), is_idle(429.0, 247.0)
-    (True, False)
-    """
+    """Whether the spray changes the hardness next to nothing."""
     return abs(wet_hv - dry_hv) < IDLE_WATER_HV

@@ -127,10 +127,6 @@ def flow_stress_mpa(steel, temperature_c, strain=_STRAIN, rate_per_s=_RATE):
     """Central flow stress, MPa: Shida times the alloy factor; never falls as the steel gets colder.
 
     Metal temperature in the die, °C; true strain; strain rate, 1/s; numbers or arrays.
-
-    >>> from forgeprops.inputs.steel import Steel
-    >>> round(flow_stress_mpa(Steel("1030", {"C": 0.31, "Si": 0.25, "Mn": 0.75}), 900.0, 0.3, 10.0))
-    203
     """
     mid, _, _ = alloy_factor(steel, temperature_c)
     return plain(mid * _without_dip(steel.get("C"), temperature_c, strain, rate_per_s))
@@ -141,12 +137,6 @@ def flow_stress(steel, temperature_c, strain=_STRAIN, rate_per_s=_RATE):
 
     The band spans the alloy factor and, for the carbon steel beneath, the least and greatest of Shida, measured C45 and Medina
     & Hernandez at that temperature (they differ by up to 20 % at forging temperature).
-
-    >>> from forgeprops.inputs.steel import Steel
-    >>> steel = Steel("4140", {"C": 0.40, "Si": 0.25, "Mn": 0.9, "Cr": 0.95, "Mo": 0.2})
-    >>> s = flow_stress(steel, 1000.0, 0.2, 3.0)
-    >>> s.low_mpa < s.mpa < s.high_mpa
-    True
     """
     mid, low, high = alloy_factor(steel, temperature_c)
     laws = _carbon_laws(strain, rate_per_s)

@@ -8,9 +8,10 @@ import numpy as np
 
 from ..base.errors import check_choice, check_number
 from ..inputs.cases import Cases
-from ..inputs.head import ZONES, forged_parts
+from ..inputs.drawing import Drawing
+from ..inputs.grades import grade
+from ..inputs.head import ZONES, forged
 from ..inputs.route import SHAPES
-from ..inputs.steel import Steel
 from .effort import FlowStress, equal_effort, flow_stress, flow_stress_mpa
 
 #: Reference grade for relative press effort.
@@ -38,9 +39,6 @@ def press_force_kn(projected_area_mm2, flow_stress_mpa, shape="complex"):
 
     A is the plan area of the head with its flash, Y the flow stress at the metal temperature in the die.  Good for
     comparing routes; an absolute force within the band.
-
-    >>> press_force_kn(5000.0, 100.0).kn
-    4000.0
 
     .. [1] M. P. Groover, Fundamentals of Modern Manufacturing, eq. 18.18 (read).
     .. [2] Factors: M. P. Groover, table 18.1; J. A. Schey (from memory).
@@ -71,38 +69,30 @@ class Hotter(NamedTuple):
 
 
 def least_press(strain, dwell_s) -> dict[str, np.ndarray]:
-    """Strain of the press for the flow-stress laws, at least `LEAST_STRAIN`, and its mean rate, 1/s.
-
-    The rate is strain over dwell, within the range of the laws.
-
-    >>> {name: float(x) for name, x in least_press(0.15, 0.05).items()}
-    {'strain': 0.15, 'rate_per_s': 3.0}
-    """
+    """Strain of the press for the flow-stress laws, at least `LEAST_STRAIN`, and its mean rate, strain over dwell within the range
+    of the laws, 1/s."""
     strain = np.maximum(strain, LEAST_STRAIN)
     rate = np.clip(strain / np.maximum(dwell_s, 1e-3), *RATE_RANGE_PER_S)
     return {"strain": strain, "rate_per_s": rate}
 
 
-def projected_areas_mm2(face, rim, body, neck, hosel) -> dict:
-    """Plan area of every zone from the parts of a forging, mm², as the press sees it; the flash is not counted.
+def projected_areas_mm2(d: Drawing) -> dict:
+    """Plan area of every zone of a forging, mm², as the press sees it; the flash is not counted.
 
     .. [1] Plan area of the forging without flash from its dimensions (derived).
     """
-    inside = face.length_mm * face.height_mm
-    areas = {"face": inside, "rim": rim.length_mm * rim.height_mm - inside}
-    areas["body"] = sum(b.length_mm * b.thickness_mm for b in body)
-    areas["neck"] = neck.length_mm * (neck.base_mm + hosel.outside_mm) / 2
-    return areas | {"hosel": hosel.length_mm * hosel.outside_mm}
+    inside = d.face_length_mm * d.face_height_mm
+    areas = {"face": inside, "rim": d.rim_length_mm * d.rim_height_mm - inside}
+    areas["body"] = sum(b.length_mm * b.thickness_mm for b in d.body)
+    areas["neck"] = d.neck_length_mm * (d.neck_base_mm + d.hosel_outside_mm) / 2
+    return areas | {"hosel": d.hosel_length_mm * d.hosel_outside_mm}
 
 
 def press_columns(cases: Cases, die_c: np.ndarray) -> dict[str, np.ndarray]:
-    """Mean flow stress of every head in the die and the force of the press.
-
-    `die_c` is the metal temperature of the zones in the die, °C, shape (n, 5).  Gives "area_mm2"
-    (n, 5), its sum "projected_mm2", "die_c" and "flow_stress_mpa" (means by projected area),
-    "press_force_kn", "shape" (index into `SHAPES`), "strain", "rate_per_s".
-    """
-    areas = projected_areas_mm2(*forged_parts(*cases.heads.parts))
+    """Mean flow stress of every head in the die, whose zones have `die_c`, °C, (n, 5), and the force of the press: "area_mm2"
+    (n, 5), its sum "projected_mm2", "die_c" and "flow_stress_mpa" (means by projected area), "press_force_kn", "shape" (index
+    into `SHAPES`), "strain", "rate_per_s"."""
+    areas = projected_areas_mm2(forged(cases.heads))
     area = np.stack([np.broadcast_to(areas[z], (len(cases.heads),)) for z in ZONES], axis=1)
     area = area[cases.head_of]
     used = least_press(cases.route["strain"], cases.route["dwell_s"])
@@ -118,9 +108,7 @@ def press_columns(cases: Cases, die_c: np.ndarray) -> dict[str, np.ndarray]:
 
 
 @functools.cache
-def _reference() -> Steel:
-    from ..inputs.grades import grade
-
+def _reference():
     return grade(REFERENCE_GRADE)
 
 
@@ -137,10 +125,8 @@ def effort_of(steel, die_c: np.ndarray, press: Mapping[str, np.ndarray], case: i
 
 
 def hotter_for_reference(steel, die_c: float, strain: float, rate_per_s: float) -> Hotter | None:
-    """By how much the metal in the die would have to be hotter to press like 1030 does at its temperature there.
-
-    `strain` and `rate_per_s` as `least_press` gives them; None outside 700-1300 °C, where the laws do not reach.
-    """
+    """By how much the metal in the die would have to be hotter to press like 1030 does at its temperature there; strain and rate
+    as of `least_press`; None outside 700-1300 °C, where the laws do not reach."""
     if not 700.0 <= die_c <= 1300.0:
         return None
     found = equal_effort(_reference(), die_c, steel, strain=strain, rate_per_s=rate_per_s)

@@ -42,10 +42,8 @@ def effective_boron(steel):
     return plain(left - _corner(-free, _SMOOTH_B))  # 0 without boron
 
 
-def boron_factor(steel, share: float = 1.0):
-    """Factor on the ideal diameter: ``1 + 1.5 (0.90 - C)`` where the boron is effective, 1 without it.
-
-    Smooth at zero with zero slope; `share` of the effective boron counts.  Expect ± 20 %.
+def boron_factor(steel):
+    """Factor on the ideal diameter: ``1 + 1.5 (0.90 - C)`` where the boron is effective, 1 without it; smooth, ± 20 %.
 
     >>> round(boron_factor({"C": 0.25, "B": 0.002, "Ti": 0.03, "N": 0.006}), 2)
     1.92
@@ -53,6 +51,6 @@ def boron_factor(steel, share: float = 1.0):
     .. [1] Fall with carbon: D. T. Llewellyn & W. T. Cook, Met. Technol. 1 (1974) 517 (from memory).
     .. [2] Full effect from about 10 to 30 ppm, half at 4 ppm; peak at 3-15 ppm (our choice).
     """
-    b = share * effective_boron(steel)
+    b = effective_boron(steel)
     active = b**2 / (b**2 + _HALF**2)
     return plain((1.0 + 1.5 * np.maximum(0.90 - content_of(steel, "C"), 0.0)) ** active)

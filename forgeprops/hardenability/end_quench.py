@@ -39,9 +39,6 @@ def end_quench_distances_mm() -> np.ndarray:
 def as_quenched_hardness_hrc(carbon):
     """Hardness of full martensite (1.5 mm from the quenched end) by its carbon, HRC; 0.10-0.70 wt%.
 
-    >>> [round(as_quenched_hardness_hrc(c), 1) for c in (0.20, 0.40, 0.60)]
-    [44.4, 56.3, 64.6]
-
     .. [1] ASTM A255-10, initial hardness, as restated in a metallurgy handbook
        (data/constants/end_quench_factors.csv) (read).
     .. [2] On carbon alone: R. A. Grange, C. R. Hribal & L. F. Porter, Metall. Trans. A 8 (1977) 1775 (read).
@@ -53,11 +50,7 @@ def dividing_factors(ideal_diameter_mm) -> np.ndarray:
     """Initial hardness divided by hardness, at each distance of the metric set from 3 mm on (last axis).
 
     A polynomial of the ideal diameter (25.4-177.8 mm) a distance; never below 1, never falling with distance.  Above the end of
-    a row the factor is 1; above 177.8 mm the rows that reach it are held; below 25.4 mm the polynomials are continued (a warning
-    of `end_quench`).
-
-    >>> dividing_factors(49.5)[:3].round(2)
-    array([1.01, 1.14, 1.34])
+    a row the factor is 1; above 177.8 mm the rows that reach it are held; below 25.4 mm the polynomials are continued.
 
     .. [1] ASTM A255-10, metric dividing factors, as restated in a metallurgy handbook
        (data/constants/end_quench_factors.csv) (read).
@@ -85,10 +78,6 @@ def hardness_at_distance_hrc(steel, distance_mm):
     """Hardness at any distance, straight lines between the standard's distances, HRC.
 
     Nearer than 1.5 mm the first value stands, beyond 50 mm the last; arrays of contents pair with distances.
-
-    >>> from forgeprops.inputs.grades import grade
-    >>> round(hardness_at_distance_hrc(grade("42CrMo4"), 10.0), 1)
-    56.2
     """
     grid, curve = end_quench_distances_mm(), end_quench_hrc(steel)
     distance = np.clip(np.asarray(distance_mm, dtype=float), grid[0], grid[-1])
@@ -104,38 +93,29 @@ def hardness_at_distance_hrc(steel, distance_mm):
 
 
 @functools.cache
-def _bar() -> dict[str, np.ndarray]:
+def _bar() -> tuple[np.ndarray, np.ndarray]:
+    """ln of the cooling rate at 700 °C, °C/s, along the standard bar, and of the distance from its quenched end, mm."""
     rows = read_rows("validation/end_quench_cooling.csv")
-    names = {"distance": "distance_mm", "rate": "rate_at_700_c_per_s", "t85": "t85_s"}
-    return {key: np.log([float(r[name]) for r in rows]) for key, name in names.items()}
+    names = ("rate_at_700_c_per_s", "distance_mm")
+    return tuple(np.log([float(r[name]) for r in rows]) for name in names)
 
 
-def end_quench_equivalent_mm(rate_at_700_c_per_s=None, t85_s=None):
+def end_quench_equivalent_mm(rate_at_700_c_per_s):
     """Distance from the quenched end of the standard bar that cools alike, mm.
 
-    By the cooling rate at 700 °C (272 °C/s at 1.6 mm to 1.9 at 51 mm) or by the time from 800 to 500 °C (1.25 to
-    138 s); straight lines in the logarithms, the ends held.
+    By the cooling rate at 700 °C, 272 °C/s at 1.6 mm to 1.9 at 51 mm; straight lines in the logarithms, the ends held.
 
-    >>> round(end_quench_equivalent_mm(5.556), 1), round(end_quench_equivalent_mm(t85_s=43.1), 1)
-    (25.4, 19.0)
-
-    .. [1] Rate at 700 °C: W. D. Callister, Materials Science and Engineering, figs 14.9 and 14.10; the
-       distances (data/validation/end_quench_cooling.csv) (from memory).
-    .. [2] Time from 800 to 500 °C: conduction in the bar, solved here (derived).
+    .. [1] W. D. Callister, Materials Science and Engineering, figs 14.9 and 14.10; the distances
+       (data/validation/end_quench_cooling.csv) (from memory).
     """
-    bar = _bar()
-    if t85_s is None:
-        faster = -np.log(np.maximum(rate_at_700_c_per_s, 1e-12))
-        log_mm = np.interp(faster, -bar["rate"], bar["distance"])
-    else:
-        log_mm = np.interp(np.log(np.maximum(t85_s, 1e-12)), bar["t85"], bar["distance"])
-    return plain(np.exp(log_mm))
+    log_rate, log_mm = _bar()
+    faster = -np.log(np.maximum(rate_at_700_c_per_s, 1e-12))
+    return plain(np.exp(np.interp(faster, -log_rate, log_mm)))
 
 
-def slowest_cooling() -> tuple[float, float]:
-    """Cooling rate at 700 °C, °C/s, and time from 800 to 500 °C, s, 51 mm from the quenched end."""
-    bar = _bar()
-    return float(np.exp(bar["rate"][-1])), float(np.exp(bar["t85"][-1]))
+def slowest_cooling_c_per_s() -> float:
+    """Cooling rate at 700 °C, 51 mm from the quenched end."""
+    return float(np.exp(_bar()[0][-1]))
 
 
 def end_quench_warnings(steel) -> tuple[Warn, ...]:

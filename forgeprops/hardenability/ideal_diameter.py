@@ -40,11 +40,8 @@ def _factor(element: str, content):
     return value
 
 
-_UNITS = ("mm", "in")
-
-
 def _in_unit(inches, unit: str):
-    unit = check_choice(unit, "unit", _UNITS)
+    unit = check_choice(unit, "unit", ("mm", "in"))
     return plain(inches * (MM_PER_INCH if unit == "mm" else 1.0))
 
 
@@ -54,12 +51,6 @@ def ideal_diameter_factors(steel) -> dict[str, float]:
     The standard prints formulas and rounded tables; its carbon branch at 0.39-0.55 % and its nickel branch above 1.5 % do not
     quite meet their neighbours (0.5 % and 0.1 % of the factor).  Outside the ranges of the factors the last branch is continued;
     `ideal_diameter_warnings` says so.
-
-    >>> from forgeprops.inputs.steel import Steel
-    >>> modified_4118 = Steel("modified 4118", {"C": 0.22, "Mn": 0.80, "Si": 0.18, "Ni": 0.10, "Cr": 0.43,
-    ...                                         "Mo": 0.25, "Cu": 0.10, "V": 0.05})
-    >>> round(ideal_diameter_factors(modified_4118)["Mn"], 3)
-    3.667
 
     .. [1] ASTM A255-10 (2014), after M. A. Grossmann, Trans. AIME 150 (1942) 227-259, as restated in a metallurgy
        handbook (data/constants/multiplying_factors.csv) (read).
@@ -108,7 +99,6 @@ def ideal_diameter(steel, unit: str = "mm", grain_size: bool = False):
     (68.8, 11.0)
     """
     steel = check_steel(steel)
-    unit = check_choice(unit, "unit", _UNITS)
     inches = (_inches_of if isinstance(steel, Steel) else _inches)(steel)
     if check_flag(grain_size, "grain_size"):
         grain = np.asarray(getattr(steel, "grain_size_astm", 7.0), dtype=float)

@@ -70,8 +70,6 @@ class Bench:
     scatter_factor : On cycles to a crack of smooth bars (see `fatigue.SCATTER_FACTOR`).
     bore_out_of_round_mm : Allowed change of bore diameter, mm; 0.10 is a usual glue gap (0.05–0.15, from memory).
     wall_thinning : Allowed thinning of the wall; 0.10 is our choice.
-    residual_stress_mpa : Tension left at the outer fibre; lowers the first-yield moment, not the plastic one.
-    bauschinger : Yield in reverse over yield, 0.3–1; 0.7 from memory.
     history_deg : Earlier bends in order, signed degrees (+2, −1 …). Each counts as half a fatigue cycle; the angle
         they leave uses up strain.
     aged : Time or warmth since: strain ageing raises yield and shortens the uniform strain.
@@ -84,7 +82,7 @@ class Bench:
     ----------
     .. [1] Notch of 2, 4 adjustments, bend zone of 10 to 20 mm (our choice).
     .. [2] Bar of 500 mm (common practice).
-    .. [3] Glue gap of 0.10 mm; reverse yield 0.7 of yield (0.3-1) (from memory).
+    .. [3] Glue gap of 0.10 mm (from memory).
     """
 
     bar_mm: float = bounded(500.0, "bar length", 50.0, 3000.0, "mm")
@@ -98,8 +96,6 @@ class Bench:
     scatter_factor: float = bounded(SCATTER_FACTOR, "scatter factor", 1.0, 1000.0)
     bore_out_of_round_mm: float = bounded(0.10, "bore out of round", 0.005, 2.0, "mm")
     wall_thinning: float = bounded(0.10, "wall thinning", 0.005, 0.5)
-    residual_stress_mpa: float = bounded(0.0, "residual stress", 0.0, 1500.0, "MPa")
-    bauschinger: float = bounded(0.7, "Bauschinger factor", 0.3, 1.0)
     history_deg: Sequence[float] = ()
     aged: bool = False
     neck_outside_mm: float | None = None
@@ -123,11 +119,7 @@ class Bench:
 
 
 def bench_options(bench: Mapping | None) -> dict:
-    """Check a bench given as a mapping by the names of `Bench`.
-
-    >>> bench_options({"bar_mm": 600.0})
-    {'bar_mm': 600.0}
-    """
+    """Check a bench given as a mapping by the names of `Bench`."""
     return check_options(bench, Bench, "bench", "{'bar_mm': 600}")
 
 
@@ -250,7 +242,7 @@ def load(nodes: Nodes, force, angle=None, start=None) -> Loaded:
     bent = 1.2 * first + (angle / nodes.weight_mm.sum(axis=1))[:, None]
     k = np.where((angle > 0.0)[:, None], bent, k)
     left, n = np.arange(len(x)), nodes
-    for step in range(_NEWTON_STEPS):
+    for step in range(12):  # what has not settled by then goes round in circles on a yield plateau
         found, new = _newton(n, x[left], k[left], angle[left], free=step == 0)
         going = np.any(np.abs(new - k[left]) > 1e-5 * k[left], axis=1)  # the next is its square
         x[left], k[left] = found, new
@@ -285,10 +277,6 @@ def force_for_angle(nodes: Nodes, angle) -> Loaded:
     return load(nodes, nodes.yield_force(), angle)
 
 
-#: Newton steps of force and curvatures together; what has not settled by then goes round in circles on a yield plateau.
-_NEWTON_STEPS = 12
-
-
 def bar_for_force(bar_mm, length_mm, force_n, wanted_n):
     """Bar with which `wanted_n` puts the same moment on the middle of the zone as `force_n` on `bar_mm`, mm."""
     half = 0.5 * length_mm
@@ -296,10 +284,8 @@ def bar_for_force(bar_mm, length_mm, force_n, wanted_n):
 
 
 def _bracketed(n: Nodes, x, k, angle):
-    """Force and curvatures where Newton's steps go round in circles: between brackets of the curvature at one point.
-
-    It is the point that is known least: on its plateau the angle jumps with the force, but not with its curvature.
-    """
+    """Force and curvatures where Newton's steps go round in circles: between brackets of the curvature at the point that is
+    known least, for on its plateau the angle jumps with the force, but not with its curvature."""
     find, arm, rows = angle > 0.0, n.arm_mm / n.moment_factor, np.arange(len(x))
     low, high = np.zeros_like(k), np.full_like(k, np.inf)
     at = rows, np.where(n.real, k / n.section.yields[0], 0.0).argmax(axis=1)

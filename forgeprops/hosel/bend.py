@@ -14,14 +14,13 @@ from ..base.cautions import STEADY_PULL_N
 from ..base.constants import Z80
 from ..base.errors import InputError, check_number, shown
 from ..base.ranges import Warn, outside
-from ..base.tables import texts
 from ..strength.hardness_scales import convert_array
-from ..strength.tensile import YOUNGS_MPA, Strength, flow_curve, strength, strength_arrays
+from ..strength.tensile import YOUNGS_MPA, Strength, strength, strength_arrays
 from . import bench as beam
 from . import bending_moment, fatigue
-from .bench import LIMITS, QUANTITIES, Bench, Hosels, Nodes
+from .bench import LIMITS, QUANTITIES, Bench, Hosels
 from .limits import NOTES, bent_most, governing, gradient_share, limit_forces
-from .result import HoselBend, ease_of
+from .result import HoselBend, ease_of, said
 
 #: Bend zones always shown, mm.  Nobody has measured it: 10–20 mm lies free between bar and clamp (our estimate).
 LENGTHS_MM = (10.0, 20.0)
@@ -105,18 +104,18 @@ def hosel_bend(
     # a range once, with the hosel's value
     notes = [*{w.code: w for w in (*neck.warnings, *here.warnings)}.values()]
     if bench.aged and not bench.history_deg:
-        notes.append(_warn("hosel:ageing"))
+        notes.append(said("hosel:ageing"))
     if bench.plating_factor < 1.0:
-        notes.append(_warn("hosel:plating"))
+        notes.append(said("hosel:plating"))
     factors = _off_centre(here, bench, out_d, bore)
     neck_d = out_d if bench.neck_outside_mm is None else bench.neck_outside_mm
     shape = {"outside_mm": out_d, "neck_outside_mm": neck_d, "bore_mm": bore, "length_mm": length}
     shape |= {"bored_mm": bench.bored_mm, "bar_mm": bench.bar_mm, **factors}
-    used, damage = 0.0, 0.0
+    used = 0.0
     if bench.history_deg:
-        here, neck, bench, used, damage = _after_bends(shape, here, neck, bench, notes)
+        here, neck, bench, used = _after_bends(shape, here, neck, bench, notes)
     unknown = material is None and fractions is None
-    return _answer(shape, here, neck, bench, (used, damage, unknown), notes)
+    return _answer(shape, here, neck, bench, (used, unknown), notes)
 
 
 def bend_of_head(head, hosel: Strength, neck: Strength, **bench) -> HoselBend:
@@ -125,32 +124,28 @@ def bend_of_head(head, hosel: Strength, neck: Strength, **bench) -> HoselBend:
     The head's ``bend_zone_mm`` is by definition the length over which the bend spreads: straight, bored
     hosel.  Taper and solid neck are stronger and stay out of it; the hardness gradient across it is kept.
     """
-    h, here = head.hosel, beam.metal_of(hosel)
-    share = float(gradient_share(h.bend_zone_mm, h.length_mm, head.neck.length_mm))
+    here = beam.metal_of(hosel)
+    share = float(gradient_share(head.bend_zone_mm, head.hosel_length_mm, head.neck_length_mm))
     mixed = (here + share * (beam.metal_of(neck) - here)).tolist()
     neck = dataclasses.replace(neck, **dict(zip(QUANTITIES, mixed, strict=True)))
     metal = {"material": hosel, "neck_material": neck}
-    return hosel_bend(h.outside_mm, h.bore_mm, h.bend_zone_mm, **metal, **bench)
+    tube = head.hosel_outside_mm, head.hosel_bore_mm, head.bend_zone_mm
+    return hosel_bend(*tube, **metal, **bench)
 
 
 def _off_centre(here: Strength, bench: Bench, out_d: float, bore: float) -> dict[str, float]:
     """Factors of an off-centre bore on fibre distance and moment, taken at the cold strain."""
     if bench.eccentricity_mm == 0.0:
         return {}
-    at = fatigue.COLD_STRAIN / (0.5 * out_d)
-    moment, fibre = bending_moment.eccentric_section(
-        out_d, bore, bench.eccentricity_mm, here.curve, at
-    )
-    centred, _ = bending_moment.eccentric_section(out_d, bore, 0.0, here.curve, at)
+    section, bent = bending_moment.eccentric_section, fatigue.COLD_STRAIN / (0.5 * out_d)
+    moment, fibre = section(out_d, bore, bench.eccentricity_mm, here.curve, bent)
+    centred, _ = section(out_d, bore, 0.0, here.curve, bent)
     return {"fibre_factor": fibre / (0.5 * out_d), "moment_factor": moment / centred}
 
 
 def _after_bends(shape, here: Strength, neck: Strength, bench: Bench, notes: list):
-    """Earlier bends: ageing, life and strain they took, and what to say of it.
-
-    Gives hosel and neck as aged, the bench with as many more re-bends as the earlier bends took, the
-    outer-fibre strain left, and the share of the life used up.
-    """
+    """Hosel and neck as aged by earlier bends, the bench with as many more re-bends as these took, and the outer-fibre strain
+    left."""
     past = bench.history_deg
     bends = np.abs([*(d for d in past if d), sum(past)])
     metal = np.stack([beam.metal_of(here), beam.metal_of(neck)])
@@ -163,13 +158,13 @@ def _after_bends(shape, here: Strength, neck: Strength, bench: Bench, notes: lis
     left = (nodes.fibre_mm * (found.curvature - nodes.elastic(found.x)))[-1].max()
     used = max(float(left), 0.0) if bends[-1] else 0.0
     taken = 100 * min(damage, 1.0)
-    notes.append(_warn("hosel:history", n=len(past), left_deg=bends[-1], taken=taken))
-    notes += [_warn("hosel:used-up")] * (damage >= 1.0)
+    notes.append(said("hosel:history", n=len(past), left_deg=bends[-1], taken=taken))
+    notes += [said("hosel:used-up")] * (damage >= 1.0)
     if bench.aged and len(strains):
         here, neck = (fatigue.aged(m, float(strains.max())) for m in (here, neck))
     more = bench.rebends / max(1.0 - damage, 1e-6)
     bench = dataclasses.replace(bench, rebends=min(more, 10_000.0))
-    return here, neck, bench, used, damage
+    return here, neck, bench, used
 
 
 def _variants(shape, here: Strength, neck: Strength, bench: Bench, unknown: bool):
@@ -197,21 +192,20 @@ def _variants(shape, here: Strength, neck: Strength, bench: Bench, unknown: bool
         cold[i + 2] *= 1.0 + sign * _COLD_SPREAD
         scatter[i + 3] *= _SCATTER_SPREAD**-sign
     if len(alone):
-        all_[skip + 8 :] = beam.metal_of(strength_arrays(np.full(len(alone), hv), *alone.T))[
-            :, None
-        ]
+        each = strength_arrays(np.full(len(alone), hv), *alone.T)
+        all_[skip + 8 :] = beam.metal_of(each)[:, None]
     return Hosels.of(all_, **{**shape, "length_mm": length}), cold, scatter
 
 
 def _answer(shape, here, neck, bench: Bench, state, notes) -> HoselBend:
-    """`state`: outer-fibre strain and share of the life that earlier bends took, whether the structure is unknown."""
-    used, damage, unknown = state
+    """`state`: outer-fibre strain that earlier bends took, and whether the structure is unknown."""
+    used, unknown = state
     hosels, cold, scatter = _variants(shape, here, neck, bench, unknown)
     nodes, others, n = hosels.nodes(), len(LENGTHS_MM), len(hosels)
     forces, limits = limit_forces(nodes, bench, cold, scatter, used)
     one, target = float(forces[:2, 0].min()), bench.target_deg
-    pulls = [min(pull, one) for pull in (bench.force_limit_n, STEADY_PULL_N)]
-    start = float(nodes.yield_force()[0])
+    hands_n = np.array([bench.force_limit_n, STEADY_PULL_N])
+    pulls, start = np.minimum(hands_n, one), float(nodes.yield_force()[0])
     rows = np.r_[np.arange(n), np.zeros(len(LIMITS) + 3, dtype=int)]
     loaded = nodes.part(rows)
     force = np.r_[forces.min(axis=0), forces[:, 0], pulls, start]
@@ -219,51 +213,34 @@ def _answer(shape, here, neck, bench: Bench, state, notes) -> HoselBend:
     found = beam.load(loaded, force, angle, limits.min(axis=0)[rows])
     degrees = np.maximum(np.degrees(found.permanent), 0.0)
     now, shift = float(degrees[0]), degrees[1 + others : n] - degrees[0]
-    structure = shift[8:]
-    shift = np.r_[shift[:8], structure.min(initial=0.0), structure.max(initial=0.0)]
-    low = max(now - math.sqrt(float(np.sum(np.minimum(shift, 0.0) ** 2))), 0.0)
-    high = now + math.sqrt(float(np.sum(np.maximum(shift, 0.0) ** 2)))
+    shift = np.r_[shift[:8], shift[8:].min(initial=0.0), shift[8:].max(initial=0.0)]
+    down, up = (math.sqrt(float(np.sum(f(shift, 0.0) ** 2))) for f in (np.minimum, np.maximum))
     by = dict(zip(LIMITS, degrees[n : n + len(LIMITS)].tolist(), strict=True))
-    hand, steady = np.where(np.array(pulls) > start, degrees[-3:-1], 0.0).tolist()
+    hand, steady = np.where(pulls > start, degrees[-3:-1], 0.0).tolist()
     force, sprung = float(found.x[-1]), float(np.degrees(found.sprung[-1]))
-    hands_n = np.array([bench.force_limit_n, STEADY_PULL_N])
-    bars = beam.bar_for_force(bench.bar_mm, shape["length_mm"], force, hands_n)
+    needed, easy = beam.bar_for_force(bench.bar_mm, shape["length_mm"], force, hands_n).tolist()
     strain, gathers = (float(x[0]) for x in bent_most(loaded, found))
-    governed = LIMITS[governing(forces)[0]]
-    bend = {"allowed_deg": now, "governed_by": governing(forces)[0], "target_deg": target}
+    governed = governing(forces)[0]
+    bend = {"allowed_deg": now, "governed_by": governed, "target_deg": target}
     bend |= {"outer_strain": strain, "gathers": gathers, "bar_force_n": force}
     bend |= {"length_mm": shape["length_mm"], "hardness_hv": here.hardness_hv}
     bend["yield_plateau_strain"] = here.yield_plateau_strain
-    notes += _notes(bend, bench.force_limit_n, bars[1])
+    notes += _notes(bend, bench.force_limit_n, easy)
     turn = math.degrees(math.atan2(bench.target_loft_deg, bench.target_lie_deg)) if target else 0.0
-    sizes = shape["outside_mm"], shape["bore_mm"]
-    limit_nm = here.yield_mpa * bending_moment.plastic_modulus_mm3(*sizes) / 1000.0
     most_strained = np.where(nodes.real[0], found.strain[0], 0.0).argmax()
-    life = (here, float(found.strain[-1].max()), bench, damage)
-    allowed = {"allowed_deg": now, "allowed_deg_low": low, "allowed_deg_high": high}
-    allowed |= {"one_bend_deg": min(by["wall"], by["crack"]), "rebend_deg": now}
-    allowed |= {"rebends": bench.rebends, "governed_by": governed, "allowed_by": by}
-    change = {"target_deg": target, "direction_deg": turn if bench.hand == "right" else -turn}
-    change |= {"springback_deg": sprung, "overbend_deg": float(degrees[-1]) + sprung}
-    change["rebends_left"] = _rebends_left(*life) if target else {}
-    pull = {"bar_force_n": force, "ease": ease_of(force), "force_limit_n": bench.force_limit_n}
-    pull |= {"hand_deg": hand, "steady_deg": steady}
-    for name, bar in zip(("bar_length_needed_mm", "bar_length_steady_mm"), bars, strict=True):
-        pull[name] = float(bar) if target else 0.0
-    metal = {"strength": here, "hardness_hv": here.hardness_hv, "outer_strain": strain}
-    left = max(here.yield_mpa - bench.residual_stress_mpa, 0.0)  # residual tension taken off
-    factor = shape.get("moment_factor", 1.0) / shape.get("fibre_factor", 1.0)
-    yield_nm = left * bending_moment.elastic_modulus_mm3(*sizes) * factor / 1000.0
-    metal |= {"yield_moment_nm": yield_nm, "limit_moment_nm": limit_nm}
     return HoselBend(
-        **{**allowed, **change, **pull, **metal},
+        allowed_deg=now, allowed_deg_low=max(now - down, 0.0), allowed_deg_high=now + up,
+        one_bend_deg=min(by["wall"], by["crack"]), rebend_deg=now, rebends=bench.rebends,
+        governed_by=LIMITS[governed], allowed_by=by,
         for_length={x: float(degrees[1 + i]) for i, x in enumerate(LENGTHS_MM)},
-        return_force_n=_return_force(nodes, found.strain[-1], force, bench.bauschinger),
-        bends_at_mm=float(nodes.s_mm[0, most_strained]),
-        warnings=tuple(notes),
-        bench=hosels.part(slice(0, 1)),
-        hand=bench.hand,
-    )
+        target_deg=target, direction_deg=turn if bench.hand == "right" else -turn,
+        bar_force_n=force, ease=ease_of(force), force_limit_n=bench.force_limit_n,
+        hand_deg=hand, steady_deg=steady, bar_length_needed_mm=needed if target else 0.0,
+        springback_deg=sprung, overbend_deg=float(degrees[-1]) + sprung,
+        outer_strain=strain, bends_at_mm=float(nodes.s_mm[0, most_strained]),
+        strength=here, hardness_hv=here.hardness_hv, warnings=tuple(notes),
+        bench=hosels.part(slice(0, 1)), hand=bench.hand,
+    )  # fmt: skip
 
 
 def _metal(hardness_hv, fractions, given: Strength | None, label: str) -> Strength:
@@ -276,10 +253,6 @@ def _metal(hardness_hv, fractions, given: Strength | None, label: str) -> Streng
     return given
 
 
-def _warn(code: str, rank: str = "note", **known) -> Warn:
-    return Warn(code, texts("hosel_and_face")[code].format(**known), rank)
-
-
 def _notes(bend: Mapping, force_limit_n: float, bar_mm: float) -> list[Warn]:
     """What `NOTES` has to say of one bend."""
     hb = float(convert_array(bend["hardness_hv"], "HV", "HB")[0])
@@ -289,34 +262,7 @@ def _notes(bend: Mapping, force_limit_n: float, bar_mm: float) -> list[Warn]:
     over *= bend["bar_force_n"] > force_limit_n
     words = {**bend, "steady": STEADY_PULL_N, "most": over, "bar_mm": bar_mm}
     return [
-        outside(*ranges[code]) if code in ranges else _warn(code, rank, **words)
+        outside(*ranges[code]) if code in ranges else said(code, rank, **words)
         for code, (rank, holds) in NOTES.items()
         if holds(bend)
     ]
-
-
-def _rebends_left(material: Strength, strain: float, bench: Bench, damage: float):
-    """Adjustments by the required change and back to a crack, by each fatigue method."""
-    lives = {
-        "Roessle–Fatemi": fatigue.roessle_fatemi(material.hardness_hv),
-        "uniform material law": fatigue.uniform_material_law(material.tensile_mpa),
-    }
-    range_ = strain + fatigue.RETURN_STRAINS * material.yield_mpa / YOUNGS_MPA
-    notch = fatigue.notch_strain_factor(material.hardening_exponent, bench.notch_factor)
-    left = max(1.0 - damage, 0.0) / bench.scatter_factor
-    amplitude = 0.5 * range_ * notch
-    return {n: float(fatigue.cycles_to_crack(x, amplitude)) * left for n, x in lives.items()}
-
-
-def _return_force(n: Nodes, strain, force: float, reverse: float) -> float:
-    """Force in reverse at which the most strained fibre yields again after a bend under `force`.
-
-    Unloading and reverse loading are elastic until that fibre has come down by its peak stress plus the
-    reduced reverse yield (Bauschinger): ΔM = (stress + factor · YS) I/R.
-    """
-    i = int(strain.argmax())
-    curve = flow_curve(*n.metal[0, i, 1:5])
-    stress = float(curve.stress_mpa(strain[i])) + reverse * float(curve.yield_mpa)
-    section = bending_moment.elastic_modulus_mm3(n.outside_mm[0, i], n.bore_mm[0, i])
-    factor = n.moment_factor[0, 0] * 0.5 * n.outside_mm[0, i] / n.fibre_mm[0, i]
-    return max(float(stress * section * factor / n.arm_mm[0, i]) - force, 0.0)

@@ -14,28 +14,6 @@ import numpy as np
 from ..strength.tensile import FlowCurve
 
 
-def second_moment_mm4(outside_mm, bore_mm=0.0):
-    """Second moment of area π (D⁴ − d⁴)/64, mm⁴.
-
-    .. [1] Roark's Formulas for Stress and Strain, table A.1, here and in the two moduli below (read).
-    """
-    return math.pi / 64.0 * (outside_mm**4 - bore_mm**4)
-
-
-def elastic_modulus_mm3(outside_mm, bore_mm=0.0):
-    """Elastic section modulus I/(D/2), mm³."""
-    return 2.0 * second_moment_mm4(outside_mm, bore_mm) / outside_mm
-
-
-def plastic_modulus_mm3(outside_mm, bore_mm=0.0):
-    """Plastic section modulus (D³ − d³)/6, mm³.
-
-    >>> round(plastic_modulus_mm3(200.0))       # published: solid 200 mm bar
-    1333333
-    """
-    return (outside_mm**3 - bore_mm**3) / 6.0
-
-
 def _powers(of, degree: int) -> np.ndarray:
     """Coefficients, lowest power first, of the Chebyshev interpolant of a function on 0..1."""
     fit = np.polynomial.Chebyshev.interpolate(of, degree, [0.0, 1.0])
@@ -57,11 +35,8 @@ class Section:
     + (4/3) cos³p] with sin p = c/R, outer disc less bore; the hardening part is 4 K (kR)^m R³ ∫ (t − u)^m t √(1−t²) dt
     from u = e₁/(kR) to 1, a series of Euler beta functions.
 
-    >>> curve = FlowCurve(205_000.0, 350.0, 0.0, 0.0, 0.5)              # perfectly plastic
-    >>> round(float(Section.of(13.5, 9.4, curve).moment_slope(2 * 350 / (205_000 * 6.75))[0]) / 1000, 2)
-    89.28
-
     .. [1] Equilibrium of plane sections on the flow curve (derived).
+    .. [2] Second moment of area π (D⁴ − d⁴)/64: Roark's Formulas for Stress and Strain, table A.1 (read).
     """
 
     stiffness: np.ndarray  # E I, N mm²
@@ -179,16 +154,8 @@ def eccentric_section(
 ) -> tuple[float, float]:
     """Moment (N mm) and greatest fibre distance (mm) of a tube with an off-centre bore, bent that way.
 
-    The neutral axis is found from zero axial force; the fibre on the thin side is then farther than the outside
-    radius. Bent across the offset the tube behaves like a centred one, so this is the worse direction.
-
-    The offset of the bore's axis is less than the wall, the curvature above 0.
-
-    >>> from forgeprops.strength.tensile import strength
-    >>> curve = strength(210).curve
-    >>> m, fibre = eccentric_section(13.4, 9.4, 0.3, curve, 0.002)
-    >>> round(m / float(Section.of(13.4, 9.4, curve).moment_slope(0.002)[0]), 4), round(fibre, 2)
-    (0.9891, 7.32)
+    The neutral axis is found from zero axial force; the fibre on the thin side is then farther than the outside radius.  Bent
+    across the offset (less than the wall) the tube behaves like a centred one, so this is the worse direction.
 
     .. [1] Equilibrium of plane sections on two discs (derived).
     """

@@ -58,11 +58,6 @@ def bends_of_heads(outside_mm, bore_mm, length_mm, hosel, neck, neck_share, benc
     "springback_deg", "outer_strain" (the greatest) and "gathers" (all in less than a quarter of the diameter); of the
     required change "target_deg", "bar_force_n" and "bar_length_needed_mm"; "length_mm", "hardness_hv" and
     "yield_plateau_strain" at the bar's mouth.
-
-    >>> from forgeprops.strength.tensile import strength_arrays
-    >>> soft = strength_arrays([150.0, 150.0], 1.0)
-    >>> bends_of_heads(13.4, 9.4, [10.0, 20.0], soft, soft, 0.0)["allowed_deg"].round(1).tolist()
-    [3.0, 5.8]
     """
     bench = bench or Bench()
     here = metal_of(hosel)

@@ -5,19 +5,13 @@ import math
 from collections.abc import Mapping
 from dataclasses import dataclass
 
-import numpy as np
-
 from ..base.cautions import BENCH
-from ..base.errors import check_number
 from ..base.ranges import Warn
 from ..base.tables import texts
 from ..strength.tensile import Strength
-from .bench import Hosels, force_for_angle, load
+from .bench import Hosels
 
-#: Force by hand on the end of the bar, N, and what it means.  225 N: recommended upper limit of a standing
-#: push or pull with the whole body, 110 N with the arms alone (Ergonomic Design for People at Work, as
-#: in a public reprint, read).  400 N: greatest mean pull of standing men (Das & Wang, Int. J.
-#: Occup. Saf. Ergon. 10 (2004) 43, abstract read).
+#: Force by hand on the end of the bar, N, and what it means.
 EASE = (
     (110.0, "easy: arm force alone"),
     (225.0, "firm: a steady pull with the body"),
@@ -29,13 +23,17 @@ EASE = (
 def ease_of(force_n: float) -> str:
     """Grade of ease of a hand force on the bar, in words.
 
-    >>> ease_of(180)
-    'firm: a steady pull with the body'
-
-    .. [1] Ergonomic Design for People at Work, vol. 2: 225 N standing (read).
-    .. [2] B. Das & Y. Wang, Int. J. Occup. Saf. Ergon. 10 (2004) 43-58: 400 N (abstract) (read).
+    .. [1] Ergonomic Design for People at Work, vol. 2, in a public reprint: most for a standing push or pull, 225 N with the
+       whole body, 110 N with the arms alone (read).
+    .. [2] B. Das & Y. Wang, Int. J. Occup. Saf. Ergon. 10 (2004) 43-58: 400 N, greatest mean pull of standing men
+       (abstract) (read).
     """
     return next(words for limit, words in EASE if force_n <= limit)
+
+
+def said(code: str, rank: str = "note", **known) -> Warn:
+    """Warning of hosel or face by its code in ``data/library/hosel_and_face.csv``."""
+    return Warn(code, texts("hosel_and_face")[code].format(**known), rank)
 
 
 @dataclass(frozen=True)
@@ -60,20 +58,14 @@ class HoselBend:
     hand_deg: float  #: what it leaves on this bar, no further than one bend
     steady_deg: float  #: the same of a steady pull of 225 N
     bar_length_needed_mm: float  #: bar that the greatest pull needs for it; 0: none required
-    bar_length_steady_mm: float  #: the same for a steady pull
     springback_deg: float  #: what springs back from the required change
     overbend_deg: float  #: angle to go to under load
-    yield_moment_nm: float  #: first yield (less residual stress), at the hosel
-    limit_moment_nm: float  #: fully plastic moment without hardening
-    return_force_n: float  #: force that starts to bend back afterwards (Bauschinger effect)
     outer_strain: float  #: greatest outer-fibre strain at the allowed change, under load
     bends_at_mm: float  #: where the hosel bends most, from the bar's mouth
-    #: Adjustments by the required change and back to a crack by each fatigue method, scatter and history taken off.
-    rebends_left: Mapping[str, float]
     strength: Strength = dataclasses.field(repr=False)
     hardness_hv: float
     warnings: tuple[Warn, ...]
-    bench: Hosels = dataclasses.field(repr=False, compare=False)  #: the case itself, for `along`
+    bench: Hosels = dataclasses.field(repr=False, compare=False)  #: the case itself
     hand: str = "right"  #: whose head it is
     cautions = BENCH  # must be said beside the number
 
@@ -84,10 +76,8 @@ class HoselBend:
 
     @property
     def pull(self) -> str:
-        """Which way to pull the bar, in words; the head is clamped.
-
-        Towards the toe the lie gets more upright, towards the face side the loft weaker, for either hand.
-        """
+        """Which way to pull the bar, the head clamped: towards the toe the lie gets more upright, towards the face side the loft
+        weaker, for either hand."""
         turn = math.radians(self.direction_deg if self.hand == "right" else -self.direction_deg)
         lie, loft = math.cos(turn), math.sin(turn)
         first = "towards the toe" if lie > 0.0 else "towards the heel"
@@ -97,23 +87,6 @@ class HoselBend:
         if abs(lie) < 0.01:
             return f"towards {second}"
         return f"{first}, turned {math.degrees(math.atan2(abs(loft), abs(lie))):.0f}° to {second}"
-
-    def along(self, degrees: float | None = None, points: int = 41) -> dict[str, np.ndarray]:
-        """Section, moment, curvature and strain along the bend zone under the load that leaves `degrees`.
-
-        None: the allowed bend.
-        """
-        angle = self.allowed_deg
-        if degrees is not None:
-            angle = check_number(degrees, "bend", 0.0, 45.0, "°")
-        nodes = self.bench.nodes(np.linspace(0.0, 1.0, points), np.full(points, 1.0 / points))
-        force = force_for_angle(self.bench.nodes(), np.radians([angle])).x
-        found, kept = load(nodes, force), nodes.real[0]
-        columns = {name: getattr(nodes, name) for name in ("s_mm", "outside_mm", "bore_mm")}
-        columns |= {"moment_nm": force * nodes.arm_mm / 1000.0, "outer_strain": found.strain}
-        columns["curvature_per_mm"] = found.curvature
-        columns["permanent_strain"] = nodes.fibre_mm * (found.curvature - nodes.elastic(force))
-        return {name: values[0, kept] for name, values in columns.items()}
 
     def words(self) -> str:
         """The answer in sentences."""

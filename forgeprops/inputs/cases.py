@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import dataclasses
 import functools
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from operator import attrgetter
 from typing import Any
@@ -16,30 +16,21 @@ from typing import Any
 import numpy as np
 
 from ..base.errors import InputError
-from .drawing import Block, Face, Hosel, Neck, Rim
+from .drawing import DIMENSIONS, Block, Drawing
 from .head import Head
-from .later import COOLING, Temper
-from .route import HEATING, MEDIA, QUENCH, SHAPES, Quench, Route, Spray
-from .settings import setting
-from .shop import Shop
+from .route import MEDIA, QUENCH, Quench, Route, Spray, Temper
+from .settings import CHOICES, setting
+from .shop import NUMBERS, Shop
 from .steel import DEFAULT_RESIDUALS, ELEMENTS, UNREPORTED_SD, Steel
 
-#: Settings that are choices, and what they choose from; columns hold the place in it.
-_CHOICES = {"surroundings": COOLING, "furnace": HEATING, "press_shape": SHAPES}
-SHOP_NUMBERS = ("spray", "emissivity", "air", "die", "delay_s")
-#: Settings of a route in its columns, with their fields, by the step that holds them.
-_STEPS = {
-    step: {name: field for name, (part, field) in Route.SETTINGS.items() if part == step}
-    for step in dict.fromkeys(part for part, _ in Route.SETTINGS.values() if part != "quench")
-}
+#: Settings of a route in its columns, with their fields: its own, and those of the spray.
+_OWN, _OF_SPRAY = (
+    {name: field for name, (part, field) in Route.SETTINGS.items() if part == of}
+    for of in ("route", "spray")
+)
 _get_quench = attrgetter(*(s.field for s in QUENCH.values()))
 #: Columns of a shop; "spray_ln_sd" nan where its spray was not fitted.
-_SHOP = (*SHOP_NUMBERS, "spray_ln_sd")
-_get_shop = attrgetter(*_SHOP)
-_PARTS = {
-    name: (kind, {f.name: f.name for f in dataclasses.fields(kind)})
-    for name, kind in {"face": Face, "rim": Rim, "neck": Neck, "hosel": Hosel}.items()
-}
+_SHOP = {name: name for name in (*NUMBERS, "spray_ln_sd")}
 _BLOCK = [f.name for f in dataclasses.fields(Block) if f.name != "name"]
 _get_block = attrgetter(*_BLOCK)
 #: Stands in for a block that a head has not: no length, so no metal and no surface.
@@ -67,36 +58,10 @@ class SteelColumns:
             return np.full((len(self), 1), DEFAULT_RESIDUALS.get(element, 0.0))
         return values[:, None]
 
-    def part(self, index) -> SteelColumns:
+    def rows(self, index) -> SteelColumns:
+        """Some of the steels."""
         contents, sd = (_cut(columns, index) for columns in (self.contents, self.content_sd))
         return SteelColumns(contents, self.fine_grain[index], self.names[index], sd)
-
-
-@dataclass(frozen=True, eq=False)
-class HeadColumns:
-    """Finished dimensions; every field of every part is a number or an array of shape (h,)."""
-
-    face: Face
-    rim: Rim
-    body: tuple[Block, ...]
-    neck: Neck
-    hosel: Hosel
-    count: int
-
-    def __len__(self) -> int:
-        return self.count
-
-    @property
-    def parts(self) -> tuple:
-        return self.face, self.rim, self.body, self.neck, self.hosel
-
-    def part(self, index: np.ndarray) -> HeadColumns:
-        def cut(part):
-            arrays = {name: v for name, v in vars(part).items() if np.ndim(v)}
-            return dataclasses.replace(part, **_cut(arrays, index))
-
-        face, rim, neck, hosel = map(cut, (self.face, self.rim, self.neck, self.hosel))
-        return HeadColumns(face, rim, tuple(map(cut, self.body)), neck, hosel, len(index))
 
 
 def _cut(columns: Mapping[str, np.ndarray], index) -> dict[str, np.ndarray]:
@@ -111,18 +76,18 @@ class Cases:
     ----------
     steels, heads : Distinct ones; `steel_of` and `head_of`, shape (n,), say which one every case
         has.
-    route : shape (n,); by the short names of `Route.SETTINGS`, choices as numbers into `_CHOICES`,
+    route : shape (n,); by the short names of `Route.SETTINGS`, choices as numbers into `CHOICES`,
         settings of the first quench nan without one, "view_factor" nan for "as the surroundings
         have it"; "has_spray", "has_quench", "normalised", "quenched_before" and
         "heated_before" that, and "bath_factor" on the laws of baths.
-    shop : shape (n,); by `SHOP_NUMBERS`; "spray_ln_sd", what the shop's fit says of the spray, nan
+    shop : shape (n,); by `shop.NUMBERS`; "spray_ln_sd", what the shop's fit says of the spray, nan
         without one.
     later, quenches : Distinct lists of later heats and of quenches; `later_of` and `quench_of`,
         shape (n,).
     """
 
     steels: SteelColumns
-    heads: HeadColumns
+    heads: Drawing
     steel_of: np.ndarray
     head_of: np.ndarray
     route: Mapping[str, np.ndarray]
@@ -146,17 +111,16 @@ class Cases:
         steels, steel_of = _distinct(steels)
         heads, head_of = _distinct(heads)
         given, route_of = _distinct(routes)
-        shops, shop_of = _distinct(shops)
         marched = [r.marched() for r in given]
         route = route_columns(marched)
         pairs = list(zip(marched, given, strict=True))
         new = route["normalised"] = np.array([r is not g for r, g in pairs])
         route["quenched_before"] = new & np.array([g.hardens_face for g in given])
         route["heated_before"] = np.array([len(g.later) > len(r.later) + 1 for r, g in pairs])
-        columns = _cut(route, route_of), _cut(_table(map(_get_shop, shops), _SHOP), shop_of)
-        later, later_of = _kinds([r.later for r in marched])
-        quenches, quench_of = _kinds([r.quench for r in marched])
-        lists = later, later_of[route_of], quenches, quench_of[route_of]
+        columns = _cut(route, route_of), _columns(shops, _SHOP)
+        later, later_of = _distinct([r.later for r in marched], tuple)
+        quenches, quench_of = _distinct([r.quench for r in marched], tuple)
+        lists = tuple(later), later_of[route_of], tuple(quenches), quench_of[route_of]
         steels = _steels(*steels) if len(steels) == 1 else steel_columns(steels)
         heads = _heads(*heads) if len(heads) == 1 else head_columns(heads)
         return cls(steels, heads, steel_of, head_of, *columns, *lists)
@@ -174,12 +138,9 @@ class Cases:
         for whole, of in (("steels", "steel_of"), ("heads", "head_of")):
             if len(getattr(self, whole)) == len(self):
                 used, place = np.unique(getattr(part, of), return_inverse=True)
-                changed = {whole: getattr(self, whole).part(used), of: place}
+                changed = {whole: getattr(self, whole).rows(used), of: place}
                 part = dataclasses.replace(part, **changed)
         return part
-
-    def steel_name(self, case: int) -> str:
-        return self.steels.names[self.steel_of[case]]
 
     def content(self, element: str) -> np.ndarray:
         """Content of `element` of every case, wt%, shape (n,)."""
@@ -237,25 +198,18 @@ class Cases:
         water = {"water on": on, "water off": on + route["spray_s"]}
         return {"out of furnace": out, **press, **water}
 
-    def dimension(self, part: str, name: str) -> np.ndarray:
-        """A finished dimension of every case, mm, shape (n,)."""
-        values = np.asarray(getattr(getattr(self.heads, part), name), float)
+    def dimension(self, name: str) -> np.ndarray:
+        """A finished dimension of every case, mm, by its short name, shape (n,)."""
+        values = np.asarray(getattr(self.heads, name), float)
         return np.broadcast_to(values, (len(self.heads),))[self.head_of]
 
 
-def _distinct(items: Sequence) -> tuple[list, np.ndarray]:
-    """Distinct objects by identity, in order of first use, and which one every item is."""
-    index: dict[int, int] = {}
-    where = np.array([index.setdefault(id(item), len(index)) for item in items], np.int64)
+def _distinct(items: Sequence, key: Callable = id) -> tuple[list, np.ndarray]:
+    """Distinct objects by identity, or by `key`, in order of first use, and which one every item is."""
+    index: dict[Any, int] = {}
+    where = np.array([index.setdefault(key(item), len(index)) for item in items], np.int64)
     first = np.unique(where, return_index=True)[1]
     return [items[i] for i in first], where
-
-
-def _kinds(lists: Sequence[tuple]) -> tuple[tuple, np.ndarray]:
-    """Distinct lists by value and which one every item is."""
-    kinds: dict[tuple, int] = {}
-    found = np.array([kinds.setdefault(one, len(kinds)) for one in lists], np.int64)
-    return tuple(kinds), found
 
 
 def _columns(things: Sequence, fields: Mapping[str, str]) -> dict[str, np.ndarray]:
@@ -264,14 +218,10 @@ def _columns(things: Sequence, fields: Mapping[str, str]) -> dict[str, np.ndarra
     columns = {}
     for name, field_name in fields.items():
         values = map(attrgetter(field_name), distinct)
-        if name in _CHOICES:
-            values = map(_CHOICES[name].index, values)
+        if name in CHOICES:
+            values = map(CHOICES[name].index, values)
         columns[name] = np.array(list(values), float)[of]
     return columns
-
-
-def _table(rows: Iterable[tuple], names: Sequence[str]) -> dict[str, np.ndarray]:
-    return dict(zip(names, np.array(list(rows), float).T.copy(), strict=True))
 
 
 def steel_columns(steels: Sequence[Steel]) -> SteelColumns:
@@ -286,17 +236,13 @@ def steel_columns(steels: Sequence[Steel]) -> SteelColumns:
     )
 
 
-def head_columns(heads: Sequence[Head]) -> HeadColumns:
-    """Columns of a list of heads."""
-    parts = {
-        name: kind(**_columns([getattr(h, name) for h in heads], fields))
-        for name, (kind, fields) in _PARTS.items()
-    }
+def head_columns(heads: Sequence[Head]) -> Drawing:
+    """Columns of a list of heads, finished."""
     bodies, of = _distinct([h.body for h in heads])
     most = max(map(len, bodies))
     padded = np.array([[*map(_get_block, b), *[_NO_BLOCK] * (most - len(b))] for b in bodies])
     body = tuple(Block("", *padded[of, i].T.copy()) for i in range(most))
-    return HeadColumns(parts["face"], parts["rim"], body, parts["neck"], parts["hosel"], len(heads))
+    return Drawing(body=body, **_columns(heads, {name: name for name in DIMENSIONS}))
 
 
 @functools.lru_cache(maxsize=256)
@@ -305,17 +251,16 @@ def _steels(steel: Steel) -> SteelColumns:
 
 
 @functools.lru_cache(maxsize=256)
-def _heads(head: Head) -> HeadColumns:
+def _heads(head: Head) -> Drawing:
     return head_columns([head])
 
 
 def route_columns(routes: Sequence[Route]) -> dict[str, np.ndarray]:
     """Columns of a list of routes, without their later heats."""
-    columns: dict[str, np.ndarray] = {}
-    for step, fields in _STEPS.items():
-        columns |= _columns([getattr(r, step) or _NO_SPRAY for r in routes], fields)
+    columns = _columns(routes, _OWN)
+    columns |= _columns([r.spray or _NO_SPRAY for r in routes], _OF_SPRAY)
     first = [_get_quench(r.quench[0]) if r.quench else (np.nan,) * len(QUENCH) for r in routes]
-    columns |= _table(first, tuple(QUENCH))
+    columns |= dict(zip(QUENCH, np.array(first, float).T.copy(), strict=True))
     columns["has_spray"] = np.array([r.spray is not None for r in routes])
     columns["has_quench"] = np.array([bool(r.quench) for r in routes])
     columns["bath_factor"] = np.ones(len(routes))
@@ -331,25 +276,25 @@ def spread(steel, head, route, shop, values: Mapping[str, np.ndarray]) -> Cases:
     n = max(map(len, values.values()), default=1)
     found = Cases.of([steel], [head], [route], [shop]).rows(np.zeros(n, np.int64))
     contents: dict[str, np.ndarray] = {}
-    parts: dict[str, dict[str, np.ndarray]] = {}
+    dimensions: dict[str, np.ndarray] = {}
     for name, v in values.items():
         what = setting(name)
         if what.group == "steel":
             contents[name] = v
         elif what.group == "head":
-            parts.setdefault(what.part, {})[what.field] = v
+            dimensions[name] = v
         elif what.group == "route":
             found.route[name] = v
         else:
             found.shop[what.field] = v
     changed: dict[str, Any] = {}
     if contents:
-        each = found.steels.part(np.zeros(n, np.int64))
+        each = found.steels.rows(np.zeros(n, np.int64))
         sd = {e: v * (e not in contents) for e, v in each.content_sd.items()}
         steels = dataclasses.replace(each, contents={**each.contents, **contents}, content_sd=sd)
         changed |= {"steels": steels, "steel_of": np.arange(n)}
-    if parts:
-        plain = {p: dataclasses.replace(getattr(head, p), **parts.get(p, {})) for p in _PARTS}
-        heads = HeadColumns(body=head.body, count=n, **plain)
+    if dimensions:
+        own = {name: getattr(head, name) for name in DIMENSIONS}
+        heads = Drawing(body=head.body, **{**own, **dimensions})
         changed |= {"heads": heads, "head_of": np.arange(n)}
     return dataclasses.replace(found, **changed)

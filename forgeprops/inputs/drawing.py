@@ -1,6 +1,6 @@
-"""The parts a head is drawn from, in millimetres: face, rim, body blocks, neck, hosel.
+"""A head in millimetres: its dimensions, the blocks of its body, what fits together.
 
-Every dimension is the finished one; `allowance_mm` is what the forging has more.
+Every dimension is the finished one; an allowance is what the forging has more.
 """
 
 import dataclasses
@@ -8,43 +8,12 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from ..base.errors import InputError, check_number, shown
+from ..base.errors import InputError, check_number
 from ..base.tables import read_rows
-from .settings import numbers_of
+from .settings import table
 
 #: Thinnest hosel wall that can be turned and still be bent, mm (our estimate; usual walls are 1.6–2.5 mm).
 LEAST_WALL_MM = 0.8
-
-
-@dataclass(frozen=True)
-class Face:
-    """The thin centre, where the strike is and the spray hits; mean length and height of the free span.
-
-    `allowance_mm` is what is milled off later: forged thickness = thickness + allowance.  `loft_deg` is the
-    static loft (30: a mid-iron, common practice), `club_speed_m_s` the speed at which the head is swung; None:
-    the mean of professional men at that loft (`tour_speed_m_s`).
-    """
-
-    length_mm: float
-    height_mm: float
-    thickness_mm: float
-    allowance_mm: float = 0.0
-    loft_deg: float = 30.0
-    club_speed_m_s: float | None = None
-
-    @property
-    def forged_thickness_mm(self) -> float:
-        return self.thickness_mm + self.allowance_mm
-
-
-@dataclass(frozen=True)
-class Rim:
-    """The ring of the blade around the face; length and mean height are of the whole blade."""
-
-    length_mm: float
-    height_mm: float
-    thickness_mm: float
-    allowance_mm: float = 0.0
 
 
 @dataclass(frozen=True)
@@ -62,37 +31,67 @@ class Block:
     allowance_mm: float = 0.0
 
 
-@dataclass(frozen=True)
-class Neck:
-    """Round taper from the hosel's diameter to `base_mm` at the body."""
+@dataclass(frozen=True, eq=False, kw_only=True)
+class Drawing:
+    """Dimensions by the short names of their settings: numbers, or arrays of shape (h,) for many heads at once."""
 
-    length_mm: float
-    base_mm: float
-    allowance_mm: float = 0.0
-
-
-@dataclass(frozen=True)
-class Hosel:
-    """The round that takes the shaft, drilled after the second heat (the forging is solid), and its geometry on the bench.
-
-    `bend_zone_mm` is the length over which a bench bend spreads; nowhere measured, 10–20 mm is believed.
-    """
-
-    length_mm: float  # from the neck to the free end
-    outside_mm: float
-    bore_mm: float
-    bore_depth_mm: float
-    allowance_mm: float = 0.0  # turned off the diameter later
-    length_allowance_mm: float = 0.0  # cut off the end later
+    # the thin centre, where the strike is and the spray hits: mean length and height of the free span
+    face_length_mm: float
+    face_height_mm: float
+    face_thickness_mm: float
+    face_allowance_mm: float = 0.0  # milled off later
+    loft_deg: float = 30.0  # static (a mid-iron, common practice)
+    #: Speed at which the head is swung; None: the mean of professional men at that loft (`tour_speed_m_s`).
+    club_speed_m_s: float | None = None
+    # the ring around the face; length and mean height are of the whole blade
+    rim_length_mm: float
+    rim_height_mm: float
+    rim_thickness_mm: float
+    rim_allowance_mm: float = 0.0
+    body: tuple[Block, ...]
+    # round taper from the hosel's diameter to the base at the body
+    neck_length_mm: float
+    neck_base_mm: float
+    neck_allowance_mm: float = 0.0
+    # the round that takes the shaft, drilled after the second heat: the forging is solid
+    hosel_length_mm: float  # from the neck to the free end
+    hosel_outside_mm: float
+    hosel_bore_mm: float
+    hosel_bore_depth_mm: float
+    hosel_allowance_mm: float = 0.0  # turned off the diameter later
+    hosel_length_allowance_mm: float = 0.0  # cut off the end later
+    #: Length over which a bench bend spreads; nowhere measured, 10–20 mm is believed.
     bend_zone_mm: float = 15.0
+
+    def __len__(self) -> int:
+        """Number of heads."""
+        parts = [vars(part).values() for part in (self, *self.body)]
+        return max(np.size(v) for part in parts for v in part if not isinstance(v, tuple))
+
+    def rows(self, index: np.ndarray) -> "Drawing":
+        """Some of the heads."""
+
+        def cut(part, **more):
+            arrays = {n: v[index] for n, v in vars(part).items() if isinstance(v, np.ndarray)}
+            return dataclasses.replace(part, **arrays, **more)
+
+        return cut(self, body=tuple(map(cut, self.body)))
+
+    @property
+    def forged_thickness_mm(self) -> float:
+        return self.face_thickness_mm + self.face_allowance_mm
 
     @property
     def forged_outside_mm(self) -> float:
-        return self.outside_mm + self.allowance_mm
+        return self.hosel_outside_mm + self.hosel_allowance_mm
 
     @property
     def wall_mm(self) -> float:
-        return (self.outside_mm - self.bore_mm) / 2
+        return (self.hosel_outside_mm - self.hosel_bore_mm) / 2
+
+
+#: Dimensions beside the blocks of the body.
+DIMENSIONS = tuple(f.name for f in dataclasses.fields(Drawing) if f.name != "body")
 
 
 def clubs() -> dict[str, np.ndarray]:
@@ -104,67 +103,38 @@ def clubs() -> dict[str, np.ndarray]:
 def tour_speed_m_s(loft_deg):
     """Head speed of a full swing by the mean of professional men, m/s; held beyond 21 to 46° of loft.
 
-    References
-    ----------
     .. [1] Tour means by club, a trade page (read); lofts by club (from memory).
-
-    Examples
-    --------
-    >>> round(float(tour_speed_m_s(30.0)), 1)
-    41.1
     """
     table = clubs()
     return 0.44704 * np.interp(loft_deg, table["loft_deg"], table["head_speed_mph"])
 
 
-def checked(part, kind, owner: str):
-    """Return `part` with every dimension checked and made a float; the same object where it is so already."""
-    if not isinstance(part, kind):
-        what = kind.__name__
-        raise InputError(f"{what.lower()} must be a {what}(...); got {shown(part)} (head {owner}).")
-    what, where = kind.__name__.lower(), f"head {owner}"
-    if kind is Face and part.club_speed_m_s is None:
-        loft = numbers_of(what)["loft_deg"].check(part.loft_deg, where)
-        part = dataclasses.replace(part, club_speed_m_s=float(tour_speed_m_s(loft)))
-    changed = {}
-    for name, d in numbers_of(what).items():
-        block = f"{part.name} {name.removesuffix('_mm').replace('_', ' ')}" if kind is Block else ""
-        value = getattr(part, name)
-        changed[name] = check_number(value, block or d.label, d.low, d.high, d.unit, where)
-    same = all(getattr(part, name) is value for name, value in changed.items())
-    return part if same else dataclasses.replace(part, **changed)
+def check_fit(d, where: str) -> None:
+    """Refuse parts that do not fit each other, of a `Drawing` or a `Head`.
 
-
-def check_fit(face: Face, rim: Rim, body, neck: Neck, hosel: Hosel, where: str) -> None:
-    """Refuse parts that do not fit each other.
-
-    References
-    ----------
     .. [1] Allowed dimensions of a drawing; mass closes within 3 % (our choice).
     """
-    thick, forged = numbers_of("face")["thickness_mm"], face.forged_thickness_mm
-    check_number(forged, "forged face thickness", thick.low, thick.high, "mm", f"head {where}")
-    outside, bore, wall = hosel.outside_mm, hosel.bore_mm, f"{LEAST_WALL_MM:g} mm or more"
-    stem, base = hosel.length_mm + neck.length_mm, bore + 2 * LEAST_WALL_MM
-    edge, along = 2 * (rim.length_mm + rim.height_mm), sum(b.length_mm for b in body)
-    said = ""
-    if face.length_mm >= rim.length_mm:
-        said = f"face length is {face.length_mm:g} mm; it must be less than the blade's {rim.length_mm:g} mm"
-    elif face.height_mm >= rim.height_mm:
-        said = f"face height is {face.height_mm:g} mm; it must be less than the blade's {rim.height_mm:g} mm"
-    elif bore >= outside:
-        limit = f"the hosel's outside diameter {outside:g} mm"
-        said = f"bore is {bore:g} mm; it must be less than {limit}"
-    elif hosel.wall_mm < LEAST_WALL_MM:
-        said = f"hosel wall is {hosel.wall_mm:.2f} mm ({outside:g} mm outside, {bore:g} mm bore); give {wall}"
-    elif hosel.bore_depth_mm > hosel.length_mm:
-        said = f"bore depth is {hosel.bore_depth_mm:g} mm; it cannot exceed the hosel length {hosel.length_mm:g} mm"
-    elif hosel.bend_zone_mm > stem:
-        said = f"bend zone is {hosel.bend_zone_mm:g} mm; hosel and neck together are only {stem:g} mm long"
-    elif neck.base_mm < base:
-        said = f"neck base is {neck.base_mm:g} mm, thinner than a hosel bored {bore:g} mm can stand on; "
-        said += f"give {base:g} mm or more"
-    elif along > edge:
-        said = f"the body's blocks are {along:g} mm long together; the blade's edge is only {edge:g} mm"
-    if said:
-        raise InputError(f"{said} (head {where}).")
+    thick = table()["face_thickness_mm"]
+    bounds = ("forged face thickness", thick.low, thick.high, "mm", f"head {where}")
+    check_number(d.forged_thickness_mm, *bounds)
+    outside, bore, depth, bends = (
+        d.hosel_outside_mm,
+        d.hosel_bore_mm,
+        d.hosel_bore_depth_mm,
+        d.bend_zone_mm,
+    )
+    stem, base = d.hosel_length_mm + d.neck_length_mm, bore + 2 * LEAST_WALL_MM
+    edge, along = 2 * (d.rim_length_mm + d.rim_height_mm), sum(b.length_mm for b in d.body)
+    misfits = (
+        (d.face_length_mm >= d.rim_length_mm, f"face length is {d.face_length_mm:g} mm; it must be less than the blade's {d.rim_length_mm:g} mm"),
+        (d.face_height_mm >= d.rim_height_mm, f"face height is {d.face_height_mm:g} mm; it must be less than the blade's {d.rim_height_mm:g} mm"),
+        (bore >= outside, f"bore is {bore:g} mm; it must be less than the hosel's outside diameter {outside:g} mm"),
+        (d.wall_mm < LEAST_WALL_MM, f"hosel wall is {d.wall_mm:.2f} mm ({outside:g} mm outside, {bore:g} mm bore); give {LEAST_WALL_MM:g} mm or more"),
+        (depth > d.hosel_length_mm, f"bore depth is {depth:g} mm; it cannot exceed the hosel length {d.hosel_length_mm:g} mm"),
+        (bends > stem, f"bend zone is {bends:g} mm; hosel and neck together are only {stem:g} mm long"),
+        (d.neck_base_mm < base, f"neck base is {d.neck_base_mm:g} mm, thinner than a hosel bored {bore:g} mm can stand on; give {base:g} mm or more"),
+        (along > edge, f"the body's blocks are {along:g} mm long together; the blade's edge is only {edge:g} mm"),
+    )  # fmt: skip
+    for wrong, words in misfits:
+        if wrong:
+            raise InputError(f"{words} (head {where}).")

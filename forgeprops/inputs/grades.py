@@ -8,8 +8,7 @@ from collections.abc import Mapping
 from ..base.errors import InputError, check_choice, check_number, shown
 from ..base.tables import read_rows
 from ..io.cells import clean_text
-from .composition import composition_of, is_composition
-from .steel import DEFAULT_RESIDUALS, ELEMENTS, Steel
+from .steel import DEFAULT_RESIDUALS, ELEMENTS, Steel, composition_of, is_composition
 
 
 @functools.cache
@@ -35,32 +34,10 @@ def _names() -> dict[str, str]:
 def grades() -> tuple[str, ...]:
     """Names of the grades in the library, in the table's order (standard, then family, then carbon).
 
-    Examples
-    --------
     >>> "4130" in grades(), len(grades()) >= 26
     (True, True)
     """
     return tuple(_rows())
-
-
-def _resolve(name) -> str:
-    if isinstance(name, int) and not isinstance(name, bool):
-        name = str(name)
-    if not isinstance(name, str) or not name.strip():
-        raise InputError(f"grade must be a name such as '4130' (see grades()); got {shown(name)}.")
-    key = _key(name)
-    if key in _names():
-        return _names()[key]
-    for row in read_rows("library/not_covered.csv"):
-        if re.fullmatch(row["pattern"], key):
-            what = f"{row['what']}, which is not covered: {row['why']}"
-            raise InputError(f"{name.strip()} is {what}.")
-    near = {n for k, n in _names().items() if _is_near(key, k)}
-    hint = f"; did you mean {near.pop()!r}?" if len(near) == 1 else "."
-    raise InputError(
-        f"grade {shown(name)} is unknown{hint} Type its chemistry, such as 'C 0.31 Mn 0.5 Cr 0.95 Mo 0.2', or take one "
-        f"of the {len(grades())} library grades (fp.grades(), --list)."
-    )
 
 
 def _is_near(key: str, known: str) -> bool:
@@ -106,13 +83,8 @@ def grade(name: str) -> Steel:
     Returns
     -------
     Steel
-        `.limits` holds the standard's (low, high) per element in wt%, None where an end is not named;
-        `.source` the standard and where it was read.
-
-    Raises
-    ------
-    InputError
-        A grade that is unknown, or known and not covered, with the reason.
+        `.limits` holds the standard's (low, high), wt%, None where an end is not named; `.source` where it was read.
+        An InputError says of a grade that it is unknown, or known and not covered and why.
 
     References
     ----------
@@ -127,7 +99,23 @@ def grade(name: str) -> Steel:
     >>> grade("1.7225").name
     '42CrMo4'
     """
-    return _steel(_resolve(name))
+    if isinstance(name, int) and not isinstance(name, bool):
+        name = str(name)
+    if not isinstance(name, str) or not name.strip():
+        raise InputError(f"grade must be a name such as '4130' (see grades()); got {shown(name)}.")
+    key = _key(name)
+    if key in _names():
+        return _steel(_names()[key])
+    for row in read_rows("library/not_covered.csv"):
+        if re.fullmatch(row["pattern"], key):
+            what = f"{row['what']}, which is not covered: {row['why']}"
+            raise InputError(f"{name.strip()} is {what}.")
+    near = {n for k, n in _names().items() if _is_near(key, k)}
+    hint = f"; did you mean {near.pop()!r}?" if len(near) == 1 else "."
+    raise InputError(
+        f"grade {shown(name)} is unknown{hint} Type its chemistry, such as 'C 0.31 Mn 0.5 Cr 0.95 Mo 0.2', or take one "
+        f"of the {len(grades())} library grades (fp.grades(), --list)."
+    )
 
 
 def steel_of(given, name: str = "steel") -> Steel:
@@ -184,11 +172,7 @@ def _typed(text: str) -> Steel:
 
 
 def check_steel(steel, name: str = "steel"):
-    """What formulas take: a `Steel`, contents (numbers or arrays) or anything with their ``get``; a text becomes a `Steel`.
-
-    >>> check_steel("4130").get("C")
-    0.305
-    """
+    """What formulas take: a `Steel`, contents (numbers or arrays) or anything with their ``get``; a text becomes a `Steel`."""
     if not callable(getattr(steel, "get", None)):
         return steel_of(steel, name)
     if isinstance(steel, Mapping):

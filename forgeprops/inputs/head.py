@@ -1,9 +1,7 @@
 """The part: a forged iron head as five zones whose mass, surfaces and paths follow from dimensions.
 
-Nothing thermal is typed here: a head is a drawing (mm), and volume, mass, exposed area, path to the surface
-and links between zones are computed from it.  Two states of the drawing are kept apart: ``"finished"`` is
-what the player holds, ``"forged"`` is what lies in the die (thicker face and rim before the recess is milled,
-solid hosel at its forged diameter before it is turned and bored).
+All follow from a drawing in two states: "finished" is what the player holds, "forged" what lies in the die (thicker face and
+rim before the recess is milled, solid hosel at its forged diameter before it is turned and bored).
 """
 
 from __future__ import annotations
@@ -11,17 +9,16 @@ from __future__ import annotations
 import dataclasses
 import functools
 import math
-import operator
 from dataclasses import dataclass
 
 import numpy as np
 
 from ..base.arrays import plain
 from ..base.constants import STEEL_DENSITY_KG_M3
-from ..base.errors import InputError, check_choice, check_name, check_number
+from ..base.errors import InputError, check_choice, check_kind, check_name, check_number
 from ..base.tables import read_rows
-from .drawing import Block, Face, Hosel, Neck, Rim, check_fit, checked
-from .settings import by_part, places
+from .drawing import DIMENSIONS, Block, Drawing, check_fit, tour_speed_m_s
+from .settings import check_settings, numbers_of, settings, table
 
 #: Zones of every head, from the strike to the shaft.
 ZONES = ("face", "rim", "body", "neck", "hosel")
@@ -92,110 +89,82 @@ class Zone:
     shape: str  # "plate" or "round": which convection law applies
 
     def biot(self, h_w_m2k: float, conductivity_w_mk: float = 27.3) -> float:
-        """Biot number h (V/A)/k (V/A is half the path); one temperature for the zone is honest below 0.1.
-
-        The default conductivity is austenite's, 27.3 W/(m K) (EN 1993-1-2).
-        """
+        """Biot number h (V/A)/k, V/A half the path, k by default austenite's (EN 1993-1-2); below 0.1 one temperature will do."""
         return h_w_m2k * 0.5e-3 * self.path_mm / conductivity_w_mk
 
 
-@dataclass(frozen=True)
-class Link:
-    """Metal between two zones: conductance = k · area_mm2 / length_mm (mm units)."""
-
-    a: str
-    b: str
-    area_mm2: float
-    length_mm: float
-
-
-@dataclass(frozen=True)
-class Head:
-    """A forged iron head, drawn in millimetres.
+@dataclass(frozen=True, kw_only=True)
+class Head(Drawing):
+    """A forged iron head, drawn in millimetres; an InputError says what cannot be built, or that the mass does not close.
 
     Parameters
     ----------
     name : str; what the shop calls it
-    face, rim, neck, hosel : Face, Rim, Neck, Hosel; the parts of the drawing
+    face_length_mm ... bend_zone_mm : float; the dimensions of `Drawing`
     body : tuple of Block; sole, top line, toe, heel
-    declared_mass_g : float or None; from the drawing or the scales, within 3 % of the dimensions' mass
+    declared_mass_g : float or None; from the drawing or the scales; refused beyond 3 % of the dimensions' mass
     note : str; where the dimensions come from
-
-    Raises
-    ------
-    InputError
-        Dimensions that cannot be built, or a declared mass that does not close.
 
     Examples
     --------
     >>> h = head("mid-iron")
     >>> 250 < h.mass_g() < 275, h.mass_g("forged") > h.mass_g("finished")
     (True, True)
-    >>> h.with_(face_thickness_mm=2.2).face.forged_thickness_mm
+    >>> h.with_(face_thickness_mm=2.2).forged_thickness_mm
     2.6
     """
 
     name: str
-    face: Face
-    rim: Rim
-    body: tuple[Block, ...]
-    neck: Neck
-    hosel: Hosel
     declared_mass_g: float | None = None
     note: str = ""
 
     def __post_init__(self):
-        where = repr(check_name(self.name, "head name"))
-        for field, kind in (("face", Face), ("rim", Rim), ("neck", Neck), ("hosel", Hosel)):
-            object.__setattr__(self, field, checked(getattr(self, field), kind, where))
+        put, where = (
+            functools.partial(object.__setattr__, self),
+            repr(check_name(self.name, "head name")),
+        )
+        if self.club_speed_m_s is None:
+            loft = table()["loft_deg"].check(self.loft_deg, f"head {where}")
+            put("club_speed_m_s", float(tour_speed_m_s(loft)))
+        check_settings(self, "head", f"head {where}")
         blocks = (self.body,) if isinstance(self.body, Block) else tuple(self.body)
         if not blocks:
             raise InputError(f"body is empty; give at least a sole Block(...) (head {where}).")
-        body = tuple(checked(b, Block, where) for b in blocks)
-        if not isinstance(self.body, tuple) or any(map(operator.is_not, body, self.body)):
-            object.__setattr__(self, "body", body)
-        check_fit(self.face, self.rim, self.body, self.neck, self.hosel, where)
+        put("body", tuple(_checked(b, f"head {where}") for b in blocks))
+        check_fit(self, where)
         bounds = (*MASS_G, "g", f"head {where}")
         computed = check_number(self.mass_g(), "head mass", *bounds)
         if self.declared_mass_g is not None:
             declared = check_number(self.declared_mass_g, "declared mass", *bounds)
-            object.__setattr__(self, "declared_mass_g", declared)
+            put("declared_mass_g", declared)
             if abs(declared - computed) > MASS_CLOSURE * computed:
                 raise InputError(
                     f"declared mass is {declared:.0f} g but the finished dimensions make {computed:.0f} g; "
                     f"they must agree within {MASS_CLOSURE:.0%}, or leave it out (head {where})."
                 )
 
-    #: Dimensions people vary, by short name: (part, field).
-    SETTINGS = places("head")
+    #: Dimensions people vary, by short name.
+    SETTINGS = settings("head")
 
     def with_(self, **settings) -> Head:
-        """Return a copy with some dimensions changed, by short name (see `Head.SETTINGS`).
+        """Return a copy with some dimensions changed, by short name (see `Head.SETTINGS`), or say what cannot be (InputError).
 
         The declared mass goes, since it belonged to the old dimensions.
         A changed thickness or diameter is the finished one; the allowance stays, so the forging follows.
 
-        Raises
-        ------
-        InputError
-            Unknown dimension, or one that cannot be built.
-
-        Examples
-        --------
-        >>> head("wedge").with_(hosel_outside_mm=13.0).hosel.wall_mm
+        >>> head("wedge").with_(hosel_outside_mm=13.0).wall_mm
         1.8
         """
-        parts = by_part(settings, self.SETTINGS, "dimension", f"head {self.name!r}")
+        for name in settings:
+            check_choice(name, "dimension", self.SETTINGS, f"head {self.name!r}")
         if "loft_deg" in settings:
-            parts["face"].setdefault("club_speed_m_s", None)  # the mean swing of the new loft
-        new = {p: dataclasses.replace(getattr(self, p), **values) for p, values in parts.items()}
-        return dataclasses.replace(self, **new, declared_mass_g=None)
+            settings.setdefault("club_speed_m_s", None)  # the mean swing of the new loft
+        return dataclasses.replace(self, **settings, declared_mass_g=None)
 
-    def _drawn(self, state: str) -> tuple[Face, Rim, tuple[Block, ...], Neck, Hosel]:
+    def drawing(self, state: str) -> Drawing:
         """The parts with their allowances on (forged, hosel solid) or off (finished, hosel bored)."""
-        parts = (self.face, self.rim, self.body, self.neck, self.hosel)
-        finished = check_choice(state, "state", STATES, f"head {self.name!r}") == "finished"
-        return parts if finished else forged_parts(*parts)
+        state = check_choice(state, "state", STATES, f"head {self.name!r}")
+        return self if state == "finished" else forged(self)
 
     def zones(self, state: str = "forged") -> dict[str, Zone]:
         """Zones of the drawing in the state "forged" or "finished", in the order of `ZONES`."""
@@ -203,7 +172,7 @@ class Head:
 
     def mass_g(self, state: str = "finished") -> float:
         """Mass of the head, g."""
-        return float(mass_g_of(*self._drawn(state)))
+        return float(mass_g_of(self.drawing(state)))
 
 
 def _zone(name, volume, exposed, path_factor, size, shape) -> Zone:
@@ -217,79 +186,94 @@ def _path_factor(section_mm2: float, perimeter_mm: float, mean_rise_mm2: float) 
     return (section_mm2 / perimeter_mm) ** 2 / 3 / mean_rise_mm2
 
 
-def forged_parts(face: Face, rim: Rim, body, neck: Neck, hosel: Hosel):
-    """The parts with their allowances on and the hosel solid; dimensions may be arrays."""
-    grow = dataclasses.replace
+def forged(d: Drawing) -> Drawing:
+    """A finished drawing with its allowances on and the hosel solid."""
+    thick = {
+        f"{part}_thickness_mm": getattr(d, f"{part}_thickness_mm")
+        + getattr(d, f"{part}_allowance_mm")
+        for part in ("face", "rim")
+    }
+    solid = {
+        "hosel_outside_mm": d.forged_outside_mm,
+        "hosel_bore_mm": 0.0,
+        "hosel_bore_depth_mm": 0.0,
+    }
+    solid["hosel_length_mm"] = d.hosel_length_mm + d.hosel_length_allowance_mm
+    neck = {"neck_base_mm": d.neck_base_mm + d.neck_allowance_mm}
+    body = (dataclasses.replace(b, thickness_mm=b.thickness_mm + b.allowance_mm) for b in d.body)
+    finished = {name: getattr(d, name) for name in DIMENSIONS}
+    return Drawing(**{**finished, **thick, **solid, **neck}, body=tuple(body))
 
-    def thicker(part):
-        return grow(part, thickness_mm=part.thickness_mm + part.allowance_mm)
 
-    round_ = {"outside_mm": hosel.forged_outside_mm, "bore_mm": 0.0, "bore_depth_mm": 0.0}
-    solid = grow(hosel, length_mm=hosel.length_mm + hosel.length_allowance_mm, **round_)
-    neck = grow(neck, base_mm=neck.base_mm + neck.allowance_mm)
-    return thicker(face), thicker(rim), tuple(map(thicker, body)), neck, solid
+def _checked(block, where: str) -> Block:
+    """A block with its dimensions checked and made floats; the same object where they are so already."""
+    check_kind(block, Block, "block", where, "a Block(...)")
+    changed = {}
+    for field, d in numbers_of("block").items():
+        label = f"{block.name} {field.removesuffix('_mm')}"
+        changed[field] = check_number(getattr(block, field), label, d.low, d.high, d.unit, where)
+    same = all(getattr(block, name) is value for name, value in changed.items())
+    return block if same else dataclasses.replace(block, **changed)
 
 
 @functools.lru_cache(maxsize=4096)
-def _zones(drawing: Head, state: str) -> dict[str, Zone]:
+def _zones(head: Head, state: str) -> dict[str, Zone]:
     def one(z: Zone) -> Zone:
         return Zone(*(v if isinstance(v, str) else float(v) for v in vars(z).values()))
 
-    return {name: one(z) for name, z in zones_of(*drawing._drawn(state)).items()}
+    return {name: one(z) for name, z in zones_of(head.drawing(state)).items()}
 
 
-def volumes_of(face: Face, rim: Rim, body, neck: Neck, hosel: Hosel) -> dict:
-    """Metal of the zones of one state of a drawing, mm³; dimensions may be arrays, one number a head."""
-    inside = face.length_mm * face.height_mm
-    top, base = hosel.outside_mm, neck.base_mm
+def volumes_of(d: Drawing) -> dict:
+    """Metal of the zones, mm³."""
+    inside = d.face_length_mm * d.face_height_mm
+    top, base = d.hosel_outside_mm, d.neck_base_mm
     return {
-        "face": inside * face.thickness_mm,
-        "rim": (rim.length_mm * rim.height_mm - inside) * rim.thickness_mm,
-        "body": sum(b.length_mm * (b.width_mm * b.thickness_mm) for b in body),
-        "neck": math.pi / 12 * (top * top + top * base + base * base) * neck.length_mm,
-        "hosel": math.pi / 4 * (top * top - even_bore_mm(hosel) ** 2) * hosel.length_mm,
+        "face": inside * d.face_thickness_mm,
+        "rim": (d.rim_length_mm * d.rim_height_mm - inside) * d.rim_thickness_mm,
+        "body": sum(b.length_mm * (b.width_mm * b.thickness_mm) for b in d.body),
+        "neck": math.pi / 12 * (top * top + top * base + base * base) * d.neck_length_mm,
+        "hosel": math.pi / 4 * (top * top - even_bore_mm(d) ** 2) * d.hosel_length_mm,
     }
 
 
-def mass_g_of(*parts):
-    """Mass of one state of a drawing, g; see `volumes_of`."""
-    return sum(volume * STEEL_DENSITY_KG_M3 * 1e-6 for volume in volumes_of(*parts).values())
+def mass_g_of(d: Drawing):
+    """Mass of a drawing, g."""
+    return sum(volume * STEEL_DENSITY_KG_M3 * 1e-6 for volume in volumes_of(d).values())
 
 
-def even_bore_mm(hosel: Hosel):
+def even_bore_mm(d: Drawing):
     """Bore of a hosel bored through with the same metal; the bore's own surface exchanges nothing."""
-    return hosel.bore_mm * np.sqrt(hosel.bore_depth_mm / hosel.length_mm)
+    return d.hosel_bore_mm * np.sqrt(d.hosel_bore_depth_mm / d.hosel_length_mm)
 
 
-def zones_of(face: Face, rim: Rim, body, neck: Neck, hosel: Hosel) -> dict[str, Zone]:
-    """Zones of one state of a drawing; dimensions may be arrays, one number a head.
+def zones_of(d: Drawing) -> dict[str, Zone]:
+    """Zones of a drawing.
 
-    References
-    ----------
     .. [1] Mean-to-surface rise of a bar by the torsion analogy: S. P. Timoshenko & J. N. Goodier,
        Theory of Elasticity, art. 109 (from memory).
     """
-    volume, size = volumes_of(face, rim, body, neck, hosel), rim.height_mm
-    face_area = face.length_mm * face.height_mm
-    rim_area = rim.length_mm * rim.height_mm - face_area
+    volume, size = volumes_of(d), d.rim_height_mm
+    face_area = d.face_length_mm * d.face_height_mm
+    rim_area = d.rim_length_mm * d.rim_height_mm - face_area
     blocks = slab_rise = own_rise = 0.0
-    for b in body:
+    for b in d.body:
         section, girth = b.width_mm * b.thickness_mm, 2 * (b.width_mm + b.thickness_mm)
         v = b.length_mm * section
         blocks += (
             b.length_mm * girth
             + 2 * section * (b.length_mm > 0.0)  # a block of no length pads a batch: it has no ends
-            - b.length_mm * np.minimum(rim.thickness_mm, b.width_mm)
+            - b.length_mm * np.minimum(d.rim_thickness_mm, b.width_mm)
         )
         slab_rise += v * (section / girth) ** 2 / 3
         own_rise += v * bar_mean_rise_mm2(b.width_mm, b.thickness_mm)
-    top, base = hosel.outside_mm, neck.base_mm
+    top, base = d.hosel_outside_mm, d.neck_base_mm
     mean = (top + base) / 2
-    cone = math.pi * mean * np.hypot(neck.length_mm, (base - top) / 2)
+    cone = math.pi * mean * np.hypot(d.neck_length_mm, (base - top) / 2)
     cone_factor = _path_factor(math.pi / 4 * mean**2, math.pi * mean, tube_mean_rise_mm2(mean))
-    even_bore = even_bore_mm(hosel)
+    even_bore = even_bore_mm(d)
     section = math.pi / 4 * (top * top - even_bore**2)
-    tube = math.pi * top * hosel.length_mm + math.pi / 4 * (top * top - hosel.bore_mm**2)
+    tube = math.pi * top * d.hosel_length_mm + math.pi / 4 * (top * top - d.hosel_bore_mm**2)
     tube_factor = _path_factor(section, math.pi * top, tube_mean_rise_mm2(top, even_bore))
     zones = (
         _zone("face", volume["face"], 2 * face_area, 1.0, size, "plate"),
@@ -301,76 +285,70 @@ def zones_of(face: Face, rim: Rim, body, neck: Neck, hosel: Hosel) -> dict[str, 
     return {z.name: z for z in zones}
 
 
-def links_of(face: Face, rim: Rim, body, neck: Neck, hosel: Hosel, zones) -> tuple[Link, ...]:
-    """Metal bridges face–rim, rim–body, body–neck, neck–hosel of one state of a drawing; dimensions may be arrays.
+def links_of(d: Drawing, zones) -> dict[str, tuple]:
+    """Metal bridge from each zone to the next one of `ZONES`: area, mm², and length, mm; it conducts k · area / length.
 
     Each side of a bridge contributes the distance of its *mean* temperature from the joint in a steadily
     cooling part: a third of its depth for a zone that heat only leaves, half for one it passes through.
     Strong cooling draws the mean nearer: the hosel's own share is up to 18 % too long in air at 850 °C,
     the face's about 20 % in film boiling (fin equation, see tests).
 
-    References
-    ----------
     .. [1] Metal between zones as means to joint; fin equation: F. P. Incropera et al., ch. 3
        (derived).
     """
+    links = {}
     # Face to rim through the edge of the thin plate.  In its own plane the face is a rectangle that gives
     # heat to its edge, so its mean stands (mean rise × perimeter / area) from it: height/6 for a long face.
-    edge, span = 2 * (face.length_mm + face.height_mm), face.length_mm * face.height_mm
-    face_reach = bar_mean_rise_mm2(face.length_mm, face.height_mm) * edge / span
-    around = (edge + 2 * (rim.length_mm + rim.height_mm)) / 2
-    rim_width = (rim.length_mm * rim.height_mm - span) / around
+    edge, span = 2 * (d.face_length_mm + d.face_height_mm), d.face_length_mm * d.face_height_mm
+    face_reach = bar_mean_rise_mm2(d.face_length_mm, d.face_height_mm) * edge / span
+    around = (edge + 2 * (d.rim_length_mm + d.rim_height_mm)) / 2
+    rim_width = (d.rim_length_mm * d.rim_height_mm - span) / around
     # Heat passes through the rim: half its width, at the rim's own thickness.
-    through = rim_width / 2 * face.thickness_mm / rim.thickness_mm
-    face_rim = Link("face", "rim", edge * face.thickness_mm, face_reach + through)
+    through = rim_width / 2 * d.face_thickness_mm / d.rim_thickness_mm
+    links["face"] = edge * d.face_thickness_mm, face_reach + through
 
     # Rim to body: along each block, half the rim's width and a third of the block's depth.
-    areas = [b.length_mm * np.minimum(rim.thickness_mm, b.width_mm) for b in body]
-    paths = [rim_width / 2 + np.maximum(b.thickness_mm, b.width_mm) / 3 for b in body]
+    areas = [b.length_mm * np.minimum(d.rim_thickness_mm, b.width_mm) for b in d.body]
+    paths = [rim_width / 2 + np.maximum(b.thickness_mm, b.width_mm) / 3 for b in d.body]
     conductance = sum(a / path for a, path in zip(areas, paths, strict=True))
-    rim_body = Link("rim", "body", sum(areas), sum(areas) / conductance)
+    links["rim"] = sum(areas), sum(areas) / conductance
 
     # Body to neck: heat gathers along the blade (a third of its length, through the blocks' section as if the
     # body were one bar of the blade's length), then crosses half the neck.
-    body_section = zones["body"].volume_mm3 / rim.length_mm
-    neck_section = zones["neck"].volume_mm3 / neck.length_mm
-    area = math.pi / 4 * neck.base_mm**2
-    resistance = rim.length_mm / 3 / body_section + neck.length_mm / 2 / neck_section
-    body_neck = Link("body", "neck", area, area * resistance)
+    body_section = zones["body"].volume_mm3 / d.rim_length_mm
+    neck_section = zones["neck"].volume_mm3 / d.neck_length_mm
+    area = math.pi / 4 * d.neck_base_mm**2
+    resistance = d.rim_length_mm / 3 / body_section + d.neck_length_mm / 2 / neck_section
+    links["body"] = area, area * resistance
 
     # Neck to hosel: half the neck and a third of the hosel, whose end is free.
-    area = math.pi / 4 * hosel.outside_mm**2
-    hosel_section = zones["hosel"].volume_mm3 / hosel.length_mm
-    resistance = neck.length_mm / 2 / neck_section + hosel.length_mm / 3 / hosel_section
-    neck_hosel = Link("neck", "hosel", area, area * resistance)
-    return face_rim, rim_body, body_neck, neck_hosel
-
-
-_KINDS = {"face": Face, "rim": Rim, "neck": Neck, "hosel": Hosel}
+    area = math.pi / 4 * d.hosel_outside_mm**2
+    hosel_section = zones["hosel"].volume_mm3 / d.hosel_length_mm
+    resistance = d.neck_length_mm / 2 / neck_section + d.hosel_length_mm / 3 / hosel_section
+    links["neck"] = area, area * resistance
+    return links
 
 
 @functools.cache
 def _library() -> dict[str, Head]:
     drawings: dict[str, dict] = {}
     for row in read_rows("library/heads.csv"):
-        part, field = row["part"], row["dimension"]
-        values = drawings.setdefault(row["head"], {}).setdefault(part, {})
-        values[field] = float(row["value"])
+        part, name, value = row["part"], row["dimension"], float(row["value"])
+        drawn = drawings.setdefault(row["head"], {"body": {}})
+        if part.startswith("body "):
+            drawn["body"].setdefault(part.removeprefix("body "), {})[name] = value
+        else:
+            drawn[f"{part}_{name}" if f"{part}_{name}" in table() else name] = value
     library = {}
     for name, drawn in drawings.items():
-        made = {part: kind(**drawn[part]) for part, kind in _KINDS.items()}
-        blocks = {part.removeprefix("body "): v for part, v in drawn.items() if part[:5] == "body "}
-        made["body"] = tuple(Block(block, **values) for block, values in blocks.items())
-        note = {"note": "invented for demonstration", **drawn["whole"]}
-        library[name] = Head(name, **made, **note)
+        body = tuple(Block(block, **values) for block, values in drawn.pop("body").items())
+        library[name] = Head(name=name, body=body, note="invented for demonstration", **drawn)
     return library
 
 
 def heads() -> tuple[str, ...]:
     """Names of the heads in the library (all invented).
 
-    Examples
-    --------
     >>> heads()
     ('mid-iron', 'long-iron', 'wedge', 'muscle-back', 'cavity', 'hollow-recess')
     """
@@ -378,11 +356,5 @@ def heads() -> tuple[str, ...]:
 
 
 def head(name: str) -> Head:
-    """Return a head of the library by name.
-
-    Raises
-    ------
-    InputError
-        Unknown name; the nearest is suggested.
-    """
+    """Return a head of the library by name; an InputError suggests the nearest."""
     return _library()[check_choice(name, "head", _library(), "library of heads")]

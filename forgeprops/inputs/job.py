@@ -32,7 +32,7 @@ _SURFACE += ("residual_mpa", "fillet_mm", "edge_notch")
 
 @dataclass(frozen=True)
 class Job(Saved):
-    """What is made, and the limits it must keep.
+    """What is made, and the limits it must keep; a part of another kind or an unknown name is an InputError.
 
     Attributes
     ----------
@@ -42,16 +42,13 @@ class Job(Saved):
     strike : The swing, ``loft_deg`` and ``club_speed_m_s``, else the head's own, and surface and
         residual stress, by the names of `forgeprops.face.strike.Strike`.
 
-    Raises
-    ------
-    InputError
-        A part of another kind, or a name that a bench or a strike does not have.
-
     Examples
     --------
     >>> job = Job("4130").with_(preheat_c=900, face_thickness_mm=2.6, bar_mm=600)
-    >>> job.route.preheat.temperature_c, job.head.face.thickness_mm, job.bench["bar_mm"]
+    >>> job.route.preheat_c, job.head.face_thickness_mm, job.bench["bar_mm"]
     (900.0, 2.6, 600.0)
+    >>> load_job(Job("1045").with_(spray_s=6).as_bytes()).route.spray.duration_s
+    6.0
     """
 
     KIND = "job"
@@ -110,18 +107,10 @@ class Job(Saved):
         return {name: value for name, value in self.strike.items() if name in _SURFACE}
 
     def with_(self, **changes) -> Job:
-        """A copy with parts or single settings changed.
+        """A copy with parts or single settings changed; an unknown name or a value out of bounds is refused.
 
-        Parameters
-        ----------
-        **changes : ``steel``, ``head``, ``route``, ``limits``, ``shop``, ``bench``, ``strike``; any
-            setting of the route, dimension of the head, element, ``shop_`` number or setting of the
-            bench by its short name; ``spray=None`` for a route without spray.
-
-        Raises
-        ------
-        InputError
-            An unknown name, or a value out of bounds.
+        Parts by the names of the attributes; any setting of the route, dimension of the head, element, ``shop_``
+        number or setting of the bench by its short name; ``spray=None`` for a route without spray.
         """
         grow, parts = dataclasses.replace, {f.name for f in dataclasses.fields(self)}
         job = grow(self, **{n: changes.pop(n) for n in parts & changes.keys()})
@@ -129,7 +118,7 @@ class Job(Saved):
         known = {
             s.name: (s.group, s.name) for s in table().values() if s.group not in ("later", "block")
         }
-        groups = by_part(changes, known, "setting", "job")
+        groups = by_part(changes, known, "setting", "--list says what each is")
         new = {"route": grow(job.route, **dry).with_(**groups.get("route", {}))}
         new["bench"] = {**job.bench, **groups.get("bench", {})}
         if "steel" in groups:
@@ -150,55 +139,22 @@ class Job(Saved):
         if what.group == "route":
             value = self.route.setting(name)
         else:
-            part = getattr(self.head, what.part) if what.group == "head" else self.shop
-            value = getattr(part, what.field)
+            value = getattr(self.head if what.group == "head" else self.shop, what.field)
         if value is None:
             why = "this route has no spray, or takes the value of its surroundings"
             raise InputError(f"{name} cannot be varied: {why}.")
         return float(value)
 
-
-def load_job(source, filename: str | None = None) -> Job:
-    """Read a job that `Job.save` wrote; every value is checked.
-
-    Parameters
-    ----------
-    source : path, bytes or upload
-    filename : str, optional; name for messages when bytes are given
-
-    Raises
-    ------
-    InputError
-        Not a job file, a newer version, or a value that a job does not take.
-
-    Examples
-    --------
-    >>> load_job(Job("1045").with_(spray_s=6).as_bytes()).route.spray.duration_s
-    6.0
-    """
-    return Job.load(source, filename)
+    def varied(self, values: Mapping[str, np.ndarray]) -> Cases:
+        """As many cases as the arrays are long, shape (n,), checked at the ends of every array."""
+        for name, array in values.items():
+            what = setting(name)
+            for end in (float(np.min(array)), float(np.max(array))):
+                what.check(end, "study")
+                if what.group in ("head", "route"):
+                    self.with_(**{name: end})
+        return spread(self.steel, self.head, self.route, self.shop, values)
 
 
-def value_of(name: str, steel: Steel, head: Head, route: Route, shop: Shop) -> float:
-    """What a number of a case is now; see `Job.value`."""
-    return Job(steel, head, route, shop=shop).value(name)
-
-
-def changed(steel, head, route, shop, values: Mapping[str, float]) -> tuple:
-    """The case with some numbers changed, checked as any other; see `Job.with_`."""
-    for name in values:
-        setting(name)
-    job = Job(steel, head, route, shop=shop).with_(**values)
-    return job.steel, job.head, job.route, job.shop
-
-
-def varied(steel, head, route, shop, values: Mapping[str, np.ndarray]) -> Cases:
-    """As many cases as the arrays are long, shape (n,), checked at the ends of every array."""
-    job = Job(steel, head, route, shop=shop)
-    for name, array in values.items():
-        what = setting(name)
-        for end in (float(np.min(array)), float(np.max(array))):
-            what.check(end, "study")
-            if what.group in ("head", "route"):
-                job.with_(**{name: end})
-    return spread(steel, head, route, shop, values)
+#: Read a job that `Job.save` wrote (see `Job.load`).
+load_job = Job.load

@@ -16,14 +16,12 @@ from .head import ZONES
 
 @dataclass(frozen=True)
 class Quantity:
-    """A column that limits may be put on, as a person says it.
-
-    `step` is what counts as one step of slack, in its unit: about one standard deviation of the estimate or of a
-    shop's own spread (our choice), so that slacks of different quantities compare.
-    """
+    """A column that limits may be put on, as a person says it."""
 
     label: str
     unit: str
+    #: One step of slack, in its unit: about one standard deviation of the estimate or of a shop's own spread (our
+    #: choice), so that slacks of different quantities compare.
     step: float
 
     @property
@@ -37,11 +35,7 @@ class Quantity:
         return " to ".join(f"{v:.{places}f}" for v in values)
 
     def text(self, *values: float) -> str:
-        """Values with their unit.
-
-        >>> QUANTITIES["face_hardness_hv"].text(380, 520), QUANTITIES["hosel_allowed_deg"].text(2)
-        ('380 to 520 HV', '2.0°')
-        """
+        """Values with their unit: "380 to 520 HV", "2.0°"."""
         return self.digits(*values) + self.after
 
 
@@ -64,14 +58,6 @@ QUANTITIES, VETOES = map(MappingProxyType, _quantities())
 _WRITTEN = {"hrc": "HRC", "hrb": "HRB", "hb": "HB"}
 
 
-def _column(name: str) -> tuple[str, str]:
-    """Quantity and scale of a limit's name: ("face_hardness_hv", "HRC") for "face_hardness_hrc"."""
-    stem, _, end = str(name).rpartition("_")
-    if end in _WRITTEN and f"{stem}_hv" in QUANTITIES:
-        return f"{stem}_hv", _WRITTEN[end]
-    return check_choice(name, "quantity to limit", QUANTITIES), ""
-
-
 @dataclass(frozen=True, init=False)
 class Limits:
     """Lower and upper limits by quantity.
@@ -81,12 +67,6 @@ class Limits:
     **bounds : (low, high)
         By the names of `QUANTITIES`, in their units; None at an end means no limit there.  A limit on hardness
         may be written in another scale: ``face_hardness_hrc=(39, 50)``, ``hosel_hardness_hrb=(None, 95)``, ``_hb``.
-
-    Attributes
-    ----------
-    bounds : mapping of str to (low, high); hardness in HV.
-    written : mapping of str to (scale, low, high); limits that were written in another scale, by
-        their names in `bounds`.
 
     Raises
     ------
@@ -105,19 +85,22 @@ class Limits:
     face hardness 380 to 460 HV; hosel bend at least 2°
     >>> wanted.meets({"face_hardness_hv": [400.0, 470.0], "hosel_allowed_deg": [2.2, 2.5]}).tolist()
     [True, False]
-    >>> wanted.binding({"face_hardness_hv": [400.0, 470.0], "hosel_allowed_deg": [2.2, 2.5]}).tolist()
-    ['hosel bend at least 2°', 'face hardness at most 460 HV']
     >>> print(Limits(face_hardness_hrc=(39, 50)), Limits(face_hardness_hrc=(39, 50)).bounds)
     face hardness 39 to 50 HRC {'face_hardness_hv': (382.0, 513.0)}
     """
 
-    bounds: Mapping[str, tuple[float | None, float | None]]
-    written: Mapping[str, tuple]
+    bounds: Mapping[str, tuple[float | None, float | None]]  # hardness in HV
+    written: Mapping[
+        str, tuple
+    ]  # (scale, low, high) of those written in another scale, by their names in `bounds`
 
     def __init__(self, **bounds):
         checked, written = {}, {}
         for given, pair in bounds.items():
-            name, scale = _column(given)
+            stem, _, end = str(given).rpartition("_")
+            name, scale = f"{stem}_hv", _WRITTEN.get(end, "")
+            if not scale or name not in QUANTITIES:
+                name, scale = check_choice(given, "quantity to limit", QUANTITIES), ""
             if name in checked:
                 raise InputError(f"{QUANTITIES[name].label} is limited twice; give it once.")
             form = "a pair (low, high), None for no limit at an end"
@@ -155,20 +138,11 @@ class Limits:
 
     @classmethod
     def of_route(cls, route) -> Limits:
-        """The default set: `hard_thin_face` where the route quenches, else `soft_forged`.
-
-        >>> from forgeprops.inputs.route import Route
-        >>> Limits.of_route(Route()) == Limits.hard_thin_face()
-        True
-        """
+        """The default set: `hard_thin_face` where the route quenches, else `soft_forged`."""
         return cls.hard_thin_face() if route.hardens_face else cls.soft_forged()
 
     def at_least(self, name: str, low: float) -> Limits:
-        """The same with a low end of `name` that is no lower than `low`.
-
-        >>> print(Limits(hosel_allowed_deg=(2.0, 6.0)).at_least("hosel_allowed_deg", 3.5))
-        hosel bend 3.5 to 6°
-        """
+        """The same with a low end of `name` that is no lower than `low`."""
         now, high = self.bounds.get(name, (None, None))
         if now is not None and now >= low:
             return self
@@ -176,11 +150,7 @@ class Limits:
 
     @property
     def purpose(self) -> str:
-        """What a default set is for, "hard thin face" or "soft forged head"; "" for limits of one's own.
-
-        >>> Limits.soft_forged().at_least("hosel_allowed_deg", 3.0).purpose, Limits(scale_um=(None, 90)).purpose
-        ('soft forged head', '')
-        """
+        """What a default set is for, "hard thin face" or "soft forged head"; "" for limits of one's own."""
         # a required change may raise it
         low, _ = self.bounds.get("hosel_allowed_deg", (None, None))
         sets = {"hard thin face": self.hard_thin_face(), "soft forged head": self.soft_forged()}
@@ -194,11 +164,7 @@ class Limits:
         return f"Limits{of}: {self}."
 
     def vetoes(self) -> Limits:
-        """Those of `VETOES` that are not limited here.
-
-        >>> print(Limits(hosel_allowed_deg=(2.0, None), face_margin=(0.8, None)).vetoes())
-        quench-crack index at most 1; lowest forging temperature at least 700 °C
-        """
+        """Those of `VETOES` that are not limited here."""
         return Limits(**{n: p for n, p in VETOES.items() if n not in self.bounds})
 
     def saved(self) -> dict[str, list]:

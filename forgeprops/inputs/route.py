@@ -7,28 +7,27 @@ from __future__ import annotations
 
 import dataclasses
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 
-from ..base.errors import InputError, check_choice, check_flag, check_list, check_number, shown
+from ..base.errors import (
+    InputError,
+    check_choice,
+    check_flag,
+    check_kind,
+    check_list,
+    check_number,
+    shown,
+)
 from ..io.saved import Saved
-from .later import COOLING, LocalHeat, Normalise, Temper
-from .settings import by_part, check_settings, numbers_of, places
+from .settings import CHOICES, COOLING_WORDS, by_part, check_settings, numbers_of, table
 
 #: Highest furnace temperature accepted, °C: above it low-alloy steel burns (incipient melting at the grain
 #: boundaries).  1343 °C is the highest safe heating temperature read for 1010 ("Heating
 #: practices for steel alloys"); alloy steel burns lower, which the estimate warns of.
 BURNING_C = 1340.0
 
-#: Ways to preheat, in words; see `forgeprops.thermal.surroundings`.
-HEATING_WORDS = {
-    "gas": "gas furnace",
-    "electric": "electric furnace",
-    "protective": "furnace with protective gas",
-    "induction": "induction coil",
-}
-HEATING = tuple(HEATING_WORDS)
-#: Shapes of a forging, by which its force goes.
-SHAPES = ("simple", "complex", "very complex", "coining")
+#: Ways to preheat, to cool after the spray, and shapes of a forging.
+HEATING, COOLING, SHAPES = (CHOICES[n] for n in ("furnace", "surroundings", "press_shape"))
 
 #: Media of a quench with their usual temperature, °C, and the zones they reach, with overspray; see `forgeprops.thermal.media`.
 _ALL = tuple((zone, 1.0) for zone in ("face", "rim", "body", "neck", "hosel"))
@@ -36,85 +35,6 @@ _SPRAYED = (("face", 1.0), ("rim", 0.8), ("body", 0.15), ("neck", 0.03))
 _USUAL_C = {"water bath": 20.0, "polymer bath": 25.0, "oil bath": 50.0, "own bath": 25.0}
 _USUAL_C |= {"forced air": 25.0, "still air": 25.0}
 MEDIA = {"water spray": (25.0, _SPRAYED), **{name: (c, _ALL) for name, c in _USUAL_C.items()}}
-
-
-@dataclass(frozen=True)
-class FirstHeat:
-    """The hot forging before: it leaves the structure and grain the second heat starts from.
-
-    850–950 °C is the finish range read for alloy steel; the default grain is common practice, no source.
-    """
-
-    finish_c: float = 900.0  # where the first forging ends and still-air cooling begins
-    grain_size_astm: float = 5.0  # austenite after hot forging and recrystallisation
-
-    def __post_init__(self):
-        check_settings(self, "first_heat")
-
-
-@dataclass(frozen=True)
-class Preheat:
-    """The furnace or coil of the second heat.
-
-    Attributes
-    ----------
-    temperature_c : Preheat temperature (furnace), °C.
-    soak_s : Time in the furnace from loading cold, s; 900 s heats the demo heads through.
-    start_c : Temperature of the head when loaded, °C.
-    emissivity : Head to furnace, 0.8 for oxidised steel (thermal-camera manual tables, 0.74–0.89).
-    kind : One of `HEATING`; scale and loss of carbon follow from it (`forgeprops.thermal.surroundings`);
-        a coil brings the head evenly to temperature in `soak_s`.
-    """
-
-    temperature_c: float = 930.0
-    soak_s: float = 900.0
-    start_c: float = 25.0
-    emissivity: float = 0.8
-    kind: str = "gas"
-
-    def __post_init__(self):
-        check_choice(self.kind, "preheat kind", HEATING, "preheat")
-        check_settings(self, "preheat")
-
-
-@dataclass(frozen=True)
-class Transfer:
-    """Furnace to die, through still air: 3–10 s is usual (from memory); 4 s is our default."""
-
-    duration_s: float = 4.0
-
-    def __post_init__(self):
-        check_settings(self, "transfer")
-
-
-@dataclass(frozen=True)
-class Press:
-    """Pressing between the dies.
-
-    Attributes
-    ----------
-    dwell_s : Contact under load, s: 0.01–0.06 hot in a screw or mechanical press, longer in a
-        hydraulic one (from memory).
-    die_c : Die temperature, °C; dies run at 150–400 °C.
-    contact_w_m2k : Conductance of the interface under load, W/(m² K): 5000–12 000 in a forging
-        stroke with graphite (from memory), in series with the die's own transient resistance.
-    rest_s : Time in the lower die under its own weight, s: half before the stroke, half after.
-    strain : Mean plastic strain of the press, which heats the metal.
-    scale_left : Share of the scale's thickness that sticks after the press (our estimate, no source).
-    shape : One of `SHAPES`; for the force only (`forgeprops.forging.press.FORCE_FACTORS`).
-    """
-
-    dwell_s: float = 0.05
-    die_c: float = 250.0
-    contact_w_m2k: float = 7500.0
-    rest_s: float = 0.5
-    strain: float = 0.15
-    scale_left: float = 0.3
-    shape: str = "complex"
-
-    def __post_init__(self):
-        check_choice(self.shape, "shape", SHAPES, "press")
-        check_settings(self, "press")
 
 
 @dataclass(frozen=True)
@@ -195,7 +115,7 @@ class Quench:
             check_number(share, f"share of the {zone}", 0.0, 1.0, "", "quench")
         object.__setattr__(self, "zones", tuple((z, float(share)) for z, share in pairs))
         object.__setattr__(self, "fluid_c", usual_c if self.fluid_c is None else self.fluid_c)
-        check_settings(self, "quench", skip=("depth_mm",) if self.depth_mm is None else ())
+        check_settings(self, "quench")
         if self.depth_mm is not None and not self.medium.endswith("bath"):
             raise InputError(f"depth_mm is for a bath; the medium is {self.medium} (quench).")
         form = "(°C, W/(m² K))"
@@ -210,7 +130,6 @@ class Quench:
 
     @property
     def words(self) -> str:
-        """What is done, in words."""
         named = dict(self.zones)
         where = "" if self.zones == MEDIA[self.medium][1] else " on " + " and ".join(named)
         deep = "" if self.depth_mm is None else f", {self.depth_mm:.0f} mm deep"
@@ -219,26 +138,78 @@ class Quench:
 
 
 @dataclass(frozen=True)
-class Cool:
-    """How the head cools after the water.
+class Temper:
+    """A heat below Ac1 of the whole head or of some zones: temper, bake, stress relief, subcritical anneal."""
 
-    Attributes
-    ----------
-    surroundings : One of `later.COOLING_WORDS`.
-    air_c : Air and wall temperature, °C.
-    air_speed_m_s : Air speed of the fan, m/s (used by "fan" only).
-    view_factor : Share of what the head radiates that reaches the room; None: that of the
-        surroundings.
-    """
-
-    surroundings: str = "single"
-    air_c: float = 25.0
-    air_speed_m_s: float = 3.0
-    view_factor: float | None = None
+    temperature_c: float  # of the metal
+    hold_s: float = 3600.0  # at temperature
+    zones: tuple[str, ...] = ()  # that reach it; empty means all
 
     def __post_init__(self):
-        check_choice(self.surroundings, "surroundings", COOLING, "cool")
-        check_settings(self, "cool", skip=("view_factor",) if self.view_factor is None else ())
+        check_settings(self, "later_heat")
+        zones = check_list(self.zones, "zones")
+        for zone in zones:
+            check_choice(zone, "zone", ("face", "rim", "body", "neck", "hosel"), "later heat")
+        object.__setattr__(self, "zones", zones)
+
+    @property
+    def words(self) -> str:
+        where = " and ".join(self.zones) or "whole head"
+        return f"temper of {where} at {self.temperature_c:.0f} °C for {_minutes(self.hold_s)}"
+
+
+@dataclass(frozen=True)
+class LocalHeat:
+    """Torch or coil on the bend zone of the hosel; hosel and neck are hot as far as they conduct.
+
+    Above Ac1 the hosel becomes austenite, and what it cools to in still air is calculated; what stays ferrite begins from
+    the first-heat structure.  Meanwhile the head lies in a soaked cloth or water up to the neck ("cloth"), or in still air
+    ("air"), where a hot head loses the hardness of its face (see `forgeprops.thermal.local_heat`).
+    """
+
+    place: str = "hosel"
+    peak_c: float = 680.0  # of the hottest place
+    hold_s: float = 600.0  # at temperature
+    cooled: str = "cloth"  # or "air"
+
+    def __post_init__(self):
+        check_choice(self.place, "place", ("hosel",), "local heat")
+        check_choice(self.cooled, "cooled", ("cloth", "air"), "local heat")
+        check_settings(self, "local_heat")
+
+    @property
+    def temperature_c(self) -> float:
+        """The highest temperature of the metal, °C."""
+        return self.peak_c
+
+    @property
+    def words(self) -> str:
+        kept = "a wet cloth" if self.cooled == "cloth" else "still air"
+        heat = f"{self.peak_c:.0f} °C for {_minutes(self.hold_s)}"
+        return f"local heat ({self.place} by torch or coil, head in {kept}) to {heat}"
+
+
+@dataclass(frozen=True)
+class Normalise:
+    """A heat of the whole head above Ac3, cooled in air: new austenite, and nothing of the quench is left."""
+
+    temperature_c: float = 890.0  # of the furnace, above the steel's Ac3
+    hold_s: float = 1800.0  # in the furnace from loading cold
+    surroundings: str = "single"  # how it cools, one of `COOLING`
+
+    def __post_init__(self):
+        check_settings(self, "later_heat")
+        check_choice(self.surroundings, "surroundings", COOLING, "normalise")
+
+    @property
+    def words(self) -> str:
+        cooled = COOLING_WORDS[self.surroundings]
+        heat = f"{self.temperature_c:.0f} °C for {_minutes(self.hold_s)}"
+        return f"normalise at {heat}, cooled {cooled}"
+
+
+def _minutes(seconds: float) -> str:
+    return f"{seconds / 3600:g} h" if seconds >= 3600.0 else f"{seconds / 60:.3g} min"
 
 
 _DEFAULT_SPRAY = Spray()
@@ -247,13 +218,42 @@ _DEFAULT_SPRAY = Spray()
 QUENCH = {s.name: s for s in numbers_of("quench").values()}
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, kw_only=True)
 class Route(Saved):
-    """The whole second heat, with defended defaults.
+    """The whole second heat by the short names of its settings, with defended defaults.
+
+    Attributes
+    ----------
+    preheat_c : Preheat temperature (furnace), °C.
+    soak_s : Time in the furnace from loading cold, s; 900 s heats the demo heads through.
+    start_c : Temperature of the head when loaded, °C.
+    furnace : One of `HEATING`; scale and loss of carbon follow from it (`forgeprops.thermal.surroundings`);
+        a coil brings the head evenly to temperature in `soak_s`.
+    furnace_emissivity : Head to furnace, 0.8 for oxidised steel (thermal-camera manual tables, 0.74–0.89).
+    transfer_s : Furnace to die, through still air, s: 3–10 s is usual (from memory).
+    dwell_s : Contact under load, s: 0.01–0.06 hot in a screw or mechanical press, longer in a
+        hydraulic one (from memory).
+    die_c : Die temperature, °C; dies run at 150–400 °C.
+    contact : Conductance of the interface under load, W/(m² K): 5000–12 000 in a forging stroke with
+        graphite (from memory), in series with the die's own transient resistance.
+    rest_s : Time in the lower die under its own weight, s: half before the stroke, half after.
+    strain : Mean plastic strain of the press, which heats the metal.
+    scale_left : Share of the scale's thickness that sticks after the press (our estimate, no source).
+    press_shape : One of `SHAPES`; for the force only (`forgeprops.forging.press.FORCE_FACTORS`).
+    spray : Spray, or None for a route without.
+    quench, later : One or a list of Quench; of Temper, LocalHeat, Normalise.
+    surroundings : How the head cools after the water, one of `COOLING`.
+    air_c : Air and wall temperature, °C.
+    air_speed_m_s : Air speed of the fan, m/s (used by "fan" only).
+    view_factor : Share of what the head radiates that reaches the room; None: that of the surroundings.
+    finish_c : Where the hot forging before ended and still-air cooling began, °C; 850–950 °C is read
+        for alloy steel. It leaves the structure and grain that this heat starts from.
+    first_grain_astm : Austenite after hot forging and recrystallisation, ASTM number (common
+        practice, no source).
 
     Examples
     --------
-    >>> Route().preheat.temperature_c
+    >>> Route().preheat_c
     930.0
     >>> Route().with_(preheat_c=900, flux=8).spray.flux_kg_m2_s
     8.0
@@ -261,23 +261,32 @@ class Route(Saved):
 
     KIND = "route"
 
-    preheat: Preheat = field(default_factory=Preheat)
-    transfer: Transfer = field(default_factory=Transfer)
-    press: Press = field(default_factory=Press)
+    preheat_c: float = 930.0
+    soak_s: float = 900.0
+    start_c: float = 25.0
+    furnace: str = "gas"
+    furnace_emissivity: float = 0.8
+    transfer_s: float = 4.0
+    dwell_s: float = 0.05
+    die_c: float = 250.0
+    contact: float = 7500.0
+    rest_s: float = 0.5
+    strain: float = 0.15
+    scale_left: float = 0.3
+    press_shape: str = "complex"
     spray: Spray | None = _DEFAULT_SPRAY
-    cool: Cool = field(default_factory=Cool)
-    later: tuple[Temper | LocalHeat | Normalise, ...] = ()
-    first_heat: FirstHeat = field(default_factory=FirstHeat)
     quench: tuple[Quench, ...] = ()
+    surroundings: str = "single"
+    air_c: float = 25.0
+    air_speed_m_s: float = 3.0
+    view_factor: float | None = None
+    later: tuple[Temper | LocalHeat | Normalise, ...] = ()
+    finish_c: float = 900.0
+    first_grain_astm: float = 5.0
 
     def __post_init__(self):
-        kinds = {"preheat": Preheat, "transfer": Transfer, "press": Press, "cool": Cool}
-        kinds |= {"first_heat": FirstHeat, "spray": Spray}
-        for name, kind in kinds.items():
-            given, dry = getattr(self, name), name == "spray"
-            if not isinstance(given, kind) and not (dry and given is None):
-                form = f"a {kind.__name__}(...){' or None' * dry}"
-                raise InputError(f"{name} must be {form}; got {shown(given)} (route).")
+        check_settings(self, "route")
+        check_kind(self.spray, Spray | None, "spray", "route", "a Spray(...) or None")
         later = tuple(self.later) if isinstance(self.later, (tuple, list)) else (self.later,)
         quench = (self.quench,) if isinstance(self.quench, Quench) else self.quench
         quench = check_list(() if quench is None else quench, "quench")
@@ -309,32 +318,29 @@ class Route(Saved):
         at = max((i for i, h in enumerate(self.later) if isinstance(h, Normalise)), default=-1)
         if at < 0:
             return self
-        heat, grow = self.later[at], dataclasses.replace
-        furnace = {"temperature_c": heat.temperature_c, "soak_s": heat.hold_s, "start_c": 25.0}
-        press = Press(dwell_s=0.0, rest_s=0.0, strain=0.0, scale_left=1.0)
-        cool = grow(self.cool, surroundings=heat.surroundings)
-        steps = (grow(self.preheat, **furnace), Transfer(0.0), press, None, cool)
-        return Route(*steps, self.later[at + 1 :], self.first_heat)
+        heat, still = (
+            self.later[at],
+            dict.fromkeys(("transfer_s", "dwell_s", "rest_s", "strain"), 0.0),
+        )
+        furnace = {"preheat_c": heat.temperature_c, "soak_s": heat.hold_s, "start_c": 25.0}
+        gone = {"scale_left": 1.0, "press_shape": Route.press_shape, "spray": None, "quench": ()}
+        cool = {"surroundings": heat.surroundings, "later": self.later[at + 1 :]}
+        return dataclasses.replace(self, **furnace, **still, **gone, **cool)
 
-    #: Short name of every setting: the step and the field that hold it.
-    SETTINGS = places("route")
+    #: Short name of every setting: the step, or the route itself, and the field that hold it.
+    SETTINGS = {s.name: (s.part, s.field) for s in table().values() if s.group == "route"}
 
     def with_(self, **settings) -> Route:
-        """Return a copy with some settings changed, by their short names (see `Route.SETTINGS`).
-
-        Raises
-        ------
-        InputError
-            Unknown setting, a value out of bounds, or a spray setting on a route without spray.
-        """
+        """Return a copy with some settings changed, by short name (see `Route.SETTINGS`), or say what cannot be (InputError)."""
         parts = by_part(settings, self.SETTINGS, "setting", "route")
-        if "spray" in parts and self.spray is None:
-            named = ", ".join(sorted(settings))
-            raise InputError(f"{named} cannot be set; this route has no spray (spray=None).")
-        first = parts.pop("quench", None)
-        changed = {p: dataclasses.replace(getattr(self, p), **v) for p, v in parts.items()}
-        if first:
-            changed["quench"] = (self._quenched(first), *self.quench[1:])
+        changed = parts.get("route", {})
+        if "spray" in parts:
+            if self.spray is None:
+                named = ", ".join(sorted(settings))
+                raise InputError(f"{named} cannot be set; this route has no spray (spray=None).")
+            changed["spray"] = dataclasses.replace(self.spray, **parts["spray"])
+        if "quench" in parts:
+            changed["quench"] = (self._quenched(parts["quench"]), *self.quench[1:])
         return dataclasses.replace(self, **changed)
 
     def _quenched(self, changes: dict) -> Quench:
@@ -349,8 +355,6 @@ class Route(Saved):
 
     def setting(self, name: str):
         """Value of a setting by its short name; None for a spray setting on a route without spray."""
-        part, attribute = self.SETTINGS[check_choice(name, "setting", self.SETTINGS, "route")]
-        step = getattr(self, part)
-        if part == "quench":
-            step = step[0] if step else None
-        return None if step is None else getattr(step, attribute)
+        part, field = self.SETTINGS[check_choice(name, "setting", self.SETTINGS, "route")]
+        step = {"spray": self.spray, "quench": next(iter(self.quench), None)}.get(part, self)
+        return None if step is None else getattr(step, field)

@@ -5,11 +5,25 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from types import MappingProxyType
 
+import numpy as np
+
 from ..base.errors import check_choice, check_number
 from ..base.tables import read_rows
 
 #: Groups whose numbers a study may vary, in the order they are listed.
 VARIED = ("route", "head", "steel", "shop")
+#: Ways to cool after the spray and to preheat, in words; see `forgeprops.thermal.surroundings`.
+COOLING_WORDS = {r["kind"]: r["words"] for r in read_rows("constants/surroundings.csv")}
+HEATING_WORDS = {
+    "gas": "gas furnace",
+    "electric": "electric furnace",
+    "protective": "furnace with protective gas",
+    "induction": "induction coil",
+}
+#: What settings choose from that are no numbers; columns hold the place in it.
+CHOICES = {"surroundings": tuple(COOLING_WORDS), "furnace": tuple(HEATING_WORDS)}
+#: Shapes of a forging, by which its force goes.
+CHOICES["press_shape"] = ("simple", "complex", "very complex", "coining")
 
 
 @dataclass(frozen=True)
@@ -27,16 +41,10 @@ class Spread:
         object.__setattr__(self, "value", check_number(self.value, f"{self.kind} spread", 0.0, 1e6))
 
     def sd(self, middle: float) -> float:
-        """Standard deviation about a middle, before anything is cut off.
-
-        >>> Spread("relative", 0.05).sd(12.0), round(Spread("uniform", 3.0).sd(0.0), 3)
-        (0.6, 1.732)
-        """
+        """Standard deviation about a middle, before anything is cut off."""
         if self.kind == "relative":
             return abs(middle) * self.value
         if self.kind == "lognormal":
-            import numpy as np
-
             return abs(middle) * float(np.sqrt(np.expm1(self.value**2) * np.exp(self.value**2)))
         return self.value / 3.0**0.5 if self.kind == "uniform" else self.value
 
@@ -69,8 +77,10 @@ class Setting:
         step = self.slider[2] if self.slider else step
         return next(n for n in range(4) if n == 3 or abs(step * 10**n - round(step * 10**n)) < 1e-9)
 
-    def check(self, value, where: str = "") -> float:
-        """The value as a float if it is a number within the bounds; otherwise an InputError."""
+    def check(self, value, where: str = ""):
+        """The value as a float within the bounds, or one of the choices; otherwise an InputError."""
+        if self.name in CHOICES:
+            return check_choice(value, self.label, CHOICES[self.name], where)
         return check_number(value, self.label, self.low, self.high, self.unit, where)
 
     def tolerance(self, value: float) -> float:
@@ -103,11 +113,6 @@ def settings(group: str = "") -> tuple[str, ...]:
     return tuple(s.name for g in VARIED for s in map(table().get, settings(g)) if s.is_number)
 
 
-def places(group: str) -> dict[str, tuple[str, str]]:
-    """Part and field of every setting of a group by its short name."""
-    return {s.name: (s.part, s.field) for s in table().values() if s.group == group}
-
-
 def by_part(values: Mapping, known: Mapping, what: str, where: str) -> dict[str, dict]:
     """Values by short name as values by part and field; a name that is not known is refused."""
     parts: dict[str, dict] = {}
@@ -118,23 +123,21 @@ def by_part(values: Mapping, known: Mapping, what: str, where: str) -> dict[str,
 
 
 def setting(name: str) -> Setting:
-    """Look up a number of a case.
-
-    >>> setting("flux").label, setting("Cr").unit, setting("face_thickness_mm").group
-    ('spray rate', 'wt%', 'head')
-    """
+    """Look up a number of a case that can be varied."""
     return table()[check_choice(name, "setting to vary", settings())]
 
 
 @functools.cache
 def numbers_of(part: str) -> Mapping[str, Setting]:
-    """Numbers of one part of a case (``"spray"``, ``"hosel"``, ``"shop"``) by their field there."""
-    return {s.field: s for s in table().values() if s.part == part and s.is_number}
+    """Numbers and choices of one part of a case (``"spray"``, ``"route"``, ``"shop"``) by their field there."""
+    of_part = (s for s in table().values() if s.part == part)
+    return {s.field: s for s in of_part if s.is_number or s.name in CHOICES}
 
 
-def check_settings(obj, part: str, where: str = "", skip: tuple[str, ...] = ()) -> None:
-    """Check the numbers of a frozen part of a case and store them as floats."""
+def check_settings(obj, part: str, where: str = "") -> None:
+    """Check numbers and choices of a frozen part of a case and store them; a default of None may stay."""
     for field, what in numbers_of(part).items():
-        if field not in skip:
-            value = what.check(getattr(obj, field), where or part.replace("_", " "))
+        value = getattr(obj, field)
+        if value is not None or getattr(type(obj), field, "") is not None:
+            value = what.check(value, where or part.replace("_", " "))
             object.__setattr__(obj, field, value)

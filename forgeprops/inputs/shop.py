@@ -1,17 +1,23 @@
 """This shop's own multipliers on the published laws: neutral by default, made by `fit`, kept in a file."""
 
-from __future__ import annotations
-
-import dataclasses
+import functools
 import math
-from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
 
-from ..base.errors import InputError, check_choice, check_name, check_number, check_whole, shown
+from ..base.errors import (
+    InputError,
+    check_choice,
+    check_kind,
+    check_list,
+    check_name,
+    check_number,
+    check_whole,
+    shown,
+)
 from ..io.cells import is_day
-from ..io.saved import Saved, plain
+from ..io.saved import Saved
 from .settings import check_settings, numbers_of
 
 #: The five numbers, by field.
@@ -20,7 +26,7 @@ NUMBERS = tuple(numbers_of("shop"))
 
 @dataclass(frozen=True)
 class Shop(Saved):
-    """What one shop's measurements made of the published laws.
+    """What one shop's measurements made of the published laws; numbers that cannot be, alone or together, are an InputError.
 
     Attributes
     ----------
@@ -37,11 +43,6 @@ class Shop(Saved):
     data_files : Names of the files the numbers come from.
     n_readings : How many readings went into them.
 
-    Raises
-    ------
-    InputError
-        A number out of bounds, or uncertainties that do not belong together.
-
     Examples
     --------
     >>> Shop().spray
@@ -49,6 +50,8 @@ class Shop(Saved):
     >>> bay = Shop(spray=1.2, delay_s=0.3, fitted=("spray", "delay_s"), standard_errors=(0.05, 0.1))
     >>> bay.standard_error("spray"), bay.standard_error("die")
     (0.05, 0.0)
+    >>> load_shop(Shop(spray=1.2, name="bay 2").as_bytes()).spray
+    1.2
     """
 
     KIND = "shop"
@@ -67,47 +70,24 @@ class Shop(Saved):
     n_readings: int = 0
 
     def __post_init__(self):
-        def put(field, value):
-            object.__setattr__(self, field, value)
-
+        put = functools.partial(object.__setattr__, self)
         check_settings(self, "shop")
-        put("fitted", _texts(self.fitted, "shop fitted"))
-        for field in self.fitted:
-            check_choice(field, "fitted number", NUMBERS, "shop")
-
-        def numbers(given, name: str, what: str, low: float, high: float) -> tuple[float, ...]:
-            bounds = (what, low, high, "", "shop")
-            return tuple(check_number(v, *bounds) for v in _sequence(given, name))
-
-        errors = (self.standard_errors, "standard_errors", "standard error", 0.0, 100.0)
-        put("standard_errors", numbers(*errors))
-        rows, what = _sequence(self.correlations, "correlations"), ("correlations", "correlation")
-        put("correlations", tuple(numbers(row, *what, -1.0, 1.0) for row in rows))
-        _check_uncertainty(self.fitted, self.standard_errors, self.correlations)
-        put("data_files", _texts(self.data_files, "shop data_files"))
-        put("n_readings", check_whole(self.n_readings, "number of readings", 0, 10**9, "shop"))
         check_name(self.name, "shop name")
-        _texts((self.measured_on,), "shop measured_on")
-        if self.measured_on and not is_day(self.measured_on):
+        fitted = check_list(self.fitted, "shop fitted")
+        put("fitted", tuple(check_choice(n, "fitted number", NUMBERS, "shop") for n in fitted))
+        put("standard_errors", _numbers(self.standard_errors, "standard error", 0.0, 100.0))
+        rows = check_list(self.correlations, "shop correlations")
+        put("correlations", tuple(_numbers(row, "correlation", -1.0, 1.0) for row in rows))
+        _check_uncertainty(self.fitted, self.standard_errors, self.correlations)
+        put("data_files", check_list(self.data_files, "shop data_files"))
+        for text in self.data_files:
+            if not isinstance(text, str) or len(text) > 500:
+                give = "give texts of up to 500 characters"
+                raise InputError(f"shop data_files holds {shown(text)}; {give}.")
+        put("n_readings", check_whole(self.n_readings, "number of readings", 0, 10**9, "shop"))
+        if check_kind(self.measured_on, str, "shop measured_on") and not is_day(self.measured_on):
             day = shown(self.measured_on)
             raise InputError(f"shop measured_on must be a day such as 2025-03-01; got {day}.")
-
-    def saved(self) -> dict:
-        """Content of a shop file."""
-        fields = {f.name: plain(getattr(self, f.name)) for f in dataclasses.fields(self)}
-        return {"values": {n: fields.pop(n) for n in NUMBERS}, **fields}
-
-    @classmethod
-    def restored(cls, content: dict, where: str) -> Shop:
-        """The shop of a file's content; every field must be there."""
-        fields = {f.name for f in dataclasses.fields(cls)} - set(NUMBERS)
-        _check_names(set(content), fields | {"values"}, where)
-        values = content["values"]
-        if not isinstance(values, dict):
-            got = type(values).__name__
-            raise InputError(f"values must be one number per name; got {got} ({where}).")
-        _check_names(set(values), set(NUMBERS), f"values of the {where}")
-        return cls(**values, **{name: content[name] for name in fields})
 
     def standard_error(self, field: str) -> float:
         """Standard error of one of the five numbers; 0 for one that was not fitted."""
@@ -120,47 +100,13 @@ class Shop(Saved):
         return self.standard_error("spray") / self.spray if "spray" in self.fitted else math.nan
 
 
-def load_shop(source, filename: str | None = None) -> Shop:
-    """Read a shop file, by custom ``NAME.shop.json``, that `Shop.save` wrote; every field is checked.
-
-    Parameters
-    ----------
-    source : path, bytes or upload (see `io.reading.read_source`)
-    filename : str, optional; name for messages when bytes are given
-
-    Raises
-    ------
-    InputError
-        Not a shop file, an unknown version, a field missing, unknown or out of bounds.
-
-    Examples
-    --------
-    >>> load_shop(Shop(spray=1.2, name="bay 2").as_bytes()).spray
-    1.2
-    """
-    return Shop.load(source, filename)
+#: Read a shop file, by custom ``NAME.shop.json``, that `Shop.save` wrote (see `Shop.load`).
+load_shop = Shop.load
 
 
-def _check_names(given: set[str], allowed: set[str], where: str) -> None:
-    for name in sorted(given - allowed):
-        check_choice(name, "field", sorted(allowed), where)
-    if allowed - given:
-        missing, every = (", ".join(sorted(names)) for names in (allowed - given, allowed))
-        raise InputError(f"{missing} missing; needed are all of {every} ({where}).")
-
-
-def _sequence(value, name: str) -> Sequence:
-    if isinstance(value, (str, bytes)) or not isinstance(value, Sequence):
-        raise InputError(f"{name} must be a list; got {shown(value)} (shop).")
-    return value
-
-
-def _texts(values, name: str) -> tuple[str, ...]:
-    values = tuple(_sequence(values, name))
-    for value in values:
-        if not isinstance(value, str) or len(value) > 500:
-            raise InputError(f"{name} holds {shown(value)}; give texts of up to 500 characters.")
-    return values
+def _numbers(given, what: str, low: float, high: float) -> tuple[float, ...]:
+    numbers = check_list(given, f"shop {what}s")
+    return tuple(check_number(v, what, low, high, "", "shop") for v in numbers)
 
 
 def _check_uncertainty(fitted, errors, correlations) -> None:

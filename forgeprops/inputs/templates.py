@@ -37,11 +37,7 @@ def head_from(
     -------
     Head
         `Head.note` lists what was assumed; any dimension can be changed afterwards by `Head.with_`.
-
-    Raises
-    ------
-    InputError
-        A number out of bounds, or a mass that the template's shape cannot have.
+        An InputError refuses a number out of bounds, or a mass that the template's shape cannot have.
 
     Notes
     -----
@@ -52,9 +48,9 @@ def head_from(
     Examples
     --------
     >>> mine = head_from(mass_g=270, face_mm=2.4, blade_mm=(76, 45), hosel_mm=(13.4, 9.4, 60))
-    >>> round(mine.mass_g(), 3), mine.hosel.wall_mm
+    >>> round(mine.mass_g(), 3), mine.wall_mm
     (270.0, 2.0)
-    >>> mine.with_(rim_thickness_mm=4.2).rim.thickness_mm
+    >>> mine.with_(rim_thickness_mm=4.2).rim_thickness_mm
     4.2
     """
     t = head(like) if isinstance(like, str) else like
@@ -63,28 +59,30 @@ def head_from(
     length, height = _numbers(blade_mm, ("rim_length_mm", "rim_height_mm"), "blade_mm", t)
     names = ("hosel_outside_mm", "hosel_bore_mm", "hosel_length_mm")
     outside, bore, stem = _numbers(hosel_mm, names, "hosel_mm", t)
-    along, up, grow = length / t.rim.length_mm, height / t.rim.height_mm, dataclasses.replace
+    along, up, grow = length / t.rim_length_mm, height / t.rim_height_mm, dataclasses.replace
     face = None if face_mm is None else (face_mm,)
     (thick,) = _numbers(face, ("face_thickness_mm",), "face_mm", t)
-    span = {"length_mm": t.face.length_mm * along, "height_mm": t.face.height_mm * up}
+    drawn = {"rim_length_mm": length, "rim_height_mm": height, "face_thickness_mm": thick}
+    drawn |= {"face_length_mm": t.face_length_mm * along, "face_height_mm": t.face_height_mm * up}
+    drawn |= {"hosel_outside_mm": outside, "hosel_bore_mm": bore, "hosel_length_mm": stem}
+    drawn["hosel_bore_depth_mm"] = t.hosel_bore_depth_mm * stem / t.hosel_length_mm
+    drawn["neck_base_mm"] = t.neck_base_mm * outside / t.hosel_outside_mm
     if loft_deg is not None:
-        span |= {"loft_deg": loft_deg, "club_speed_m_s": None}
-    depth = t.hosel.bore_depth_mm * stem / t.hosel.length_mm
-    hosel = grow(t.hosel, outside_mm=outside, bore_mm=bore, length_mm=stem, bore_depth_mm=depth)
-    parts = {
-        "face": grow(t.face, thickness_mm=thick, **span),
-        "rim": grow(t.rim, length_mm=length, height_mm=height),
-        "neck": grow(t.neck, base_mm=t.neck.base_mm * outside / t.hosel.outside_mm),
-        "hosel": hosel,
-    }
+        drawn |= {"loft_deg": loft_deg, "club_speed_m_s": None}
     factors = [up if b.name in ("toe", "heel") else along for b in t.body]
     body = tuple(grow(b, length_mm=b.length_mm * f) for b, f in zip(t.body, factors, strict=True))
     what = f"like {t.name}" if name is None else check_name(name, "head name")
-    made = Head(what, body=body, **parts)
+    made = grow(t, name=what, body=body, declared_mass_g=None, **drawn)
     factor = 1.0
     if mass_g is not None:
         mass_g = check_number(mass_g, "head mass", *MASS_G, "g", "head_from")
-        factor = _body_factor(made, mass_g, t)
+        own = made.zones("finished")["body"].mass_g
+        rest, (low, high) = made.mass_g() - own, (f * f for f in BODY_FACTOR)
+        if not rest + low * own <= mass_g <= rest + high * own:
+            ends = f"{rest + low * own:.0f} to {rest + high * own:.0f} g"
+            said = f"with this face, blade and hosel the shape of {t.name} takes {ends}"
+            raise InputError(f"head mass is {mass_g:g} g; {said}.")
+        factor = math.sqrt((mass_g - rest) / own)
         body = tuple(
             grow(b, width_mm=b.width_mm * factor, thickness_mm=b.thickness_mm * factor)
             for b in body
@@ -92,33 +90,21 @@ def head_from(
     given = (mass_g, face_mm, blade_mm, hosel_mm, loft_deg)
     kept = zip(("mass", "face", "blade", "hosel", "loft"), given, strict=True)
     note = [
-        f"face {made.face.length_mm:.1f} × {made.face.height_mm:.1f} mm, rim {made.rim.thickness_mm:g} mm, "
-        f"neck {made.neck.length_mm:g} mm to {made.neck.base_mm:.1f} mm, bore {made.hosel.bore_depth_mm:.1f} mm deep",
+        f"face {made.face_length_mm:.1f} × {made.face_height_mm:.1f} mm, rim {made.rim_thickness_mm:g} mm, "
+        f"neck {made.neck_length_mm:g} mm to {made.neck_base_mm:.1f} mm, bore {made.hosel_bore_depth_mm:.1f} mm deep",
         "blocks of the body" + f" {factor:.3f} times as wide and thick" * (factor != 1.0),
         "allowances of face, rim and hosel, bend zone",
         *(f"{what} of the template" for what, value in kept if value is None),
     ]
     note = f"Assumed from {t.name}: {'; '.join(note)}."
-    return Head(what, body=body, **parts, declared_mass_g=mass_g, note=note)
+    return grow(made, body=body, declared_mass_g=mass_g, note=note)
 
 
 def _numbers(given, names: tuple[str, ...], what: str, t: Head) -> list[float]:
     """The numbers given, checked by their settings; the template's where none are."""
     settings = [table()[n] for n in names]
     if given is None:
-        return [getattr(getattr(t, s.part), s.field) for s in settings]
+        return [getattr(t, name) for name in names]
     words = ", ".join(n.split("_", 1)[1].removesuffix("_mm") for n in names)
     given = check_list(given, what, f"({words}) in mm", len(names))
     return [s.check(value, "head_from") for s, value in zip(settings, given, strict=True)]
-
-
-def _body_factor(made: Head, mass_g: float, t: Head) -> float:
-    own = made.zones("finished")["body"].mass_g
-    rest = made.mass_g() - own
-    low, high = BODY_FACTOR
-    if not rest + low**2 * own <= mass_g <= rest + high**2 * own:
-        raise InputError(
-            f"head mass is {mass_g:g} g; with this face, blade and hosel the shape of {t.name} takes "
-            f"{rest + low**2 * own:.0f} to {rest + high**2 * own:.0f} g."
-        )
-    return math.sqrt((mass_g - rest) / own)

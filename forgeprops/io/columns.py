@@ -8,6 +8,8 @@ import math
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
 
+import numpy as np
+
 from ..base.errors import InputError, OtherLayout
 from ..base.in_words import InWords
 from .cells import cell_text, header_key, read_number
@@ -96,6 +98,9 @@ class Read(InWords):
     def words(self) -> str:
         return "\n".join([f"{len(self.frame)} rows.", *listed(self.problems)])
 
+    def shown(self):
+        return self.frame.head(30)
+
 
 def listed(problems: Sequence[Problem], most: int = 30) -> list[str]:
     """The first problems in words, and how many more there are."""
@@ -130,13 +135,9 @@ def stretches(rows: Sequence[int]) -> list[tuple[int, int]]:
     >>> stretches([4, 5, 6, 9])
     [(4, 6), (9, 9)]
     """
-    runs: list[tuple[int, int]] = []
-    for row in sorted(rows):
-        if runs and row <= runs[-1][1] + 1:
-            runs[-1] = (runs[-1][0], row)
-        else:
-            runs.append((row, row))
-    return runs
+    rows = np.unique(rows)
+    runs = np.split(rows, np.flatnonzero(np.diff(rows) > 1) + 1)
+    return [(int(run[0]), int(run[-1])) for run in runs if run.size]
 
 
 def read_rows_of(
@@ -191,7 +192,7 @@ def read_rows_of(
 
 
 def _read_table(table: Table, result: Rows) -> None:
-    grid, decimal, clock = table.grid, decimal_mark(table.grid), _Clock()
+    grid, decimal, clock = table.grid, decimal_mark(table.grid), []
     width = len(grid.rows[table.header])
     at = {c.name: (j, c) for j, c in table.columns.items()}
     headers = {name: table.head(j) for name, (j, _) in at.items()}
@@ -230,28 +231,21 @@ def _read_table(table: Table, result: Rows) -> None:
             result.problems.append(Problem(grid.file, first, column, what, assumed))
 
 
-class _Clock:
-    """Clock times to seconds from the first one; past midnight it goes on."""
-
-    def __init__(self):
-        self.first = self.last = None
-
-    def seconds(self, cell) -> float | None:
-        if isinstance(cell, datetime.datetime):
-            now = (cell - datetime.datetime(1970, 1, 1)).total_seconds()
-        else:
-            parts = str(cell).replace(",", ".").split(" ")[-1].split(":")
-            digits = all(p.replace(".", "", 1).isdecimal() for p in parts)
-            if len(parts) not in (2, 3) or not digits:
-                return None
-            now = 0.0
-            for part in parts if len(parts) == 3 else ("0", *parts):
-                now = now * 60.0 + float(part)
-        if self.last is not None and now < self.last - 43_200.0:
-            now += 86_400.0
-        self.first = now if self.first is None else self.first
-        self.last = now
-        return now - self.first
+def _clock_s(cell, seen: list[float]) -> float | None:
+    """A clock time in seconds from the first one of `seen`, which it joins; past midnight it goes on."""
+    if isinstance(cell, datetime.datetime):
+        now = (cell - datetime.datetime(1970, 1, 1)).total_seconds()
+    else:
+        parts = str(cell).replace(",", ".").split(" ")[-1].split(":")
+        if len(parts) not in (2, 3) or not all(p.replace(".", "", 1).isdecimal() for p in parts):
+            return None
+        now = 0.0
+        for part in parts:
+            now = now * 60.0 + float(part)
+    if seen and now < seen[-1] - 43_200.0:
+        now += 86_400.0
+    seen.append(now)
+    return now - seen[0]
 
 
 def _cell(f: Field, cell, column: Column | None, decimal, clock) -> tuple[object, str, str]:
@@ -264,7 +258,7 @@ def _cell(f: Field, cell, column: Column | None, decimal, clock) -> tuple[object
         except InputError as error:
             return None, str(error).rstrip("."), ""
     if f.kind == "time" and not isinstance(cell, (int, float)) and ":" in str(cell):
-        seconds = clock.seconds(cell)
+        seconds = _clock_s(cell, clock)
         return (None, "not a time", repr(str(cell)[:30])) if seconds is None else (seconds, "", "")
     reading = read_number(cell, decimal=decimal)
     if reading.kind == "missing":

@@ -28,14 +28,10 @@ def read_source(source, filename: str | None = None, limit_bytes: int = READ_LIM
     An upload of a file chooser is a mapping with ``name`` and ``content``, also as the one-element tuple
     that the widget's `value` is; `filename` is what messages call bytes.
 
-    References
-    ----------
-    .. [1] 20 MB read, 60 MB unpacked, 2 million cells (our choice).
-
-    Examples
-    --------
     >>> read_source(b"heat;C", "certs.csv").name
     'certs.csv'
+
+    .. [1] 20 MB read, 60 MB unpacked, 2 million cells (our choice).
     """
     if filename is not None:
         check_kind(filename, str, "filename")
@@ -120,16 +116,12 @@ def decode_text(data: bytes) -> tuple[str, str]:
             zeros, other = head[1 - full :: 2].count(0), head[full::2].count(0)
             if zeros > 0.6 * pairs and other < 0.1 * pairs:
                 return data.decode(encoding, errors="replace"), encoding
-    with contextlib.suppress(UnicodeDecodeError):
-        return data.decode("utf-8"), "utf-8"
-    with contextlib.suppress(UnicodeDecodeError):
-        text = data.decode("cp932")
-        if _reads_as_japanese(text):
-            return text, "cp932"
-    try:
-        return data.decode("cp1252"), "cp1252"
-    except UnicodeDecodeError:
-        return data.decode("latin-1"), "latin-1"
+    for encoding in ("utf-8", "cp932", "cp1252"):
+        with contextlib.suppress(UnicodeDecodeError):
+            text = data.decode(encoding)
+            if encoding != "cp932" or _reads_as_japanese(text):
+                return text, encoding
+    return data.decode("latin-1"), "latin-1"
 
 
 def _reads_as_japanese(text: str) -> bool:

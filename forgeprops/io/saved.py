@@ -158,7 +158,18 @@ class Saved:
 
     @classmethod
     def load(cls, source, filename: str | None = None):
-        """Read a file that `save` wrote; every value is checked."""
+        """Read a file that `save` wrote; every value is checked.
+
+        Parameters
+        ----------
+        source : path, bytes or upload (see `io.reading.read_source`)
+        filename : str, optional; name for messages when bytes are given
+
+        Raises
+        ------
+        InputError
+            Another kind of file, a newer version, or a field that is unknown, missing or out of bounds.
+        """
         content = read_json(source, cls.KIND, (1,), filename)
         content.pop("version")
         return restored(cls, content, f"{cls.KIND} file")
@@ -178,14 +189,10 @@ def safe_cell(value):
     Text that begins with one of `FORMULA_STARTS` (after blanks), or with an apostrophe, gets an apostrophe in
     front; `plain_cell` takes it off again.
 
-    References
-    ----------
-    .. [1] OWASP ASVS 5.0, requirement 1.2.10; CWE-1236 (read).
-
-    Examples
-    --------
     >>> safe_cell("=HYPERLINK(1)"), safe_cell("heat 7"), safe_cell(-1.5)
     ("'=HYPERLINK(1)", 'heat 7', -1.5)
+
+    .. [1] OWASP ASVS 5.0, requirement 1.2.10; CWE-1236 (read).
     """
     if isinstance(value, str) and value:
         bare = value.lstrip(" \u00a0\u3000")

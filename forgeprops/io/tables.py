@@ -133,21 +133,14 @@ _VALUE = {
 }
 
 
-def _csv_cell(value):
-    if isinstance(value, str):
-        return safe_cell(value)
-    if value != value:
-        return None
-    return str(value) if isinstance(value, bool) else value
-
-
 def _csv(columns: dict, about: str, name: str) -> bytes:
     out = io.StringIO(newline="")
     rows = csv.writer(out, quoting=csv.QUOTE_NONNUMERIC, lineterminator="\n")
     rows.writerow([f"# {about}"])
     rows.writerow(map(safe_cell, columns))
+    plain = {str: safe_cell, bool: str, float: lambda v: None if math.isnan(v) else v}
     for row in zip(*columns.values(), strict=True):
-        rows.writerow(map(_csv_cell, row))
+        rows.writerow(plain.get(type(v), lambda v: v)(v) for v in row)
     return out.getvalue().encode()
 
 

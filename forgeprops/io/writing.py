@@ -149,23 +149,18 @@ def _replacing(target: Path) -> Iterator[Path]:
         if target.exists():
             os.chmod(temporary, stat.S_IMODE(target.stat().st_mode))
         os.replace(temporary, target)
-        _sync_folder(target.parent)
+        if os.name != "nt":  # put the rename itself on the disk; POSIX only
+            with contextlib.suppress(OSError):
+                handle = os.open(target.parent, os.O_RDONLY)
+                try:
+                    os.fsync(handle)
+                finally:
+                    os.close(handle)
     except OSError as error:
         raise InputError(f"{target.name} cannot be written: {error.strerror or error}.") from None
     finally:
         with contextlib.suppress(OSError):
             temporary.unlink()
-
-
-def _sync_folder(folder: Path) -> None:
-    """Put the rename itself on the disk (folders can be synced on POSIX only)."""
-    if os.name != "nt":
-        with contextlib.suppress(OSError):
-            handle = os.open(folder, os.O_RDONLY)
-            try:
-                os.fsync(handle)
-            finally:
-                os.close(handle)
 
 
 def write_bytes(path, data: bytes, overwrite: bool = False) -> None:

@@ -9,9 +9,7 @@ from ..base.cautions import BENCH, CAUTIONS, SHORT
 from ..base.errors import InputError, check_choice, check_number
 from ..base.sources import counted
 from ..inputs.job import Job
-from ..inputs.later import COOLING_WORDS
-from ..inputs.route import HEATING_WORDS
-from ..inputs.settings import table
+from ..inputs.settings import COOLING_WORDS, HEATING_WORDS, table
 from ..io.writing import write_bytes
 from .units import Units, units
 
@@ -41,14 +39,10 @@ def sheet_html(result, paper: str = "A4", *, tolerances=None, date: str | None =
     ----------
     result : Estimate
     paper : {"A4", "Letter"}
-    tolerances : dict of str to float, optional
-        Short name of a setting → tolerance; twice a shop's spread unless given.
-    date : str, optional
-        Date shown; today unless given.
-    note : str
-        A line of your own under the title (order number, customer).
-    display_units : Units, optional
-        The reader's units; what was chosen once unless given.
+    tolerances : mapping of settings' short names to numbers; twice a shop's spread unless given
+    date : str; today unless given
+    note : str; a line of your own under the title (order number, customer)
+    display_units : Units; what was chosen once unless given
     """
     import jinja2
 
@@ -78,12 +72,7 @@ def sheet_html(result, paper: str = "A4", *, tolerances=None, date: str | None =
 
 
 def sheet_name(result, date: str | None = None) -> str:
-    """Return the file name of a sheet: date, steel, head, job.
-
-    >>> import forgeprops as fp
-    >>> sheet_name(fp.estimate(fp.grade("4130")), "2026-01-31")[:25]
-    '2026-01-31_4130_mid-iron_'
-    """
+    """Return the file name of a sheet: date, steel, head, job."""
     parts = (date or datetime.date.today().isoformat(), result.steel.name, result.head.name)
     safe = (re.sub(r"[^\w.-]+", "-", part)[:40] for part in parts)
     return "_".join([*safe, _job(result).id]) + ".html"
@@ -92,24 +81,14 @@ def sheet_name(result, date: str | None = None) -> str:
 def sheet(result, path, paper: str = "A4", *, overwrite: bool = False, **options) -> Path:
     """Write the setting sheet to an HTML file, and return its path; a browser prints it or saves it as PDF.
 
-    Parameters
-    ----------
-    result : Estimate
-    path : path
-        Ends in .html; or a folder, in which the file takes the name of `sheet_name` and a number where that exists.
-    paper : {"A4", "Letter"}
-    overwrite : bool
-        Replace an existing file.
-    options
-        As for `sheet_html`.
+    `path` ends in .html, or is a folder, in which the file takes the name of `sheet_name` and a number where that
+    exists; `options` as for `sheet_html`.
     """
     target = Path(path)
     if target.is_dir():
-        first = target = target / sheet_name(result, options.get("date"))
-        number = 1
-        while target.exists() and not overwrite:
-            number += 1
-            target = first.with_stem(f"{first.stem}-{number}")
+        first = target / sheet_name(result, options.get("date"))
+        names = (first, *(first.with_stem(f"{first.stem}-{n}") for n in range(2, 10_000)))
+        target = next(path for path in names if overwrite or not path.exists())
     if target.suffix.lower() not in (".html", ".htm"):
         ends = f"sheet {target.name!r} ends in {target.suffix or 'nothing'!r}"
         raise InputError(f"{ends}; give .html (a browser prints it or saves it as PDF).")
@@ -135,8 +114,7 @@ def _settings(result, tolerances, shown: Units) -> list[tuple[str, ...]]:
     from ..inputs.cases import Cases
 
     route = result.route
-    values = {name: route.setting(name) for name in _NAMED}
-    values = {name: value for name, value in values.items() if value is not None}
+    values = {n: value for n in _NAMED if (value := route.setting(n)) is not None}
     spans = {n: tolerances.get(n, table()[n].tolerance(value)) for n, value in values.items()}
     cases = []
     for name, value in values.items():
@@ -163,16 +141,16 @@ def _settings(result, tolerances, shown: Units) -> list[tuple[str, ...]]:
 
 def _around(route) -> list[tuple[str, str]]:
     """What else the route does, without a tolerance."""
-    found = [("Heated in", HEATING_WORDS[route.preheat.kind])] * (route.preheat.kind != "gas")
+    found = [("Heated in", HEATING_WORDS[route.furnace])] * (route.furnace != "gas")
     found += [("Spray", "none")] * (route.spray is None)
     found += [("Quench", q.words) for q in route.quench]
-    found.append(("Then it cools", COOLING_WORDS[route.cool.surroundings]))
+    found.append(("Then it cools", COOLING_WORDS[route.surroundings]))
     return found + [("Later heat", heat.words) for heat in route.later]
 
 
 def _zone(zone, shown: Units) -> dict[str, str]:
     tensile = zone.strength.tensile_mpa, *zone.interval("tensile_mpa")
-    value, low, high = map(shown.from_mpa, map(round, tensile))
+    value, low, high = (shown.convert(round(v), "MPa") for v in tensile)
     return {
         "name": zone.name,
         "hardness": shown.hardness_text(zone.hardness_hv),
@@ -185,12 +163,11 @@ def _zone(zone, shown: Units) -> dict[str, str]:
 
 def _head(head, shown: Units) -> str:
     forged, finished = head.zones("forged"), head.zones("finished")
-    hosel = head.hosel
     return (
         f"finished {sum(z.mass_g for z in finished.values()):.0f} g, as forged "
-        f"{sum(z.mass_g for z in forged.values()):.0f} g; face {shown.length_text(head.face.thickness_mm)} finished; "
-        f"hosel {shown.length_text(hosel.outside_mm)} outside, {shown.length_text(hosel.bore_mm)} bore, bend zone "
-        f"{shown.length_text(hosel.bend_zone_mm)}."
+        f"{sum(z.mass_g for z in forged.values()):.0f} g; face {shown.length_text(head.face_thickness_mm)} finished; "
+        f"hosel {shown.length_text(head.hosel_outside_mm)} outside, {shown.length_text(head.hosel_bore_mm)} bore, bend zone "
+        f"{shown.length_text(head.bend_zone_mm)}."
     )
 
 

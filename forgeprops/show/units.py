@@ -3,10 +3,8 @@
 from pathlib import Path
 
 from ..base.errors import InputError
-from ..io.saved import read_json, write_json
-from ..units import OFFERED, Units
+from ..units import Units
 
-_KIND, _VERSION = "units", 1
 _chosen: list[Units] = []
 
 
@@ -21,26 +19,18 @@ def units() -> Units:
     """Return the chosen units: what was chosen here, else what was kept on file, else those of the package."""
     if not _chosen:
         try:
-            kept = read_json(units_file(), _KIND, (_VERSION,))
-            _chosen.append(Units(**{name: kept[name] for name in OFFERED if name in kept}))
+            _chosen.append(Units.load(units_file()))
         except (ImportError, InputError):  # no file yet, or one that says nothing usable
             _chosen.append(Units())
     return _chosen[-1]
 
 
 def choose_units(*, keep: bool = True, **chosen: str) -> Units:
-    """Choose the display units once, for this notebook and (with `keep`) for every later one.
-
-    Parameters
-    ----------
-    keep : bool
-    **chosen
-        By the names of `Units`; those of the package where none is named.
-    """
+    """Choose the display units by the names of `Units`, for this notebook and (with `keep`) for every later one."""
     made = Units(**chosen)
     _chosen[:] = [made]
     if keep:
         path = units_file()
         path.parent.mkdir(parents=True, exist_ok=True)
-        write_json(path, _KIND, _VERSION, made.to_dict(), overwrite=True)
+        made.save(path, overwrite=True)
     return made

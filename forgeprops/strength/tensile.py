@@ -21,17 +21,21 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from ..base.arrays import plain
 from ..base.constants import YOUNGS_MPA
 from ..base.errors import InputError, check_choice, check_kind, check_number
 from ..base.ranges import Warn, outside
 from ..base.tables import read_rows
 from .hardness_scales import convert_array
 
-#: Branches of the hardness–strength link.
-BRANCHES = ("quenched and tempered", "bainite", "ferrite-pearlite", "all data")
-
-_RANGES = ("strength_qt", "strength_b", "strength_fp", "strength_all")
-RANGE_OF = dict(zip(BRANCHES, _RANGES, strict=True))
+#: Branches of the hardness–strength link, with their ranges.
+RANGE_OF = {"quenched and tempered": "strength_qt", "bainite": "strength_b"}
+RANGE_OF |= {"ferrite-pearlite": "strength_fp", "all data": "strength_all"}
+BRANCHES = tuple(RANGE_OF)
+#: Those with a share in the structure, in the order of the shares, and the share from which the range of one counts.
+_SHARED, RANGE_SHARE = ("ferrite-pearlite", "bainite", "quenched and tempered"), 0.3
+#: Sum of the shares of everything but austenite below which the structure counts as unknown.
+NOTHING_BUT_AUSTENITE = 1e-6
 
 
 @functools.cache
@@ -71,15 +75,8 @@ def flow_curve(
 ) -> FlowCurve:
     """Flow curve through yield, tensile strength and uniform elongation; floats or arrays.
 
-    The rising part passes through the true tensile point, TS·(1 + Au) at ln(1 + Au), and has there the
-    slope that Considère's rule asks (slope = stress, so that the load is greatest there): two conditions
-    for its two constants,
-
-        m = S (e_u − e_1)/(S − YS),   K = (S − YS)/(e_u − e_1)^m,   S = TS (1 + Au).
-
-    >>> curve = flow_curve(342.0, 489.0, 0.157, 0.015)
-    >>> round(float(curve.stress_mpa(np.log(1.157)) / 1.157), 1)      # back to the tensile strength
-    489.0
+    The rising part passes through the true tensile point, S = TS (1 + Au) at e_u = ln(1 + Au), with the slope of Considère's
+    rule (slope = stress, so that the load is greatest there): m = S (e_u − e_1)/(S − YS), K = (S − YS)/(e_u − e_1)^m.
 
     .. [1] A. Considère 1885; P. Ludwik 1909 (from memory).
     .. [2] Young's modulus 205 GPa (from memory).
@@ -93,7 +90,8 @@ def flow_curve(
     gain = np.maximum(true_stress - yield_mpa, 0.01 * true_stress)
     # m stays below 1 by itself unless the numbers contradict each other (very short uniform elongation)
     power = np.minimum(true_stress * rise / gain, 1.0)
-    return FlowCurve(youngs_mpa, yield_mpa, plateau, gain / rise**power, power)
+    made = youngs_mpa, yield_mpa, plateau, gain / rise**power, power
+    return FlowCurve(*(plain(x) for x in made))
 
 
 @dataclass(frozen=True)
@@ -203,16 +201,7 @@ def strength_arrays(
 
 #: Fields of `Strength` that are numbers, in their order.
 _QUANTITIES = [f.name for f in dataclasses.fields(Strength)][:15]
-_SHARES_OF = {"ferrite-pearlite": (1.0, 0.0, 0.0), "bainite": (0.0, 1.0, 0.0)}
-_SHARES_OF |= {"quenched and tempered": (0.0, 0.0, 1.0), "all data": (0.0, 0.0, 0.0)}
-#: Branches in the order of the shares.
-_SHARED = ("ferrite-pearlite", "bainite", "quenched and tempered")
 _CONSTITUENTS = ("ferrite", "pearlite", "bainite", "martensite", "austenite")
-
-#: Share of a branch in the structure from which its range counts.
-RANGE_SHARE = 0.3
-#: Sum of the shares of everything but austenite below which the structure counts as unknown.
-NOTHING_BUT_AUSTENITE = 1e-6
 
 
 def structure_shares(fractions: Mapping[str, float]) -> tuple[float, float, float]:
@@ -247,33 +236,30 @@ def strength(
     hv = check_number(hardness_hv, "hardness", 60.0, 900.0, "HV")
     if branch is not None:
         branch = check_choice(branch, "branch", BRANCHES)
-        shares = _SHARES_OF[branch]
-    elif fractions is None:
-        shares = _SHARES_OF["all data"]
+        shares = tuple(float(name == branch) for name in _SHARED)
     else:
-        shares = structure_shares(fractions)
+        shares = (0.0, 0.0, 0.0) if fractions is None else structure_shares(fractions)
     values = {name: float(a[0]) for name, a in strength_arrays(hv, *shares).items()}
     return strength_of(values, shares, branch)
 
 
-def strength_of(
-    values: Mapping[str, float], shares: tuple[float, float, float], branch: str | None = None
-) -> Strength:
+def branches_of(shares) -> dict[str, np.ndarray]:
+    """Whether the range of a branch counts, by its name, for shares of ferrite-pearlite, bainite, martensite; numbers or arrays."""
+    total = sum(shares)
+    known = np.asarray(total > NOTHING_BUT_AUSTENITE)
+    counts = (known & (share > RANGE_SHARE * total) for share in shares)
+    return {**dict(zip(_SHARED, counts, strict=True)), "all data": ~known}
+
+
+def strength_of(values: Mapping[str, float], shares, branch: str | None = None) -> Strength:
     """Strength with its branch, flow curve and warnings from one row of `strength_arrays`.
 
     The shares of ferrite-pearlite, bainite, martensite are all 0 where the structure is unknown; `branch` was forced.
     """
-    total = sum(shares)
-    if branch is not None:
-        involved = [branch]
-    elif total <= NOTHING_BUT_AUSTENITE:
-        involved = ["all data"]
-    else:
-        involved = [n for n, s in zip(_SHARED, shares, strict=True) if s > RANGE_SHARE * total]
-    pure = total <= NOTHING_BUT_AUSTENITE or max(shares) > 0.999 * total
+    involved = [branch] if branch else [n for n, counts in branches_of(shares).items() if counts]
+    pure = "all data" in involved or max(shares) > 0.999 * sum(shares)
     names = ("yield_mpa", "tensile_mpa", "uniform_elongation", "yield_plateau_strain")
     curve = flow_curve(*(values[name] for name in names))
-    curve = FlowCurve(*(float(getattr(curve, f.name)) for f in dataclasses.fields(FlowCurve)))
     found = (outside(RANGE_OF[name], values["hardness_hv"]) for name in involved)
     branch = branch or (involved[0] if pure else "blend")
     warnings = tuple(w for w in found if w is not None)

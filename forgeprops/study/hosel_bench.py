@@ -9,24 +9,25 @@ from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from typing import Any
 
+import numpy as np
+
+from ..answer.estimate import Estimate
 from ..answer.evaluation import evaluate
-from ..answer.result import Estimate
-from ..base.errors import check_kind, check_list, check_number
-from ..hosel.bench import Bench, bench_options
+from ..base.errors import check_kind
+from ..hosel.bench import bench_options
 from ..hosel.bend import bend_of_head
 from ..inputs.cases import Cases
 from ..inputs.head import ZONES
-from ..inputs.later import LocalHeat, Temper
-from ..inputs.route import Route
+from ..inputs.route import LocalHeat, Route, Temper
 from ..io.tables import data_frame
 
-#: Steps down from the preheat that are tried, °C (our choice).
-PREHEAT_STEPS_C = (20.0, 40.0, 80.0)
+#: Steps down from the preheat that are tried, and the lowest preheat at which the press still forms the head, °C (our choice).
+_PREHEAT_STEPS_C, _LOWEST_PREHEAT_C = (20.0, 40.0, 80.0), 750.0
 #: Local heats that are tried: °C below Ac1 and minutes.  30 °C are for the thermometer: above Ac1 the hosel hardens again
 #: (our choice; 650–700 °C is the usual subcritical range, from memory).
-ANNEALS = ((70.0, 10.0), (30.0, 10.0), (30.0, 30.0))
+_ANNEALS = ((70.0, 10.0), (30.0, 10.0), (30.0, 30.0))
 #: Tempers of the whole head, °C, for an hour (our choice).
-TEMPERS_C = (550.0, 650.0)
+_TEMPERS_C = (550.0, 650.0)
 #: What an hour in a furnace costs besides, min: heating up and cooling; the same of a torch (common practice).
 _FURNACE_MIN, _TORCH_MIN = 40.0, 8.0
 #: Below this share of a degree, this pull or this many HV a change is not worth telling (our choice: inside every
@@ -112,64 +113,53 @@ class Softening:
 
     def to_dict(self) -> dict:
         """Plain numbers and texts, ready for JSON."""
-
-        def numbers(of, without):
-            found = {name: v for name, v in vars(of).items() if name != without}
-            return {n: round(v, 3) if isinstance(v, float) else v for n, v in found.items()}
-
-        remedies = [numbers(r, "route") for r in self.remedies]
-        return {**numbers(self, "remedies"), "remedies": remedies}
+        parts = [
+            {n: round(v, 3) if isinstance(v, float) else v for n, v in vars(of).items() if n not in ("route", "remedies")}
+            for of in (self, *self.remedies)
+        ]  # fmt: skip
+        return {**parts[0], "remedies": parts[1:]}
 
 
-def _changes(route: Route, ac1: float, lowest, steps, heats, tempers) -> Iterator[tuple]:
+def _changes(route: Route, ac1: float) -> Iterator[tuple]:
     """Kind, words, changed route, minutes and risk of everything that is tried."""
-    now = route.preheat.temperature_c
+
+    def later(heat) -> Route:
+        return dataclasses.replace(route, later=(*route.later, heat))
+
+    now = route.preheat_c
     risk = "The press works harder and the face may miss its quench start temperature."
-    for to in (now - step for step in steps if now - step >= lowest):
+    for to in (now - step for step in _PREHEAT_STEPS_C if now - step >= _LOWEST_PREHEAT_C):
         words = f"Preheat {to:.0f} °C instead of {now:.0f} °C"
         yield "preheat", words, route.with_(preheat_c=to), 0.0, risk
     for how, what, risk in (
         ("single", "A single head in still air", "It needs room to cool apart."),
         ("sleeve", "An insulating sleeve on the hosel", "It must sit at once after the press."),
     ):
-        if route.cool.surroundings not in (how, "sleeve"):
+        if route.surroundings not in (how, "sleeve"):
             yield "cooling", what, route.with_(surroundings=how), 0.0, risk
-
-    def later(heat) -> Route:
-        return dataclasses.replace(route, later=(*route.later, heat))
-
     risk = f"Above {ac1:.0f} °C it hardens again in air: measure the temperature. Keep the face below 200 °C.  "
     risk += "The hottest is not always the best: the bend gathers in the softest end of the ring."
-    for below, minutes in heats:
+    for below, minutes in _ANNEALS:
         heat = LocalHeat("hosel", round((ac1 - below) / 5.0) * 5.0, 60.0 * minutes)
         words = f"Bend zone {minutes:.0f} min at {heat.peak_c:.0f} °C, head in a wet cloth"
         yield "local heat", words, later(heat), minutes + _TORCH_MIN, risk
     risk = "The face tempers with the hosel."
-    for t in (t for t in tempers if t <= ac1 - 30.0):
+    for t in (t for t in _TEMPERS_C if t <= ac1 - 30.0):
         words = f"Temper of the whole head 1 h at {t:.0f} °C"
         yield "temper", words, later(Temper(t, 3600.0)), 60.0 + _FURNACE_MIN, risk
 
 
-def soften(
-    result: Estimate, *, bench=None, lowest_preheat_c: float = 750.0,
-    preheat_steps_c=PREHEAT_STEPS_C, anneals=ANNEALS, tempers_c=TEMPERS_C,
-) -> Softening:  # fmt: skip
+def soften(result: Estimate) -> Softening:
     """What softens a hosel that came out too hard: degrees won, and what the face pays.
 
     Parameters
     ----------
-    result : Estimate; the head as it is; its steel, drawing and shop stay.
-    bench : mapping, optional; the bending bench, as `estimate` takes it; left out, that of the result.
-    lowest_preheat_c : float; no preheat below this is tried (the press must still form the head), °C.
-    preheat_steps_c : sequence of float; steps down from the preheat, °C.
-    anneals : sequence of (float, float); local heats: °C below Ac1 and minutes at temperature.
-    tempers_c : sequence of float; tempers of the whole head for an hour, °C; only those below
-        Ac1 - 30 °C are tried.
+    result : Estimate; the head as it is; its steel, drawing, shop and bench stay.
 
     Raises
     ------
     InputError
-        Not an estimate, or a number out of bounds.
+        Not an estimate.
 
     References
     ----------
@@ -183,42 +173,31 @@ def soften(
     >>> best.helps, best.hosel_hv < hard.zones["hosel"].hardness_hv
     (True, True)
     """
-    check_kind(result, Estimate, "result", form=_RESULT)
-    lowest = check_number(lowest_preheat_c, "lowest preheat", 20.0, 1300.0, "°C")
-    steps = check_list(preheat_steps_c, "preheat_steps_c")
-    steps = [check_number(x, "preheat step", 1.0, 500.0, "°C") for x in steps]
-    form = "(°C below Ac1, minutes)"
-    heats = [check_list(h, "one of anneals", form, 2) for h in check_list(anneals, "anneals")]
-    for heat in heats:
-        check_number(heat[0], "anneal below Ac1", 5.0, 400.0, "°C")
-        check_number(heat[1], "anneal time", 0.1, 600.0, "min")
-    tempers = check_list(tempers_c, "tempers_c")
-    tempers = [check_number(x, "temper", 20.0, 900.0, "°C") for x in tempers]
-    bench = dict(result.bench) if bench is None else bench_options(bench)
-    tried = list(_changes(result.route, result.critical.ac1_c, lowest, steps, heats, tempers))
+    now = check_kind(result, Estimate, "result", form=_RESULT).evaluation
+    tried = list(_changes(result.route, result.critical.ac1_c))
     routes = [result.route, *(change[2] for change in tried)]
-    alike = [[part] * len(routes) for part in (result.steel, result.head, result.shop)]
-    cases = Cases.of(alike[0], alike[1], routes, alike[2])
-    e = evaluate(cases, count_press_strain=result.press_strain_counted, **result.evaluation.options)
-    e = dataclasses.replace(e, bench=Bench(**bench), strike=result.evaluation.strike)
+    steels, drawings, shops = ([part] * len(routes) for part in (result.steel, result.head, result.shop))  # fmt: skip
+    cases = Cases.of(steels, drawings, routes, shops)
+    e = evaluate(cases, count_press_strain=result.press_strain_counted, **now.options)
+    e = dataclasses.replace(e, bench=now.bench, strike=now.strike)
     face, hosel = (e.hardness_hv[:, ZONES.index(zone)] for zone in ("face", "hosel"))
     allowed, pull = e.hosel["allowed_deg"], e.hosel["bar_force_n"]
     others = [ZONES.index(zone) for zone in ("face", "rim", "body")]
     lost = (e.hardness_hv[:1, others] - e.hardness_hv[:, others]).max(axis=1)
     columns = (hosel, face, allowed, pull, e.face_margin)
     columns += (allowed - allowed[0], pull[0] - pull, face[0] - face, lost)
-    rows = zip(*(column.tolist() for column in columns), strict=True)
-    base = next(rows)
+    base, *rows = np.column_stack(columns).tolist()
     remedies = [Remedy(*change, *row) for change, row in zip(tried, rows, strict=True)]
-    # rounded, so that noise in the last digits does not order what is equal
-    won = {r.what: (-round(r.degrees_won, 2), -round(r.pull_saved_n)) for r in remedies}
-    remedies.sort(key=lambda r: (r.lost_elsewhere_hv > _COSTLY_HV, *won[r.what]))
-    metal = (e.strength_of(0, ZONES.index(z)) for z in ("hosel", "neck"))
-    bend = bend_of_head(result.head, *metal, **bench)
+
+    def rank(r: Remedy) -> tuple:
+        """Rounded, so that noise in the last digits does not order what is equal."""
+        return r.lost_elsewhere_hv > _COSTLY_HV, -round(r.degrees_won, 2), -round(r.pull_saved_n)
+
+    bend = result.hosel
     longer = bend.bar_length_needed_mm if bend.bar_force_n > bend.force_limit_n else None
     shares = result.zones["hosel"].fractions
     normalised = shares["bainite"] + shares["martensite"] < _NORMALISED
-    return Softening(*base[:4], longer, normalised, tuple(remedies))
+    return Softening(*base[:4], longer, normalised, tuple(sorted(remedies, key=rank)))
 
 
 #: What nobody has measured or everybody chooses: low and high end of each default (our choice; `hosel_bend`
@@ -252,22 +231,18 @@ def hosel_sensitivity(result: Estimate, bench: Mapping[str, Any] | None = None):
     check_kind(result, Estimate, "result", form=_RESULT)
     bench, head, zone = bench_options(bench), result.head, result.zones["hosel"]
     metal = zone.strength, result.zones["neck"].strength
-    rows = []
-    for words, (name, *ends) in _ENDS.items():
-        found = []
-        for value in ends:
-            of_head = name == "bend_zone_mm"
-            drawn = head.with_(bend_zone_mm=value) if of_head else head
-            options = bench if of_head else {**bench, name: value}
-            found.append(bend_of_head(drawn, *metal, **options).allowed_deg)
-        rows.append((words, *found))
+
+    def allowed(name: str, value: float) -> float:
+        if name == "bend_zone_mm":
+            return bend_of_head(head.with_(bend_zone_mm=value), *metal, **bench).allowed_deg
+        return bend_of_head(head, *metal, **{**bench, name: value}).allowed_deg
+
+    rows = [(words, *(allowed(name, v) for v in ends)) for words, (name, *ends) in _ENDS.items()]
     found = []
     for hv in (zone.hardness_high_hv, zone.hardness_low_hv):  # the neck moves with the hosel
         names = ("hardness_hv", "yield_mpa", "tensile_mpa")
-        moved = (
-            dataclasses.replace(s, **{n: getattr(s, n) * hv / zone.hardness_hv for n in names})
-            for s in metal
-        )
+        moved = ({n: getattr(s, n) * hv / zone.hardness_hv for n in names} for s in metal)
+        moved = (dataclasses.replace(s, **m) for s, m in zip(metal, moved, strict=True))
         found.append(bend_of_head(head, *moved, **bench).allowed_deg)
     rows.append(("hardness of the hosel, its 80 % interval", *found))
     table = data_frame(rows, columns=["what", "low_deg", "high_deg"])

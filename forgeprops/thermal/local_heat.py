@@ -40,7 +40,6 @@ class HoselHeat(NamedTuple):
     zone_j: np.ndarray
     #: (n, 5); highest temperature of the zones, its mean over the neck; of the hosel at its hottest place.
     zone_c: np.ndarray
-    power_w: np.ndarray  #: (n,); mean heat into the metal at temperature
 
     @property
     def ferrule_end_c(self) -> np.ndarray:
@@ -102,24 +101,22 @@ def hosel_heat(shape_mm, peak_c, hold_s, cooled, activation_k, air_c=25.0) -> Ho
     begin = np.full((len(place), place.shape[1] + 1), air_c)
 
     t_c, j_s, peak = begin, np.zeros_like(begin), begin
-    heat = np.zeros(len(place))
 
     def follow(t_c, j_s, peak, dt, aim=None):
-        new, q = bar.step(t_c, band, dt, aim)
+        new = bar.step(t_c, band, dt, aim)
         rate = [np.exp(-activation_k / (t + ZERO_C_K)) for t in (t_c, new)]
-        return new, j_s + 0.5 * dt * (rate[0] + rate[1]), np.maximum(peak, new), q
+        return new, j_s + 0.5 * dt * (rate[0] + rate[1]), np.maximum(peak, new)
 
     rise = peak_c - air_c
     for n in range(_RISE_STEPS):
         aim = air_c + rise * (n + 1) / _RISE_STEPS
-        t_c, j_s, peak, _ = follow(t_c, j_s, peak, RISE_S / _RISE_STEPS, aim)
+        t_c, j_s, peak = follow(t_c, j_s, peak, RISE_S / _RISE_STEPS, aim)
     # short steps first: a long one would overshoot what is not yet steady
     times = hold_s * (np.arange(_HOLD_STEPS + 1) / _HOLD_STEPS) ** 2
     for dt in np.diff(times) if hold_s > 0.0 else ():
-        t_c, j_s, peak, q = follow(t_c, j_s, peak, dt, peak_c)
-        heat = heat + q * dt / hold_s
+        t_c, j_s, peak = follow(t_c, j_s, peak, dt, peak_c)
     while t_c[:, :-1].max() > _COLD_C:
-        t_c, j_s, peak, _ = follow(t_c, j_s, peak, _COOLING_STEP_S)
+        t_c, j_s, peak = follow(t_c, j_s, peak, _COOLING_STEP_S)
 
     def mean_j(mask):
         return np.exp((np.log(j_s[:, :-1]) * mask).sum(axis=1) / mask.sum(axis=1))
@@ -130,7 +127,7 @@ def hosel_heat(shape_mm, peak_c, hold_s, cooled, activation_k, air_c=25.0) -> Ho
     of_neck = np.where(place > hosel, peak[:, :-1], 0.0).sum(axis=1) / (place > hosel).sum(axis=1)
     zone_c = [peak[:, -1]] * 3 + [of_neck, peak[:, :-1].max(axis=1)]
     zone_j, zone_c = np.stack(zone_j, axis=1), np.stack(zone_c, axis=1)
-    return HoselHeat(place, peak[:, :-1], peak[:, -1], zone_j, zone_c, heat)
+    return HoselHeat(place, peak[:, :-1], peak[:, -1], zone_j, zone_c)
 
 
 class _Bar:
@@ -144,7 +141,7 @@ class _Bar:
         self.body_to_c = _CLOTH_C if self.wet else air_c
 
     def step(self, t_c, band, dt, aim):
-        """Temperatures after `dt`, °C, and the heat into the band that brings its hottest cell to `aim`, W."""
+        """Temperatures after `dt`, °C, with just the heat into the band that brings its hottest cell to `aim`."""
         bar, body = t_c[:, :-1], t_c[:, -1:]
         k, rho_cp = (np.interp(bar, _TABLE_C, column) for column in _metal())
         half = 0.5 * self.cell / (k * self.area)  # K/W from the middle of a cell to its end
@@ -172,7 +169,7 @@ class _Bar:
         both = np.stack([store / dt * t_c + loss * outside, share], axis=2)
         plain, per_watt = np.moveaxis(np.linalg.solve(matrix, both), 2, 0)
         if aim is None:
-            return plain, 0.0
+            return plain
         needed = (aim - plain[:, :-1]) / per_watt[:, :-1]
         q = np.maximum(np.where(band, needed, np.inf).min(axis=1), 0.0)
-        return plain + q[:, None] * per_watt, q
+        return plain + q[:, None] * per_watt

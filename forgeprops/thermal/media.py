@@ -3,7 +3,7 @@
 Each bath is film boiling at high surface temperature, a peak of boiling, and convection below the boiling point.
 """
 
-from typing import NamedTuple
+from types import SimpleNamespace
 
 import numpy as np
 
@@ -14,29 +14,14 @@ from ..base.tables import read_rows
 MEDIUM_C = np.arange(0.0, 1401.0, 10.0)
 
 
-class Bath(NamedTuple):
-    """A still bath: a row of ``data/constants/quench_baths.csv``, whose head says what the numbers are."""
-
-    film: float
-    peak: float
-    convection: float
-    peak_c: float
-    width_hot_c: float
-    width_cold_c: float
-    stirred: float
-    weakening: float
-    usual_c: float
-    range_c: tuple[float, float]
-    reason: str
-    basis: str
-
-
-def _bath(r: dict[str, str]) -> Bath:
-    numbers = [float(r[name]) for name in Bath._fields[:9]]
-    return Bath(*numbers, (float(r["low_c"]), float(r["high_c"])), r["source"], r["basis"])
-
-
-BATHS = {r["name"]: _bath(r) for r in read_rows("constants/quench_baths.csv")}
+_NUMBERS = (
+    "film peak convection peak_c width_hot_c width_cold_c stirred weakening usual_c low_c high_c"
+)
+#: Still baths: rows of ``data/constants/quench_baths.csv``, whose head says what the numbers are.
+BATHS = {
+    r["name"]: SimpleNamespace(**r | {name: float(r[name]) for name in _NUMBERS.split()})
+    for r in read_rows("constants/quench_baths.csv")
+}
 
 
 def bath_w_m2k(medium, surface_c, bath_c=None, agitation=0.0):

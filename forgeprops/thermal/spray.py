@@ -1,14 +1,18 @@
 """Published laws for water spray on hot steel, as plain scalar arithmetic.
 
+A thin spray of V kg/(m² s) wets the share 1 − exp(−V/0.5) of a surface, so that the spray vanishes into still air without a
+jump (above 3 kg/(m² s), where the law was measured, 1 within 0.3 %), and carries at most the heat that brings all of it to
+100 °C and turns it to steam (``engine/native/surfaces.c``).
+
 References
 ----------
 .. [1] Conductivity of scale 2.5 W/(m K): wüstite 2-3.2, porous scale down to 1.2 (from memory).
 .. [2] Mean drop of a full-cone quench nozzle 1 mm, 0.5-1.5 (common practice).
+.. [3] Wetted share: blend between still air and spray (our choice).
+.. [4] Most heat a spray can carry, steam tables: 4.186 kJ/(kg K), 2257 kJ/kg (from memory).
 """
 
 import math
-
-from ..base.ranges import Warn, outside
 
 #: Conductivity of iron scale, W/(m K).
 SCALE_CONDUCTIVITY_W_MK = 2.5
@@ -47,9 +51,6 @@ def _wendelstorf_w_m2k(flux_kg_m2_s, superheat_k):
 def water_factor(water_c):
     """How warm water weakens a spray, relative to the 20 °C at which the law was measured.
 
-    >>> round(water_factor(40.0), 2)
-    0.82
-
     .. [1] Shimada & Mitsutsuka 1966; Ishiguro 1974, as listed among secondary-cooling laws (read).
     """
     weakening, reference_c = WATER_FACTOR
@@ -77,9 +78,6 @@ def spray_w_m2k(flux_kg_m2_s, surface_c, water_c):
     the part that is not 190 (see `water_factor`).  Six published laws agree within a factor of about 2 in film boiling; nothing
     confirms the fall through boiling: a shop should fit its own multiplier.
 
-    >>> [round(spray_w_m2k(10.0, 20.0 + dt, 20.0)) for dt in (150, 300, 600, 900)]
-    [12250, 5871, 1447, 1233]
-
     .. [1] J. Wendelstorf, K.-H. Spitzer & R. Wendelstorf, Int. J. Heat Mass Transfer 51 (2008) 4902 (from memory).
     """
     superheat = max(surface_c - water_c, 0.0)
@@ -92,34 +90,3 @@ def spray_w_m2k(flux_kg_m2_s, surface_c, water_c):
         h = share * h + (1.0 - share) * low
     base = WENDELSTORF[0]
     return min(base, h) + max(h - base, 0.0) * water_factor(water_c)
-
-
-def wet_share(flux_kg_m2_s):
-    """Share of a surface that a thin spray wets, 0 to 1: 1 − exp(−V/0.5); the spray vanishes into still air without a jump.
-
-    Above 3 kg/(m² s), where the law was measured, it is 1 within 0.3 %.
-
-    .. [1] Blend between still air and spray (our choice).
-    """
-    return 1.0 - math.exp(-flux_kg_m2_s / WETTING_FLUX)
-
-
-def evaporation_limit_w_m2(flux_kg_m2_s, water_c):
-    """Most heat a spray can carry: all of it heated to 100 °C and turned to steam, W/m².
-
-    >>> round(evaporation_limit_w_m2(5.0, 20.0) / 1e6, 1)
-    13.0
-
-    .. [1] Steam tables: 4.186 kJ/(kg K), 2257 kJ/kg (from memory).
-    """
-    return flux_kg_m2_s * (WATER_CP_J_KGK * (100.0 - water_c) + WATER_HFG_J_KG)
-
-
-def spray_warnings(flux_kg_m2_s, water_c=20.0, surface_c=None) -> tuple[Warn, ...]:
-    """Warnings when a spray is outside what the law was measured for (no spray, no warning)."""
-    if flux_kg_m2_s <= 0:
-        return ()
-    found = [outside("thermal.spray_flux", flux_kg_m2_s), outside("thermal.spray_water", water_c)]
-    if surface_c is not None:
-        found.append(outside("thermal.spray_surface", surface_c))
-    return tuple(warn for warn in found if warn)

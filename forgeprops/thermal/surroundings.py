@@ -1,7 +1,7 @@
 """What takes heat from the head, or gives it: air, radiation, neighbours, sleeve, furnace."""
 
 import math
-from typing import NamedTuple
+from types import SimpleNamespace
 
 import numpy as np
 
@@ -17,9 +17,6 @@ from .properties import air
 def natural_convection_cylinder(rayleigh, prandtl):
     """Nusselt number of a horizontal cylinder in still air; 1e-5 < Ra < 1e12, film properties.
 
-    >>> round(float(natural_convection_cylinder(2.63e9 * 0.69, 0.69)), 2)
-    139.13
-
     .. [1] S. W. Churchill & H. H. S. Chu, Int. J. Heat Mass Transfer 18 (1975) 1049, as given by the
        open library ht 1.2.0 (read).
     """
@@ -30,9 +27,6 @@ def natural_convection_cylinder(rayleigh, prandtl):
 def natural_convection_plate(rayleigh, prandtl):
     """Nusselt number of a vertical plate in still air.
 
-    >>> round(float(natural_convection_plate(2.63e9 * 0.69, 0.69)), 2)
-    147.16
-
     .. [1] S. W. Churchill & H. H. S. Chu, Int. J. Heat Mass Transfer 18 (1975) 1323, as given by the
        open library ht 1.2.0 (read).
     """
@@ -42,9 +36,6 @@ def natural_convection_plate(rayleigh, prandtl):
 
 def forced_cylinder(reynolds, prandtl):
     """Nusselt number of a cylinder in cross-flow; Re Pr > 0.2, film properties.
-
-    >>> round(float(forced_cylinder(6071, 0.70)), 2)
-    40.64
 
     .. [1] S. W. Churchill & M. Bernstein, J. Heat Transfer 99 (1977) 300, as given by the open library
        ht 1.2.0 (read).
@@ -66,9 +57,6 @@ def convection_w_m2k(shape, surface_c, air_c, size_mm, speed_m_s=0.0):
 
     `size_mm` is the height of a plate, the diameter of a round (a vertical hosel differs by less than 2 W/(m² K)); speed 0
     is still air (in an array none may be 0).  Natural and forced convection together: h³ = natural³ + forced³.
-
-    >>> [round(float(convection_w_m2k(*case)), 1) for case in (("round", 850, 25, 13.5), ("plate", 950, 25, 40))]
-    [13.8, 12.4]
 
     .. [1] Both together: T. L. Bergman et al., Fundamentals of Heat and Mass Transfer, ch. 9.9 (from memory).
     """
@@ -93,9 +81,6 @@ def convection_w_m2k(shape, surface_c, air_c, size_mm, speed_m_s=0.0):
 def radiation_w_m2k(surface_c, room_c, emissivity):
     """Radiation to the room as a coefficient, W/(m² K): ε σ (Ts + Tr)(Ts² + Tr²).
 
-    >>> round(radiation_w_m2k(850.0, 25.0, 0.8), 1)
-    87.1
-
     .. [1] T. L. Bergman et al., Fundamentals of Heat and Mass Transfer, eq. 1.7 (from memory).
     .. [2] Emissivity 0.80 ± 0.10 of thin tight scale at 500-1000 °C: tables of two pyrometer and
        thermal-camera manuals (read).
@@ -110,9 +95,6 @@ def row_view_factor(pitch_mm: float, size_mm: float) -> float:
     Each head is a cylinder across the row, its diameter the outline's size; F between two equal parallel cylinders by
     crossed strings, F = [√(X² − 1) + asin(1/X) − X]/π, X = pitch/size, at least 1.
 
-    >>> round(row_view_factor(60.0, 48.0), 3)
-    0.728
-
     .. [1] Crossed strings, H. C. Hottel; T. L. Bergman et al., table 13.1 (from memory).
     """
     size_mm = check_number(size_mm, "size of the head", 1, 500, "mm")
@@ -121,47 +103,26 @@ def row_view_factor(pitch_mm: float, size_mm: float) -> float:
     return 1 - 2 * (math.sqrt(x * x - 1) + math.asin(1 / x) - x) / math.pi
 
 
-class Neighbours(NamedTuple):
-    """What stands around a cooling head: a row of ``data/constants/surroundings.csv``."""
-
-    view_factor: float  #: share of its radiation that reaches the room; the rest reaches neighbours as hot as itself
-    air_share: float  #: air around it, as a share of the way from room to surface
-    forced: bool  #: whether the route's air speed applies
-    reason: str  #: why these numbers
-    basis: str  #: how sure
-    covered: tuple[str, ...]  #: zones that lose heat by `cover_w_m2k` and not to air
-
-
-def _neighbours(r: dict[str, str]) -> Neighbours:
-    row = r["pitch_mm"] and row_view_factor(float(r["pitch_mm"]), float(r["size_mm"]))
-    numbers = row or float(r["view_factor"]), float(r["air_share"]), r["forced"] == "yes"
-    return Neighbours(*numbers, r["source"], r["basis"], tuple(r["covered"].split()))
+#: What stands around the head for each of the route's surroundings: rows of a table, whose head says what they are.
+NEIGHBOURS = {
+    r["kind"]: SimpleNamespace(
+        view_factor=float(r["view_factor"] or row_view_factor(float(r["pitch_mm"]), float(r["size_mm"]))),
+        air_share=float(r["air_share"]), forced=r["forced"] == "yes",
+        covered=tuple(r["covered"].split()), source=r["source"], basis=r["basis"],
+    )
+    for r in read_rows("constants/surroundings.csv")
+}  # fmt: skip
 
 
-NEIGHBOURS = {r["kind"]: _neighbours(r) for r in read_rows("constants/surroundings.csv")}
-
-
-def neighbours(kind: str) -> Neighbours:
-    """What stands around the head for one of the route's surroundings."""
-    return NEIGHBOURS[check_choice(kind, "surroundings", NEIGHBOURS)]
-
-
-#: Ceramic-fibre blanket at about 600 °C, W/(m K) (0.10–0.20 in makers' sheets, from memory).
-SLEEVE_CONDUCTIVITY_W_MK = 0.15
+#: Sleeve: ceramic-fibre blanket at about 600 °C, W/(m K) (0.10–0.20 in makers' sheets, from memory), and its wall, mm (invented).
+SLEEVE = (0.15, 10.0)
 #: Natural convection and radiation on the outside of a sleeve at 100–200 °C, W/(m² K) (7 + 8; our choice).
 SLEEVE_OUTSIDE_W_M2K = 15.0
-#: Wall of the sleeve, mm (invented).
-SLEEVE_THICKNESS_MM = 10.0
 
 
 def sleeve_w_m2k(outside_w_m2k, diameter_mm, thickness_mm, conductivity_w_mk):
-    """Heat-transfer coefficient on the hosel's surface through an insulating sleeve, W/(m² K).
-
-    Conduction through the sleeve in series with `outside_w_m2k` (about 15 for a sleeve at 100–200 °C); the sleeve's own heat
-    capacity is left out, so early cooling is underestimated.
-
-    >>> round(sleeve_w_m2k(15.0, 14.0, 10.0, 0.15), 1)
-    14.5
+    """Heat-transfer coefficient on the hosel's surface through an insulating sleeve in series with `outside_w_m2k`, W/(m² K); the
+    sleeve's own heat capacity is left out, so early cooling is underestimated.
 
     .. [1] T. L. Bergman et al., Fundamentals of Heat and Mass Transfer, eq. 3.33; ceramic fibre 0.15 W/(m K) (from
        memory).
@@ -190,11 +151,11 @@ def cover_w_m2k(kind, zone, shape, size_mm):
 
     .. [1] Shape factor of a disc in an infinite medium: T. L. Bergman et al., table 4.1 (from memory).
     """
-    if zone not in neighbours(kind).covered:
+    if zone not in NEIGHBOURS[kind].covered:
         return 0.0 * np.asarray(size_mm, float)
     if kind == "box":
         return BOX_W_M2K + 0.0 * np.asarray(size_mm, float)
-    k, thick = (SLEEVE_CONDUCTIVITY_W_MK, SLEEVE_THICKNESS_MM) if kind == "sleeve" else VERMICULITE
+    k, thick = SLEEVE if kind == "sleeve" else VERMICULITE
     if kind == "vermiculite" and shape == "plate":
         return 8.0 * k / (np.pi * 1e-3 * np.asarray(size_mm, float))
     return sleeve_w_m2k(SLEEVE_OUTSIDE_W_M2K, size_mm, thick, k)

@@ -44,9 +44,7 @@ def lines(comp, k=None) -> tuple:
         return sum(k[f"{name}_{e.lower()}"] * comp.get(e) for e in elements)
 
     alloys = ("Si", "Mn", "Ni", "Cr", "Mo")
-    dissolved = terms(
-        "solid", *alloys
-    )  # what the alloy in solution adds to ferrite, in pearlite too
+    dissolved = terms("solid", *alloys)  # adds to ferrite, in pearlite too
     refined = terms("pearlite_hv", "Mn", "Cr", "Mo")
     ferrite = k["ferrite_hv"] + dissolved, k["ferrite_slope"]
     pearlite = k["pearlite_hv"] + dissolved + refined, k["pearlite_hv_c"], k["pearlite_slope"]
@@ -55,9 +53,7 @@ def lines(comp, k=None) -> tuple:
 
 
 def dissolved_vanadium(v, carbon, t_c):
-    """Vanadium that austenite of that carbon dissolves at `t_c`, wt%: all of it, or what VC leaves.
-
-    The lesser of both with a smooth corner.
+    """Vanadium that austenite of that carbon dissolves at `t_c`, wt%: the lesser of all and what VC leaves, its corner smooth.
 
     >>> round(float(dissolved_vanadium(0.10, 0.45, 860.0)), 3), round(float(dissolved_vanadium(0.10, 0.45, 1000.0)), 3)
     (0.048, 0.1)
@@ -69,9 +65,8 @@ def dissolved_vanadium(v, carbon, t_c):
 
 
 def vanadium_share(log_v):
-    """Share of the hardening by vanadium carbide that forms beside ferrite and pearlite at that rate, log10 of °C/h.
-
-    Faster than some 20 °C/s hardly any precipitates.
+    """Share of the hardening by vanadium carbide that forms beside ferrite and pearlite at that rate, log10 of °C/h: faster than
+    some 20 °C/s hardly any precipitates.
 
     .. [1] 1/(1 + rate/20) (our choice).
     """
@@ -120,7 +115,5 @@ def fresh_martensite_hv(comp, quenched_hv, ms_c, alpha_per_k):
     softening = np.exp(_POWER * (2.0 * np.log(kelvin) - law.activation_k / kelvin))
     mean = (share * softening).sum(axis=0) ** (1.0 / _POWER)
     x = np.log10(np.maximum(mean / (law.activation_k * REFERENCE_RATE_C_PER_S), 1e-45))
-    left = 1.0 / (1.0 + np.exp((x - law.half_log_j) / law.width))
-    soft = law.soft_hv + law.slope_hv * (x - tempering.REFERENCE_LOG_J)
-    soft = np.minimum(np.maximum(soft, 100.0), quenched_hv)
+    left, soft = tempering.left_and_soft(quenched_hv, x, law)
     return (quenched_hv - (1.0 - left) * soft) / left

@@ -8,7 +8,7 @@ import math
 
 import numpy as np
 
-from .kinetics import CARBON_IN_FERRITE
+from .austenite import FERRITE_CARBON
 
 #: Rows of the state, in the order of ``engine/native/input.h``.
 ROWS = 21
@@ -55,11 +55,8 @@ HIGHEST_MS_C = 620.0
 def carbon_of_austenite(carbon_0, austenite_0, ferrite):
     """Carbon of the remaining austenite, wt%, after `ferrite` of `austenite_0` has left it (mass balance).
 
-    >>> round(float(carbon_of_austenite(0.30, 1.0, 0.5)), 3)
-    0.578
-
     .. [1] Mass balance of carbon between ferrite and austenite (derived).
     """
     left = austenite_0 - ferrite
-    c = (carbon_0 * austenite_0 - CARBON_IN_FERRITE * ferrite) / np.maximum(left, 1e-6)
+    c = (carbon_0 * austenite_0 - FERRITE_CARBON * ferrite) / np.maximum(left, 1e-6)
     return np.where(left <= 1e-6, TABLE_CARBON, np.minimum(np.maximum(c, carbon_0), TABLE_CARBON))

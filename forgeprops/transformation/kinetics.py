@@ -7,7 +7,17 @@ The rate equations are those of Li, Niebuhr, Meekisho & Atteridge, Metall. Mater
     K(T)  = 2^(n G) (T0 - T)^m exp(-Q / R T) / F(composition)
 
 X is the amount formed over what can form: for ferrite the equilibrium pro-eutectoid share at that temperature, for
-pearlite and bainite what is not yet anything else.  The constants stand in data/fits/kinetics.csv.
+pearlite and bainite what is not yet anything else.  That share of ferrite is the lever rule against the Ae3 line down to Ae1;
+below it the extrapolated Acm line takes over, so that it falls with undercooling, as at the centre of a quenched 50 mm 1045 bar:
+20 % ferrite where the lever rule says 42 % (``native/reactions.c``).  The constants stand in data/fits/kinetics.csv.
+
+References
+----------
+.. [1] Rates of decomposition: M. V. Li et al., Metall. Mater. Trans. B 29 (1998) 661-672 (from memory).
+.. [2] Most ferrite, slope of Ae3: R. A. Grange, Metal Progress 79 (April 1961) 73-75; Acm line and carbon of ferrite:
+   W. D. Callister, Materials Science and Engineering, ch. 10 (read).
+.. [3] Fall of the share of ferrite with undercooling: Esfahani, Babaei & Sarrami-Foroushani 2020, doi
+   10.1016/j.matcom.2020.07.016 (read).
 """
 
 import functools
@@ -19,8 +29,7 @@ import numpy as np
 from ..base.errors import InputError, check_kind, check_number
 from ..base.tables import read_rows
 from ..hardenability.boron import boron_factor
-from .austenite import FERRITE_CARBON as CARBON_IN_FERRITE
-from .temperature_formulas import FORMULAS
+from .temperatures import FORMULAS
 
 #: Gas constant, cal/(mol K), with the rounding of the rate equations.
 GAS_CAL = 1.987
@@ -55,9 +64,6 @@ def mo_term(mo):
     """What stands for molybdenum, wt%, in pearlite's factor: ``Mo² / (Mo² + 0.10²)``, scaled; flat at zero.
 
     The published square root has an infinite slope at zero: what a mill calls "0.00" or "< 0.01" decided a face.
-
-    >>> round(mo_term(0.22) ** 2, 2), mo_term(0.0)
-    (0.22, 0.0)
 
     .. [1] Form: of four that are smooth at zero, one of the two with the least error on steels left out (our choice).
     """
@@ -117,41 +123,6 @@ def alloy_shares(comp, k=None):
     return tuple(1.0 / (1.0 + np.exp(-x)) for x in above)
 
 
-def rate_per_s(ln_rate, undercooling_c, power, q_cal, kelvin):
-    """K(T) of the rate equations in 1/s: ``exp(ln_rate - Q/RT) * undercooling^power``, zero above the limit.
-
-    .. [1] M. V. Li et al., Metall. Mater. Trans. B 29 (1998) 661-672 (from memory).
-    """
-    if undercooling_c <= 0.0:
-        return 0.0
-    return math.exp(ln_rate - q_cal / (GAS_CAL * kelvin)) * undercooling_c**power
-
-
-def ferrite_cap(t_c, ae1_c, ae3_c, carbon):
-    """Largest share of pro-eutectoid ferrite that austenite of this carbon can give at `t_c`.
-
-    Lever rule against the Ae3 line down to Ae1; below it the extrapolated Acm line takes over, so that the cap falls with
-    undercooling, as at the centre of a quenched 50 mm 1045 bar: 20 % ferrite where the lever rule says 42 %.
-
-    >>> round(ferrite_cap(727.0, 727.0, 727.0 + 179.44 * (0.76 - 0.20), 0.20), 3)   # Callister: 0.759
-    0.759
-
-    .. [1] Slope of Ae3: R. A. Grange, Metal Progress 79 (April 1961) 73-75; Acm line and carbon of ferrite:
-       W. D. Callister, Materials Science and Engineering, ch. 10 (read).
-    .. [2] Fall of the share with undercooling: Esfahani, Babaei & Sarrami-Foroushani 2020, doi
-       10.1016/j.matcom.2020.07.016 (read).
-    """
-    if t_c >= ae3_c:
-        return 0.0
-    if t_c >= ae1_c:
-        boundary = carbon + (ae3_c - t_c) / AE3_SLOPE_C
-    else:
-        boundary = carbon + (ae3_c - ae1_c) / AE3_SLOPE_C - (ae1_c - t_c) / ACM_SLOPE_C
-    if boundary <= carbon:
-        return 0.0
-    return (boundary - carbon) / (boundary - CARBON_IN_FERRITE)
-
-
 _POINTS = 1025
 
 
@@ -163,10 +134,6 @@ def extent_tables(bainite_tail: float | None = None):
     steels (by default that of `constants()`): the reaction slows down as it nears its end, which leaves some austenite to
     become martensite over a decade of cooling rates.  Near zero S grows as X^0.6, so that even steps of sqrt(X) keep linear
     interpolation accurate there.
-
-    >>> forward, inverse, top = extent_tables()
-    >>> round(float(top[0]), 3), bool(top[1] > top[0])       # S(1) = 2.052 (computed)
-    (2.052, True)
 
     .. [1] Integral of M. V. Li et al., Metall. Mater. Trans. B 29 (1998) 661-672; tail of bainite: J. S. Kirkaldy &
        D. Venugopalan 1984 (from memory).

@@ -8,10 +8,9 @@ what the water has undercooled.
 
 import numpy as np
 
-from ..base.errors import check_choice
 from ..hardenability.end_quench import as_quenched_hardness_hrc
 from ..strength.hardness_scales import hv_from_hrc
-from .temperature_formulas import content
+from .temperatures import content
 
 #: Floors, HV.  Ferrite of ultra-low-carbon steel is near 80 HV, carbide-free lath martensite near 200 HV;
 #: bainite cannot be softer than coarse ferrite with carbide.
@@ -23,51 +22,30 @@ LOG_V_LOW, LOG_V_HIGH = 2.0, 6.5
 def line_hv(a, b, log_v, floor_hv):
     """Hardness of a constituent, HV: a + b·log10 V, the rate held inside its limits, at least `floor_hv`.
 
-    >>> float(line_hv(100.0, 10.0, 3.0, 80.0))
-    130.0
-
     .. [1] Floors and ends of the rate (our choice).
     """
     return np.maximum(a + b * np.clip(log_v, LOG_V_LOW, LOG_V_HIGH), floor_hv)
 
 
 def as_quenched_hrc(carbon):
-    """Hardness of fully martensitic steel, HRC, from the carbon of the austenite alone; held at 0 and 0.70 wt%.
-
-    >>> round(as_quenched_hrc(0.40), 1)
-    56.3
-    """
+    """Hardness of fully martensitic steel, HRC, from the carbon of the austenite alone; held at 0 and 0.70 wt%."""
     return as_quenched_hardness_hrc(np.clip(carbon, 0.0, 0.70))
 
 
-def martensite_coefficients(comp, carbon=None, method: str = "end_quench"):
-    """a and b of martensite's line.
+def martensite_coefficients(comp, carbon=None):
+    """a and b of martensite's line: the initial hardness of ASTM A255, b = 0, as quenched without self-tempering, which the march
+    computes along the curve.
 
-    "end_quench": the initial hardness of ASTM A255, b = 0, as quenched without self-tempering (which the march computes along
-    the curve); "maynier": with a rate term, which holds self-tempering; it reads 3-10 % above as-quenched bars.
-
-    >>> a, b = martensite_coefficients({"C": 0.40, "Si": 0.25, "Mn": 0.85, "Cr": 0.95}, method="maynier")
-    >>> round(a + b * 4.857)
-    640
-
-    .. [1] "maynier", here and of the two lines below: Ph. Maynier, B. Jungmann & J. Dollet, Hardenability Concepts with
-       Applications to Steel, AIME 1978, pp. 518-544 (from memory).
+    .. [1] Ph. Maynier, B. Jungmann & J. Dollet, Hardenability Concepts with Applications to Steel, AIME 1978, pp. 518-544, have
+       127 + 949 C + 27 Si + 11 Mn + 8 Ni + 16 Cr + 21 log V, which holds self-tempering and reads 3-10 % above as-quenched
+       bars; of theirs are the two lines below (from memory).
     """
-    c = content(comp, "C", carbon)
-    if check_choice(method, "martensite hardness method", ("end_quench", "maynier")) == "maynier":
-        si, mn, ni, cr = (content(comp, s) for s in ("Si", "Mn", "Ni", "Cr"))
-        a = 127.0 + 949.0 * c + 27.0 * si + 11.0 * mn + 8.0 * ni + 16.0 * cr
-        return a, 21.0 + 0.0 * a
-    a = hv_from_hrc(as_quenched_hrc(c))
+    a = hv_from_hrc(as_quenched_hrc(content(comp, "C", carbon)))
     return a, 0.0 * a
 
 
 def bainite_coefficients(comp, carbon=None):
     """a and b of bainite's line.
-
-    >>> a, b = bainite_coefficients({"C": 0.40, "Si": 0.25, "Mn": 0.85, "Cr": 0.95, "Mo": 0.20})
-    >>> round(a + b * 3.556)                              # a normalised 4140 bar has 319 HV
-    324
 
     .. [1] Ph. Maynier, B. Jungmann & J. Dollet, AIME 1978, pp. 518-544 (from memory).
     """
@@ -80,10 +58,6 @@ def bainite_coefficients(comp, carbon=None):
 
 def ferrite_pearlite_coefficients(comp, carbon=None):
     """a and b of the line of ferrite with pearlite.
-
-    >>> a, b = ferrite_pearlite_coefficients({"C": 0.20, "Si": 0.25, "Mn": 0.45})
-    >>> round(a + b * 3.255)                              # a normalised 1020 bar has 126 HV
-    130
 
     .. [1] Ph. Maynier, B. Jungmann & J. Dollet, AIME 1978, pp. 518-544 (from memory).
     """

@@ -22,10 +22,10 @@ from ..base.tables import read_rows
 from ..inputs.grades import check_steel
 from ..strength.hardness_scales import hrc_from_hv, hv_from_hrc
 from .phase_hardness import as_quenched_hrc as _full_martensite_hrc
-from .temperature_formulas import content
+from .temperatures import content
 
-#: log10 J (s) at which `TemperingCoefficients.soft_hv` is given: an hour near 495 °C.  Only a choice of origin.
-REFERENCE_LOG_J = -14.0
+#: log10 J (s) at which `TemperingCoefficients.soft_hv` is given, an hour near 495 °C: only an origin.
+_REFERENCE_LOG_J = -14.0
 #: Least log10 J: a second at 25 °C.  Nothing softens there; it keeps the formulas finite for J = 0.
 _LEAST_LOG_J = -45.0
 #: An hour above it, °C, the law errs more, and the interval is wider: alloy carbides coarsen.
@@ -41,8 +41,6 @@ _MOST_CARBON = 0.6
 _ROUND_LOG_J, _ROUND_POWER = -9.4, 0.6
 #: log10 J (s) where half of a residual stress is left (1 h at 390 °C), and decades over which its logit moves by ten.
 _RELIEF_LOG_J, _RELIEF_WIDTH = -16.7, 3.9
-#: Halvings of the search for the state of bainite: to 1e-12 of a decade.
-_HALVINGS = 44
 
 
 class TemperingCoefficients(NamedTuple):
@@ -70,11 +68,7 @@ def tempering_rate(temperature_k: float, activation_k: float) -> float:
 
 
 def log_tempering(j):
-    """log10 of the tempering integral J (s, float or array), held at -45: nothing softens there.
-
-    >>> float(log_tempering(1e-12)), float(log_tempering(0.0))
-    (-12.0, -45.0)
-    """
+    """log10 of the tempering integral J (s, float or array), held at -45: nothing softens there."""
     return np.log10(np.maximum(j, 10.0**_LEAST_LOG_J))
 
 
@@ -91,34 +85,38 @@ def stress_left(j):
     return 1.0 / (1.0 + 10.0 ** ((log_tempering(j) - _RELIEF_LOG_J) / _RELIEF_WIDTH))
 
 
-def softened_hv(as_quenched_hv, log_j, half_log_j, width, soft_hv, slope_hv):
-    """Hardness of martensite after the tempering `log_j` = log10 J before overaging, HV; never rising, never above as quenched.
-
-    With x = log10 J and the share left L = 1 / (1 + exp((x - half) / width)),
-    ``HV = L Hq + (1 - L) clip(soft + slope (x + 14), 100, Hq)``; coefficients from `tempering_coefficients`.
+def left_and_soft(as_quenched_hv, log_j, k):
+    """Share left of martensite's quenched part at ``x = log10 J``, 1 / (1 + exp((x - half) / width)), and hardness of the rest, HV,
+    soft + slope (x + 14), held between 100 HV and as quenched.
 
     .. [1] Own form; constants fitted by tests/fits/fit_tempering.py (our own fit).
     """
     x = np.maximum(log_j, _LEAST_LOG_J)
-    left = 1.0 / (1.0 + np.exp((x - half_log_j) / width))
-    soft = soft_hv + slope_hv * (x - REFERENCE_LOG_J)
+    soft = k.soft_hv + k.slope_hv * (x - _REFERENCE_LOG_J)
     soft = np.minimum(np.maximum(soft, 100.0), as_quenched_hv)
+    return 1.0 / (1.0 + np.exp((x - k.half_log_j) / k.width)), soft
+
+
+def softened_hv(as_quenched_hv, log_j, k):
+    """Hardness of martensite before overaging, HV, ``L Hq + (1 - L) S`` by `left_and_soft`; never rising with `log_j`."""
+    left, soft = left_and_soft(as_quenched_hv, log_j, k)
     return left * as_quenched_hv + (1.0 - left) * soft
 
 
-def master_hv(as_quenched_hv, log_j, half_log_j, width, soft_hv, slope_hv, overaged_hv, floor_hv):
-    """Hardness of tempered martensite, HV: strictly falling with `log_j` down to `floor_hv`, the annealed steel at its carbon.
+def master_hv(as_quenched_hv, log_j, carbon, k):
+    """Hardness of tempered martensite, HV: strictly falling with `log_j` down to the annealed steel at its carbon, A.
 
     M0 from `softened_hv`; ``M1 = M0 - over / (1 + exp(-(x + 10.9) / 0.6))`` (Mo2C and M7C3 coarsen: what molybdenum and
     chromium add at 500-600 °C fades at 650-700 °C; nothing happens below x = -13, an hour at 535 °C);
-    ``HV = A + 12 ln(1 + exp((M1 - A) / 12))``, not above Hq, with A the floor.
+    ``HV = A + 12 ln(1 + exp((M1 - A) / 12))``, not above Hq.
 
     .. [1] Own form and fit, tests/fits/fit_tempering.py: martensite to 694 rows of R. A. Grange & R. W.
        Baughman, Trans. ASM 48 (1956) 165, and J. H. Hollomon & L. D. Jaffe, Trans. AIME 162 (1945) 223, not
        bundled; overaging to those above 500 °C and data/measured/tempered_data_sheets.csv (our own fit).
     """
-    hv = softened_hv(as_quenched_hv, log_j, half_log_j, width, soft_hv, slope_hv)
-    hv = hv - overaged_hv / (1.0 + np.exp((_OVERAGED_LOG_J - log_j) / _OVERAGED_WIDTH))
+    floor_hv = annealed_hv(carbon, k)
+    hv = softened_hv(as_quenched_hv, log_j, k)
+    hv = hv - k.overaged_hv / (1.0 + np.exp((_OVERAGED_LOG_J - log_j) / _OVERAGED_WIDTH))
     above = np.logaddexp(0.0, (hv - floor_hv) / _FLOOR_SMOOTH_HV)
     return np.minimum(floor_hv + _FLOOR_SMOOTH_HV * above, as_quenched_hv)
 
@@ -128,24 +126,15 @@ def annealed_hv(carbon, k):
 
     Linear up to 0.6 wt%, so that the floors of the constituents add up to the steel's.
 
-    >>> k = tempering_coefficients({"C": 0.40, "Mn": 0.85, "Si": 0.25, "Cr": 0.95, "Mo": 0.20})
-    >>> round(float(annealed_hv(0.40, k)))  # 4140; full anneal: 197 HB
-    185
-
     .. [1] Line through 25 annealed handbook bars (data/measured/annealed_bars.csv), less 5 %, because long subcritical
        rounding is softer than the lamellae of the full anneal; bars left out one by one miss by 12 HV rms (our own fit).
     """
     return k.floor_hv + k.floor_carbon_hv * np.minimum(carbon, _MOST_CARBON)
 
 
-def _master(quenched_hv, log_j, carbon, k):
-    law = (k.half_log_j, k.width, k.soft_hv, k.slope_hv, k.overaged_hv)
-    return master_hv(quenched_hv, log_j, *law, annealed_hv(carbon, k))
-
-
 def tempered_martensite_hv(quenched_hv, j, carbon, k):
     """Hardness of martensite of that hardness untempered (HV) and carbon (wt%) that has taken the tempering `j` (s), HV."""
-    return _master(quenched_hv, log_tempering(j), carbon, k)
+    return master_hv(quenched_hv, log_tempering(j), carbon, k)
 
 
 def tempered_bainite_hv(own_hv, quenched_hv, j, carbon, k):
@@ -164,17 +153,17 @@ def tempered_bainite_hv(own_hv, quenched_hv, j, carbon, k):
     """
     floor = annealed_hv(carbon, k)
     above = np.maximum(own_hv - floor, 0.0)
-    fresh = _master(quenched_hv, _LEAST_LOG_J + 0.0 * above, carbon, k)
+    fresh = master_hv(quenched_hv, _LEAST_LOG_J + 0.0 * above, carbon, k)
     share = np.maximum(k.bainite_share, above / np.maximum(fresh - floor, 1.0))
     aim = floor + above / share
-    # M falls strictly, so halving the interval finds J0
+    # M falls strictly, so halving the interval finds J0, to 1e-12 of a decade
     x = 0.5 * _LEAST_LOG_J + 0.0 * above
     half = -0.25 * _LEAST_LOG_J
-    for _ in range(_HALVINGS):
-        x = x + half * np.sign(_master(quenched_hv, x, carbon, k) - aim)
+    for _ in range(44):
+        x = x + half * np.sign(master_hv(quenched_hv, x, carbon, k) - aim)
         half = 0.5 * half
     together = log_tempering(10.0**x + j)
-    return np.minimum(own_hv, floor + share * (_master(quenched_hv, together, carbon, k) - floor))
+    return np.minimum(own_hv, floor + share * (master_hv(quenched_hv, together, carbon, k) - floor))
 
 
 def spheroidised_hv(own_hv, j, carbon, k):
@@ -206,10 +195,6 @@ def _linear(terms: dict[str, float], comp, carbon=None):
 
 def tempering_coefficients(comp, carbon=None) -> TemperingCoefficients:
     """The law's numbers for a steel: contents in wt% through ``get``, arrays broadcast; `carbon` of the martensite if another.
-
-    >>> k = tempering_coefficients({"C": 0.40, "Mn": 0.85, "Si": 0.25, "Cr": 0.95, "Mo": 0.20})
-    >>> k.slope_hv < 0 < k.width
-    True
 
     .. [1] Own fit of tests/fits/fit_tempering.py (data/fits/tempering_law.csv) to 694 rows of R. A. Grange &
        R. W. Baughman, Trans. ASM 48 (1956) 165, and J. H. Hollomon & L. D. Jaffe, Trans. AIME 162 (1945) 223, not
@@ -276,11 +261,6 @@ def tempering_interval_hrc(temper_c: float = 20.0, hours: float = 1.0) -> tuple[
     The tenth and ninetieth percentile of measured minus predicted on steels left out of the fit; those of the rows above 1 h
     at 640 °C there, with a straight passage from 1 h at 620 to 660 °C.  Their sign there is not settled: data sheets of 4130
     and 41Cr4 are 1.8 HRC softer than calculated (7 rows), the table of the fit 0.3 HRC harder (128 rows).
-
-    >>> low, high = tempering_interval_hrc(500.0)
-    >>> wide_low, wide_high = tempering_interval_hrc(700.0)
-    >>> wide_low < low < 0 < high < wide_high
-    True
     """
     law, theta = _law(), _law()["activation_k"]["1"]
     acts = (OVERAGED_C - 20.0, 1.0), (OVERAGED_C + 20.0, 1.0), (temper_c, hours)

@@ -187,7 +187,7 @@ def test_names_downloads_and_console(served):
         page.get_by_role("button", name="Save", exact=True).click()
     assert got.value.suggested_filename.startswith("job-")
     saved = json.loads(Path(got.value.path()).read_text(encoding="utf-8"))
-    saved["route"]["preheat"]["temperature_c"] = 915.0
+    saved["route"]["preheat_c"] = 915.0
     page.get_by_role("tab", name="Shop").click()
     job = {"name": "job.json", "mimeType": "", "buffer": json.dumps(saved).encode()}
     # a job among the shop's files is opened

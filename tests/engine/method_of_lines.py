@@ -6,7 +6,7 @@ martensite, which the engine makes by the drop of temperature, follows it here w
 through the thickness: the engine's own points (then only time stepping differs) or even cells with the
 conductivity of their own temperature (then all does).  What one case holds is what the engine is fed (`fed`).
 
-Taken over are the table of the spray over scale and the state at the end of the furnace (`twins`) and, at the very end,
+Taken over are the table of the spray over scale and the state at the end of the furnace (`engine_laws`) and, at the very end,
 hardness from structure (`outcome.collect`).
 """
 
@@ -17,7 +17,7 @@ from dataclasses import dataclass
 from unittest import mock
 
 import numpy as np
-from engine import twins
+from reference import engine_laws as laws
 from scipy.integrate import solve_ivp
 from scipy.sparse import csc_matrix
 
@@ -25,9 +25,8 @@ from forgeprops.base.constants import STEFAN_BOLTZMANN
 from forgeprops.engine import batch, march, outcome, packing
 from forgeprops.engine.run import march_columns
 from forgeprops.engine.section import lobatto
-from forgeprops.forging.scale import ATMOSPHERES, scale_rate
+from forgeprops.forging.skin import ATMOSPHERES, scale_rate
 from forgeprops.inputs.cases import Cases
-from forgeprops.inputs.shop import Shop
 from forgeprops.thermal import die_contact
 from forgeprops.thermal.properties import LATENT_HEAT_J_KG
 from forgeprops.transformation import austenite, kinetics
@@ -35,7 +34,7 @@ from forgeprops.transformation import decomposition as de
 
 #: Martensite follows the fall of temperature within this time, s (0.02 °C behind at 200 °C/s).
 _LAG_S = 1e-4
-_WATER_GRID = twins.WET_STEP_C * np.arange(twins.WET_POINTS)
+_WATER_GRID = laws.WET_STEP_C * np.arange(laws.WET_POINTS)
 #: A gas furnace against the air law, on the square of thickness.
 _SCALE = ATMOSPHERES["gas furnace"][0] ** 2
 _HEAT_FP, _HEAT_B, _HEAT_M = (LATENT_HEAT_J_KG[p] for p in ("pearlite", "bainite", "martensite"))
@@ -46,7 +45,7 @@ DIE = (die_contact.DIE_CONDUCTIVITY_W_MK, die_contact.DIE_DENSITY_KG_M3, die_con
 
 def fed(steels, parts, routes, shops=None):
     """What the engine is fed for these cases: the parts of `batch.Packed` without baths."""
-    columns = Cases.of(steels, parts, routes, shops or [Shop()] * len(steels))
+    columns = Cases.of(steels, parts, routes, shops)
     with mock.patch.object(batch, "run", side_effect=InterruptedError) as run:
         with contextlib.suppress(InterruptedError):
             march_columns(columns)
@@ -101,14 +100,6 @@ def growth(x, k, tail=0.0):
     return np.where(x < 1.0, k * slowing, 0.0)
 
 
-def cap_of_ferrite(t, ae1, ae3, carbon):
-    above = carbon + (ae3 - t) / kinetics.AE3_SLOPE_C
-    below = carbon + (ae3 - ae1) / kinetics.AE3_SLOPE_C - (ae1 - t) / kinetics.ACM_SLOPE_C
-    boundary = np.where(t >= ae1, above, below)
-    share = (boundary - carbon) / (boundary - kinetics.CARBON_IN_FERRITE)
-    return np.where((t < ae3) & (boundary > carbon), share, 0.0)
-
-
 def speed(k, under, power, q_cal, kelvin):
     return k * np.exp(-q_cal / (kinetics.GAS_CAL * kelvin)) * np.maximum(under, 0.0) ** power
 
@@ -123,16 +114,10 @@ class Case:
         self.lay = lay = slab(len(self.zones), points, cells)
         # zones that the engine takes as one structure have one here too, but not on even cells
         self.one = (self.zones["one_structure"][lay.zone] > 0.0) & (not cells)
-        self.wet = np.zeros((len(self.zones), twins.WET_POINTS))
+        self.wet = np.zeros((len(self.zones), laws.WET_POINTS))
         self.mass = self.zones["mass_kg"][lay.zone] * lay.weight
 
     # ---- heat: power into every point, W
-
-    def dry(self, z, t):
-        c = self.case
-        air = c["air_factor"] * np.interp(t, packing.CONVECTION_C, self.air[z])
-        radiated = STEFAN_BOLTZMANN * ((t + 273.15) ** 4 - (c["air_c"] + 273.15) ** 4)
-        return air * (t - c["air_c"]) + c["emissivity"] * c["view_factor"] * radiated
 
     def loss(self, step, front, z, t, seconds):
         """Heat a surface gives off, W/m²."""
@@ -155,7 +140,7 @@ class Case:
             return np.interp(t - step["fluid_c"], _WATER_GRID, self.wet[z])
         if step["cover"][z] > 0.0:
             return step["cover"][z] * (t - c["air_c"])
-        return self.dry(z, t)
+        return laws.dry_loss(self.case, self.air[z], t)
 
     def power(self, step, seconds, t, a):
         """Power into every point without heat of transformation, W; `t`, `a` of shape (points, columns)."""
@@ -196,14 +181,14 @@ class Case:
         d = np.zeros((4, n, t.shape[1]))
         law = np.vectorize(austenite.austenite_equilibrium)
         equilibrium = law(t, c["ac1"], c["ac3"], c["carbon"])
-        tau = np.vectorize(austenite.austenite_formation_time_s)(t)
+        tau = np.vectorize(laws.austenite_formation_time_s)(t)
         d[1] = np.maximum(equilibrium - share, 0.0) / tau
         formed = t > c["ac1"]  # a furnace only heats
         speed_ = math.exp(c["ln_carbide_speed"])
-        dissolution = np.vectorize(austenite.carbide_dissolution_time_s)(t)
+        dissolution = np.vectorize(laws.carbide_dissolution_time_s)(t)
         d[2] = np.where(formed, -left * speed_ / dissolution, 0.0)
         names = "grain_ln_k grain_q grain_ln_k_low grain_q_low pin_low pin_high".split()
-        rate = np.vectorize(austenite.grain_growth_rate)(t, *(c[name] for name in names))
+        rate = np.vectorize(laws.grain_growth_rate)(t, *(c[name] for name in names))
         d[3] = np.where(formed, rate, 0.0) / 1e6  # µm^m are large numbers
         heat = self.power(step, seconds, t, share) - d[1] * _HEAT_FP * self.mass[:, None]
         d[0] = heat / (self.mass[:, None] * capacity(t, share))
@@ -239,7 +224,7 @@ class Case:
         kelvin = at + 273.15
         d = np.zeros_like(y)
         # ferrite, pearlite, bainite: amount over what can form
-        cap = cap_of_ferrite(at, c["ae1"], ae3, c0) * a0
+        cap = laws.ferrite_cap(at, c["ae1"], ae3, c0) * a0
         k = speed(s[de.K_F][:, None], ae3 - at, 3, kin["q_ferrite"], kelvin)
         g = np.where(cap > f, growth(f / np.maximum(cap, 1e-12), k), 0.0) * (a > 1e-9)
         d[F], df = 0.6 * cap**0.6 * g, cap**0.6 * g * f**0.4
@@ -257,7 +242,7 @@ class Case:
         df, dp, db = amounts
         # martensite by the largest undercooling below Ms
         left = a0 - f
-        rest = (c0 * a0 - kinetics.CARBON_IN_FERRITE * f) / np.maximum(left, 1e-9)
+        rest = (c0 * a0 - austenite.FERRITE_CARBON * f) / np.maximum(left, 1e-9)
         most = de.TABLE_CARBON
         carbon = np.where(left > 1e-6, np.clip(rest, c0, most), most)
         d[U] = np.maximum(self.on_carbon(0, carbon) - at - y[U], 0.0) / _LAG_S
@@ -338,7 +323,7 @@ class Case:
                 for i in range(n):
                     grain = heat[2, i] ** (1.0 / c["grain_m"])
                     given = (heat[0, i], heat[1, i], grain, t[i])
-                    self.state[:, i] = twins.set_austenite(c, self.kin, *given)
+                    self.state[:, i] = laws.set_austenite(c, self.kin, *given)
                 for row in self.state:
                     row[:] = self.level(row)
                 y = np.zeros((6, n))
@@ -357,7 +342,7 @@ class Case:
                     if step["share"][z] > 0.0 and step["flux"] > 0.0:
                         flux = step["flux"] * step["share"][z]
                         given = (flux, step["fluid_c"], scale[z], c, self.air[z])
-                        self.wet[z] = twins.wet_table(*given)
+                        self.wet[z] = laws.wet_table(*given)
             atol = np.repeat([1e-3, 1e-6, 1e-6, 1e-6, 1e-6, 1e-3], n) * rtol / 1e-6
             events = None
             if kind == packing.COOL:
@@ -421,7 +406,7 @@ class Case:
     def hardness(self):
         """Outcome of every zone (columns of `outcome`) once it has cooled to the room."""
         s, z = self.state.copy(), len(self.zones)
-        twins.cool_to_the_room(s, self.start, self.temperature, float(self.case["air_c"]))
+        laws.cool_to_the_room(s, self.start, self.temperature, float(self.case["air_c"]))
         points = tuple(int(n) for n in self.lay.last - self.lay.first + 1)
         layout = batch._layout(points, (False,) * z)
         weights = [self.lay.weight[part] for part, _ in layout.points]

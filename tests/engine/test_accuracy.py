@@ -5,7 +5,8 @@ import dataclasses
 import numpy as np
 import pytest
 from engine import method_of_lines as reference
-from first_library import GRADES, mixed, ordinary
+from first_library import GRADES, ordinary
+from regression.cases import cases
 
 import forgeprops as fp
 from forgeprops.engine import outcome as o
@@ -14,15 +15,12 @@ from forgeprops.engine.outcome import O_HV, O_HV_QUENCHED, O_MARTENSITE
 from forgeprops.engine.packing import POINTS
 from forgeprops.engine.run import march_columns
 from forgeprops.inputs.cases import Cases
-from forgeprops.inputs.route import Route
-from forgeprops.inputs.shop import Shop
 
 FINE = {"tolerance_c": 0.15, "points": (11,) * 5}
 
 
 def hardness(steels, heads, routes, **options):
-    n = len(routes)
-    return march_columns(Cases.of(steels, heads, routes, [Shop()] * n), **options).zones[:, :, 0]
+    return march_columns(Cases.of(steels, heads, routes), **options).zones[:, :, 0]
 
 
 def wide(n, seed=77, names=GRADES):
@@ -31,7 +29,7 @@ def wide(n, seed=77, names=GRADES):
     steels, parts, routes = ordinary(n, seed, names)
     kinds = ("single", "row", "bin", "fan", "sleeve")
     for i in range(n):
-        r = Route().with_(
+        r = fp.Route().with_(
             preheat_c=740 + 380 * rng.random(), soak_s=300 + 1500 * rng.random(), flux=1 + 20 * rng.random(),
             delay_s=0.5 + 8 * rng.random(), spray_s=2 + 20 * rng.random(), water_c=10 + 40 * rng.random(),
             transfer_s=1 + 8 * rng.random(), surroundings=kinds[i % 5], back_on_die=i % 7 == 3,
@@ -70,7 +68,9 @@ NAMES = ("preheat_c", "flux", "spray_s", "delay_s", "soak_s")
 @pytest.mark.parametrize(("name", "part", "settings"), CLIFFS, ids=[c[0] for c in CLIFFS])
 def test_beside_a_cliff(name, part, settings):
     preheat = settings[0] + np.linspace(-0.05, 0.05, 41)
-    routes = [Route().with_(**dict(zip(NAMES, (p, *settings[1:]), strict=True))) for p in preheat]
+    routes = [
+        fp.Route().with_(**dict(zip(NAMES, (p, *settings[1:]), strict=True))) for p in preheat
+    ]
     n = len(routes)
     found = hardness([fp.grade(name)] * n, [fp.head(part)] * n, routes)
     fine = hardness([fp.grade(name)] * n, [fp.head(part)] * n, routes, tolerance_c=0.15)
@@ -80,7 +80,7 @@ def test_beside_a_cliff(name, part, settings):
 
 def test_beside_a_cliff_of_emissivity():
     emissivity = 0.09336 * (1.0 + np.linspace(-1e-3, 1e-3, 21))
-    routes = [Route().with_(furnace_emissivity=e) for e in emissivity]
+    routes = [fp.Route().with_(furnace_emissivity=e) for e in emissivity]
     cases = [fp.grade("4135")] * 21, [fp.head("mid-iron")] * 21, routes
     found, fine = hardness(*cases), hardness(*cases, tolerance_c=0.15)
     assert np.abs(found - fine).max() < 2.0
@@ -135,13 +135,9 @@ CASES = 300
 
 @pytest.fixture(scope="module")
 def delivered():
-    """The mix marched as delivered: cases, and what came out."""
-    cases = mixed(CASES)
-    return cases, march_columns(Cases.of(*cases, [fp.Shop()] * CASES))
-
-
-def again(cases, **options):
-    return march_columns(Cases.of(*cases, [fp.Shop()] * CASES), **options)
+    """The cases of the frozen numbers marched as delivered: cases, and what came out."""
+    drawn = [list(column) for column in list(zip(*cases("single", CASES), strict=True))[:4]]
+    return drawn, march_columns(Cases.of(*drawn))
 
 
 def errors(name, found, fine):
@@ -153,46 +149,45 @@ def errors(name, found, fine):
 
 def test_energy_closes_to_a_thousandth(delivered):
     """Heat from the surroundings + heat of transformation = sensible heat stored, against what the furnace gave."""
-    (_, heads_, routes), marched = delivered
+    (_, heads_, routes, _), marched = delivered
     mass_kg = np.array([sum(z.mass_g for z in h.zones("forged").values()) / 1e3 for h in heads_])
-    rise = np.array([r.preheat.temperature_c - r.preheat.start_c for r in routes])
+    rise = np.array([r.preheat_c - r.start_c for r in routes])
     throughput = mass_kg * 650.0 * rise  # mean heat capacity of steel up to forging heat, J/(kg K)
     taken, stored, transformed = marched.energy.T
     off = np.abs(taken + transformed - stored) / throughput
     print(f"\nenergy: median {100 * np.median(off):.3f} %, largest {100 * off.max():.3f} %")
     assert off.max() < 1e-3
-    finer = again(delivered[0], tolerance_c=0.1).energy.T
+    finer = march_columns(Cases.of(*delivered[0]), tolerance_c=0.1).energy.T
     assert (np.abs(finer[0] + finer[2] - finer[1]) / throughput).max() < 2e-4
 
 
 def test_energy_of_a_coil_closes_too():
-    preheat = dataclasses.replace(Route().preheat, kind="induction", soak_s=40.0)
-    route = dataclasses.replace(Route(), preheat=preheat)
-    one = Cases.of([fp.grade("4130")], [fp.head("mid-iron")], [route], [Shop()])
+    route = fp.Route(furnace="induction", soak_s=40.0)
+    one = Cases.of([fp.grade("4130")], [fp.head("mid-iron")], [route])
     taken, stored, transformed = march_columns(one).energy[0]
     assert abs(taken + transformed - stored) < 1e-3 * stored
 
 
 def test_steps_points_and_shares(delivered):
     """As delivered against 0.02 °C a step."""
-    cases, marched = delivered
-    some = tuple(column[:150] for column in cases)
-    fine = march_columns(Cases.of(*some, [fp.Shop()] * 150), tolerance_c=0.02)
+    drawn, marched = delivered
+    fine = march_columns(Cases.of(*(column[:150] for column in drawn)), tolerance_c=0.02)
     coarse = dataclasses.replace(marched, zones=marched.zones[:150])
     median, last = errors(f"time, {TOLERANCE_C} °C against 0.02 °C", coarse, fine)
     assert median < 0.2 and last < 1.0
     # As delivered against 9 points (both at 0.1 °C a step).
-    cases = delivered[0]
-    found, fine = again(cases, tolerance_c=0.1), again(cases, tolerance_c=0.1, points=(9,) * 5)
+    found, fine = (
+        march_columns(Cases.of(*drawn), tolerance_c=0.1, **o) for o in ({}, {"points": (9,) * 5})
+    )
     median, last = errors(f"layers, {POINTS[0]} points against 9", found, fine)
     assert median < 0.1 and last < 3.0
-    zones = delivered[1].zones
+    zones = marched.zones
     kinds = o.O_FERRITE, o.O_PEARLITE, o.O_BAINITE, o.O_MARTENSITE, o.O_AUSTENITE, o.O_UNTRANSFORMED
     shares = zones[:, :, kinds]
     assert np.abs(shares.sum(axis=2) - 1.0).max() < 1e-9 and shares.min() > -1e-12
     assert np.isfinite(zones).all()
     assert zones[:, :, o.O_HV].min() > 80.0 and zones[:, :, o.O_HV].max() < 900.0
-    assert delivered[1].steps.max() < 3000
+    assert marched.steps.max() < 3000
 
 
 def test_even_cells_with_local_conductivity():
@@ -200,7 +195,7 @@ def test_even_cells_with_local_conductivity():
     steel, part, route = fp.grade("4130"), fp.head("mid-iron"), fp.Route()
     case = reference.Case(reference.fed([steel], [part], [route]), 0, (9,) * 5, cells=True)
     case.run(stop_c=150.0)
-    found = march_columns(Cases.of([steel], [part], [route], [fp.Shop()])).zones[0, :, o.O_HV]
+    found = march_columns(Cases.of([steel], [part], [route])).zones[0, :, o.O_HV]
     assert found == pytest.approx(case.hardness()[:, o.O_HV], abs=2.5)
 
 
@@ -217,7 +212,7 @@ def test_same_curves_and_hardness_as_solve_ivp(name, route, record_property):
     expected = case.hardness()
 
     def marched(tolerance_c):
-        one = Cases.of([steel], [part], [route], [fp.Shop()])
+        one = Cases.of([steel], [part], [route])
         found = march_columns(one, trace=True, tolerance_c=tolerance_c)
         trace = found.trace[0]
         trace = trace[trace[:, 0] < pieces[-1][1]]

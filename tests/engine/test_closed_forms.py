@@ -28,12 +28,6 @@ LOW_C, HIGH_C = 810.0, 1310.0
 CP, K = ferrite_cp_j_kgk(900.0), conductivity(900.0, 0.0)
 
 
-def test_the_range_in_which_properties_are_constant():
-    t = np.linspace(LOW_C, HIGH_C, 51)
-    assert np.ptp([ferrite_cp_j_kgk(x) for x in t]) == 0.0
-    assert np.ptp([conductivity(x, 0.0) for x in t]) == pytest.approx(0.0, abs=1e-12)
-
-
 def run(zones, seconds, h=0.0, start_c=HIGH_C, room_c=LOW_C, emissivity=0.0, kinds=(packing.COOL,), austenitic=False,
         tolerance_c=batch.TOLERANCE_C):  # fmt: skip
     """March bare slabs; `zones` is a list of dicts of `ZONE` fields.  Trace: time, means, fronts, points."""

@@ -24,7 +24,7 @@ import fit_kinetics
 from source_effects import group_bootstrap, options, write
 
 from forgeprops.answer.interval import COVERAGE, FIGURES, Z, opinions_spread_hv, spread_variance
-from forgeprops.answer.second_opinions import opinions
+from forgeprops.answer.second_opinions import opinion_arrays
 from forgeprops.base.constants import SECONDS_PER_HOUR
 from forgeprops.base.tables import read_rows
 from forgeprops.engine import march as marks
@@ -54,47 +54,34 @@ UNITS = dict.fromkeys(FIGURES, "of hardness") | {
 }
 
 
-def _points(made, k):
-    """March a bench and keep of every point: hardness, shares and rate at 700 °C."""
-    told = made.march(k, keep_points=True)
-    s = told.state
-    soft = s[:, d.FERRITE] + s[:, d.PEARLITE]
-    shares = soft, s[:, d.BAINITE], s[:, d.MARTENSITE] + s[:, d.AUSTENITE]
-    log_v = s[:, d.LOG_V_700] / np.maximum(s[:, d.PASSED_700], 1e-9)
-    return told, shares, 10.0**log_v / SECONDS_PER_HOUR
-
-
 def predict(problem, k, steel: str) -> list[dict]:
     """Rows of one steel with constants `k`."""
-    mine = [r for r in problem.rows if r["steel"] == steel]
     found = []
-    told, _, _ = _points(fit_kinetics.air_bench(mine), k)
-    for row, z, m in zip(mine, told.zones[:, 0], told.marks[:, 0], strict=True):
+    for row in (r for r in problem.rows if r["steel"] == steel):
+        told = fit_kinetics.march_bar(row, k)
+        z, rate = told.zones[0, 0], told.marks[0, 0, marks.M_RATE700]
         soft, hard = z[out.O_FERRITE] + z[out.O_PEARLITE], z[out.O_MARTENSITE] + z[out.O_AUSTENITE]
         measured = float(convert_array([float(row["hb"])], "HB", "HV")[0][0])
-        shares = (soft, z[out.O_BAINITE], hard)
-        found.append(_told(row, "", measured, z[out.O_HV], shares, m[marks.M_RATE700]))
-    bars = [b for b in problem.bars if b[0]["steel"] == steel]
-    if not bars:
-        return found
-    bench = fit_kinetics.bath_bench([b[0] for b in bars])
-    for i, bar in enumerate(bars):
+        found.append(_told(row, "", measured, z[out.O_HV], (soft, z[out.O_BAINITE], hard), rate))
+    for bar in (b for b in problem.bars if b[0]["steel"] == steel):
         bath = bar[0]["cooling"].split()[0]
-        bench.convection[i] = fit_kinetics.BATHS[bath][0] * k.get(f"bath {bath}", 1.0)
-    told, shares, rates = _points(bench, k)
-    for i, row in ((i, row) for i, bar in enumerate(bars) for row in bar):
-        at = fit_kinetics.place_of(row)
-        columns = (told.point_hv, rates, *shares)
-        hv, rate, *parts = (float(np.interp(at, fit_kinetics.DEPTHS, x[i][:5])) for x in columns)
-        place = row["cooling"].split(", ")[1]
-        found.append(_told(row, place, hv_from_hrc(float(row["hrc"])), hv, parts, rate))
+        film = fit_kinetics.BATHS[bath][0] * k.get(f"bath {bath}", 1.0)
+        told = fit_kinetics.march_bar(bar[0], k, film, keep_points=True)
+        s = told.state[0]
+        log_v = s[d.LOG_V_700] / np.maximum(s[d.PASSED_700], 1e-9)
+        soft, hard = s[d.FERRITE] + s[d.PEARLITE], s[d.MARTENSITE] + s[d.AUSTENITE]
+        columns = (told.point_hv[0], 10.0**log_v / SECONDS_PER_HOUR, soft, s[d.BAINITE], hard)
+        for row in bar:
+            at, place = fit_kinetics.place_of(row), row["cooling"].split(", ")[1]
+            hv, rate, *parts = (float(np.interp(at, fit_kinetics.DEPTHS, c[:5])) for c in columns)
+            found.append(_told(row, place, hv_from_hrc(float(row["hrc"])), hv, parts, rate))
     return found
 
 
 def _told(row, place, measured, predicted, shares, rate) -> dict:
     hot_c = max(float(row["austenitise_c"]), 800.0)
-    views = opinions(fit_kinetics.steel_of(row), float(rate) or None, austenitise_c=hot_c)
-    others = [f"{v.hardness_hv:.1f}" if v.applicable else "" for v in views]
+    views = opinion_arrays(fit_kinetics.steel_of(row), rate, austenitise_c=hot_c).values()
+    others = [f"{float(hv):.1f}" if counts else "" for hv, counts in views]
     bar = (row["steel"], row["diameter_mm"], row["cooling"].split(",")[0], place, row["basis"])
     hardness, parts = (f"{measured:.1f}", f"{predicted:.1f}"), (f"{s:.3f}" for s in shares)
     return dict(zip(COLUMNS, (*bar, *hardness, *parts, f"{rate:.3g}", *others, ""), strict=True))

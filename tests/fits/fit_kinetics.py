@@ -7,7 +7,7 @@ air and radiation, or a bath of one coefficient, heat of transformation, self-te
 end-quench curves of the grades in `END_QUENCH` against those of ASTM A255, rates for full martensite, structures read from
 published cooling diagrams.  Every constant that is freed is held to its published value by a normal prior (`PRIOR`).  Errors
 of one steel's bars share the deviation of its heat, so that four bars of one steel do not count as four steels.  Gauss-Newton
-with central differences; a minute on one core, ten with the validation.  ``--write`` rewrites ``data/fits/kinetics.csv``
+with central differences; minutes on one core, half an hour with the validation.  ``--write`` rewrites ``data/fits/kinetics.csv``
 (column value) and ``data/validation/kinetics_validation.csv``.  What was tried and did no better on steels left out: carbon
 enrichment acting on bainite's rate, a slowing of bainite by composition, freeing the other alloy terms of the rates and of
 bainite's hardness, another shift of the bainite limit.
@@ -17,7 +17,6 @@ import datetime
 import math
 import sys
 from collections.abc import Iterable
-from dataclasses import dataclass
 from pathlib import Path
 
 import numpy as np
@@ -25,17 +24,15 @@ import numpy as np
 sys.path.insert(0, str(Path(__file__).resolve().parent))
 from source_effects import options, write
 
-from forgeprops.base.constants import STEEL_DENSITY_KG_M3
+from forgeprops import specimens
 from forgeprops.base.tables import read_rows
-from forgeprops.engine import batch, outcome, packing
+from forgeprops.engine import outcome, packing
 from forgeprops.engine.section import lobatto
 from forgeprops.hardenability.end_quench import end_quench_distances_mm, end_quench_hrc
-from forgeprops.inputs.cases import steel_columns
 from forgeprops.inputs.grades import grade
 from forgeprops.inputs.steel import Steel
-from forgeprops.specimens import END_QUENCH_EMISSIVITY, _bar_zone
 from forgeprops.strength.hardness_scales import convert_array, hrc_from_hv
-from forgeprops.transformation import austenite, kinetics
+from forgeprops.transformation import kinetics
 
 #: Standard deviation of the prior around the published value, by constant.  Pre-factors: a factor e;
 #: sensitivities of the rates: about a quarter of their size; hardness: what a change of steelworks practice
@@ -72,8 +69,6 @@ MIDDLE_OF_BAND = {
     "5130H": (0.30, 0.80, 0.10, 0.975, None), "8630H": (0.30, 0.775, 0.55, 0.50, 0.20),
     "8640H": (0.405, 0.875, 0.55, 0.50, 0.20),
 }  # fmt: skip
-#: Points along the end-quench bar, as `specimens.end_quench_bar` has them.
-END_POINTS = 26
 #: Steels left out together with a steel of the bars, because they are the same grade by another name.
 KIN = {
     "4140": ("42CrMo4", "SCM435"), "4130": ("30CrMo",), "1040": ("C45", "1045"),
@@ -93,10 +88,6 @@ STRUCTURES = (
     ("30CrMo", 0.1, ("ferrite", "pearlite"), 1.0, 1.0, 0.4),
     ("30CrMo", 10.0, ("martensite", "austenite"), 1.0, 1.0, 0.15),
 )
-_COLUMN = {
-    "ferrite": outcome.O_FERRITE, "pearlite": outcome.O_PEARLITE, "bainite": outcome.O_BAINITE,
-    "martensite": outcome.O_MARTENSITE, "austenite": outcome.O_AUSTENITE,
-}  # fmt: skip
 
 
 def steel_of(row) -> Steel:
@@ -113,77 +104,19 @@ def end_quench_steel(name: str) -> Steel:
     return grade(name)
 
 
-@dataclass
-class Bench:
-    """Specimens marched together; only the constants change between runs."""
-
-    cases: np.ndarray
-    columns: object
-    start: np.ndarray
-    zones: np.ndarray
-    steps: np.ndarray
-    convection: np.ndarray
-    points: int
-    stop_c: float = batch.STOP_C
-    tolerance_c: float = batch.TOLERANCE_C
-
-    def march(self, k, **options):
-        packing.pack_constants(self.columns, self.cases, k)
-        each, kin = np.arange(len(self.cases)), packing.kinetic_array(k)
-        packed = batch.Packed(
-            *(self.cases, self.zones, each, self.steps, self.convection, each),
-            *(self.start, each, kin, packing.section((self.points,))),
-        )
-        return batch.run(packed, stop_c=self.stop_c, tolerance_c=self.tolerance_c, **options)
-
-
-def bench(steels, from_c, zones, kinds, convection, points, **options) -> Bench:
-    """Lay out specimens; `kinds` are (kind, seconds) of the steps, the same for all."""
-    n = len(steels)
-    cases, columns = np.zeros(n, packing.CASE), steel_columns(steels)
-    start = packing.pack_steels(columns, cases)
-    cases["start_c"], cases["start_austenite"] = from_c, 1.0
-    cases["start_grain_um"] = austenite.diameter_um_from_astm(GRAIN)
-    cases["air_c"] = 25.0
-    cases["emissivity"], cases["view_factor"], cases["air_factor"] = 0.8, 1.0, 1.0
-    steps = np.zeros((n, len(kinds)), packing.STEP)
-    steps["fluid_c"] = 25.0
-    for i, (kind, seconds) in enumerate(kinds):
-        steps["kind"][:, i], steps["duration_s"][:, i] = kind, seconds
-    zones, convection = np.array(zones).reshape(n, 1), np.array(convection).reshape(n, 1, -1)
-    return Bench(cases, columns, start, zones, steps, convection, points, **options)
-
-
-def bars_bench(rows, convection, points, **options) -> Bench:
-    """Bars of rows of the table, each from its own temperature, cooled for as long as it takes."""
-    zones = [_bar_zone(float(r["diameter_mm"]))[0] for r in rows]
-    from_c, steels = [float(r["austenitise_c"]) for r in rows], [steel_of(r) for r in rows]
-    return bench(steels, from_c, zones, [(packing.COOL, 1e6)], convection, points, **options)
-
-
-def air_bench(rows) -> Bench:
-    air = [packing.convection_table("round", float(r["diameter_mm"]), 25.0, 0.0) for r in rows]
-    return bars_bench(rows, air, packing.POINTS[0])
-
-
-def bath_bench(rows) -> Bench:
-    made = bars_bench(rows, np.ones((len(rows), len(packing.CONVECTION_C))), 9, stop_c=40.0)
-    made.cases["view_factor"] = 0.0
-    return made
-
-
-def end_quench_bench(steels) -> Bench:
-    d, length, n = 0.025, 0.100, len(steels)
-    area = math.pi / 4 * d * d
-    zone = np.zeros(1, packing.ZONE)
-    zone["mass_kg"], zone["side_m2"] = STEEL_DENSITY_KG_M3 * area * length, math.pi * d * length
-    zone["front_m2"] = zone["back_m2"] = area
-    zone["conduction_m"] = area / length
-    kinds = [(packing.JET, 1200.0), (packing.COOL, 1e6)]
-    air = [packing.convection_table("round", 25.0, 25.0, 0.0)] * n
-    made = bench(steels, 860.0, [zone] * n, kinds, air, END_POINTS, tolerance_c=1.0)
-    made.cases["emissivity"] = END_QUENCH_EMISSIVITY
-    return made
+def march_bar(row, k, film=None, **options):
+    """March the bar of a row with constants `k`: in still air, or in a bath of that film coefficient, W/(m² K)."""
+    _, case, start = specimens._case(steel_of(row), float(row["austenitise_c"]), None, k)
+    diameter_mm = float(row["diameter_mm"])
+    convection, points = (
+        packing.convection_table("round", diameter_mm, 25.0, 0.0),
+        packing.POINTS[:1],
+    )
+    if film is not None:
+        case["view_factor"], options["stop_c"] = 0.0, 40.0
+        convection, points = np.full(len(packing.CONVECTION_C), film), (9,)
+    zone = specimens._bar_zone(diameter_mm)
+    return specimens._march(case, zone, convection, start, k, points, **options)
 
 
 def visible() -> list[dict[str, str]]:
@@ -221,7 +154,6 @@ class Problem:
         gone = set(without) | {k for s in without for k in KIN.get(s, ())}
         self.prior, self.published = prior, kinetics.constants("published")
         self.rows = [r for r in visible() if r["steel"] not in gone]
-        self.air = air_bench(self.rows)
         self.hb = np.array([float(r["hb"]) for r in self.rows])
         names = np.array([r["steel"] for r in self.rows])
         spread = HEAT_SD**2 * np.outer(self.hb, self.hb) * (names[:, None] == names[None, :])
@@ -229,18 +161,14 @@ class Problem:
         spread += np.diag((BAR_SD * self.hb) ** 2 * doubt)
         self.whiten = np.linalg.inv(np.linalg.cholesky(spread))
         self.bars = [b for b in quenched() if b[0]["steel"] not in gone]
-        self.bath = bath_bench([b[0] for b in self.bars])
         self.ends = [end_quench_steel(g) for g in END_QUENCH if g.rstrip("H") not in gone]
-        self.end = end_quench_bench(self.ends)
         self.standard = [np.asarray(end_quench_hrc(s)) for s in self.ends]
         self.critical = {n: v for n, v in CRITICAL.items() if n not in gone}
         self.structures = [s for s in STRUCTURES if s[0] not in gone]
         near = np.geomspace(0.12, 6.0, 9)
         wanted = [(self._named(n), v[0] * x) for n, v in self.critical.items() for x in near]
         wanted += [(self._named(n), rate) for n, rate, *_ in self.structures]
-        steels, self.rates = zip(*wanted, strict=True)
-        none = np.zeros((len(wanted), len(packing.CONVECTION_C)))
-        self.curves = bench(steels, 860.0, np.zeros(len(wanted), packing.ZONE), [], none, 1)
+        self.wanted, self.rates = wanted, np.array([rate for _, rate in wanted])
 
     @staticmethod
     def _named(name: str) -> Steel:
@@ -265,41 +193,40 @@ class Problem:
 
     def bars_hb(self, k) -> np.ndarray:
         """Hardness of the normalised bars, HB."""
-        return np.asarray(convert_array(self.air.march(k).zones[:, 0, outcome.O_HV], "HV", "HB")[0])
+        hv = [march_bar(row, k).zones[0, 0, outcome.O_HV] for row in self.rows]
+        return np.asarray(convert_array(hv, "HV", "HB")[0])
 
     def quenched_hrc(self, k, deviates) -> list[tuple[dict, float]]:
         """(row, HRC) of every place in the quenched bars; two deviates of the baths, oil then water."""
         pairs = zip(BATHS.items(), deviates, strict=True)
         film = {name: h * math.exp(sd * z) for (name, (h, sd)), z in pairs}
-        for i, bar in enumerate(self.bars):
-            self.bath.convection[i] = film[bar[0]["cooling"].split()[0]]
-        curves = [hrc_from_hv(hv[:5]) for hv in self.bath.march(k).point_hv]
+        baths = [film[bar[0]["cooling"].split()[0]] for bar in self.bars]
+        marched = [march_bar(b[0], k, h).point_hv[0] for b, h in zip(self.bars, baths, strict=True)]
+        curves = [hrc_from_hv(hv[:5]) for hv in marched]
         pairs = zip(self.bars, curves, strict=True)
         found = ((row, hrc) for bar, hrc in pairs for row in bar)
         return [(row, float(np.interp(place_of(row), DEPTHS, hrc))) for row, hrc in found]
 
     def end_quench(self, k) -> list[np.ndarray]:
         """HRC of the grades at the standard's distances."""
-        x, mm = 100.0 * lobatto(END_POINTS)[0], end_quench_distances_mm()
-        return [np.interp(mm, x, hrc_from_hv(hv)) for hv in self.end.march(k).point_hv]
+        mm, found = end_quench_distances_mm(), []
+        for steel in self.ends:
+            bar = specimens.end_quench_bar(steel, grain_size_astm=GRAIN, constants=k)
+            found.append(np.interp(mm, bar["distance_mm"], hrc_from_hv(bar["hv"].to_numpy())))
+        return found
 
-    def follow(self, k) -> np.ndarray:
-        """Outcome along the constant rates."""
-        b = self.curves
-        packing.pack_constants(b.columns, b.cases, k)
-        temperature, kin = np.linspace(860.0, 25.0, 120), packing.kinetic_array(k)
-        grain, out = float(austenite.diameter_um_from_astm(GRAIN)), []
-        for case, start, rate in zip(b.cases, b.start, self.rates, strict=True):
-            time_s = (860.0 - temperature) / rate
-            out.append(batch.run_curve(case, start, kin, time_s, temperature, grain)[0])
-        return np.array(out)
+    def follow(self, k) -> list[dict[str, float]]:
+        """Shares along the constant rates."""
+        how = {"grain_size_astm": GRAIN, "constants": k}
+        cooling = specimens.continuous_cooling
+        return [cooling(s, rate_c_per_s=rate, **how).fractions for s, rate in self.wanted]
 
     def critical_rates(self, out, level=0.95) -> dict[str, float]:
         """Rate at which `level` of martensite is reached, °C/s."""
         found, wanted = {}, math.log(level / (1.0 - level))
         for i, name in enumerate(self.critical):
             rows = slice(9 * i, 9 * i + 9)
-            share = out[rows, outcome.O_MARTENSITE] + out[rows, outcome.O_AUSTENITE]
+            share = [s["martensite"] + s["austenite"] for s in out[rows]]
             share = np.clip(share, 1e-6, 1.0 - 1e-6)
             logit = np.maximum.accumulate(np.log(share / (1.0 - share))) + 1e-9 * np.arange(9)
             found[name] = float(np.exp(np.interp(wanted, logit, np.log(self.rates[rows]))))
@@ -320,7 +247,7 @@ class Problem:
             parts.append([math.log(rate / middle) / sd])
         told = out[9 * len(self.critical) :]
         for row, (_, _, parts_of, low, high, width) in zip(told, self.structures, strict=True):
-            share = sum(row[_COLUMN[p]] for p in parts_of)
+            share = sum(row[p] for p in parts_of)
             parts.append([(share - min(max(share, low), high)) / width])
         return np.concatenate([*parts, deviates])
 

@@ -26,8 +26,12 @@ sys.path.insert(0, str(Path(__file__).resolve().parent))
 from source_effects import fit, group_bootstrap, leave_groups_out, write
 
 from forgeprops.base.tables import read_rows
-from forgeprops.transformation.temperature_formulas import FORMULAS
-from forgeprops.transformation.temperatures import INTERVAL_CARBON, REFERENCE_GRAIN_UM, start_term
+from forgeprops.transformation.temperatures import (
+    FORMULAS,
+    INTERVAL_CARBON,
+    REFERENCE_GRAIN_UM,
+    start_term,
+)
 
 ELEMENTS = ("C", "Si", "Mn", "Ni", "Cr", "Mo", "V", "Cu")
 #: Prior standard deviation of each term of the correction, °C per unit: half of what the published formulas

@@ -25,6 +25,7 @@ import datetime
 import math
 import sys
 from pathlib import Path
+from types import SimpleNamespace
 
 import numpy as np
 from scipy.optimize import least_squares
@@ -79,15 +80,14 @@ def totals(constants, comp):
 
 def law(constants, comp, log_j):
     """Hardness of tempered martensite, HV; without overaging and floor where `constants` have none."""
-    k = totals(constants, comp)
+    k = SimpleNamespace(**totals(constants, comp), floor_carbon_hv=0.0)
     quenched = hv_from_hrc(as_quenched_hrc(comp["C"]))
-    slope = np.minimum(k["slope_hv"], 0.0)
-    soft = (quenched, log_j, k["half_log_j"], k["width"], k["soft_hv"], slope)
-    if "overaged_hv" not in k:
-        return softened_hv(*soft)
+    k.slope_hv = np.minimum(k.slope_hv, 0.0)
+    if not hasattr(k, "overaged_hv"):
+        return softened_hv(quenched, log_j, k)
     of_floor = {key: v for key, v in constants.items() if key[0] == "floor_hv"}
-    floor = totals(of_floor, {**comp, "C": np.minimum(comp["C"], FLOOR_CARBON)})["floor_hv"]
-    return master_hv(*soft, k["overaged_hv"], floor)
+    k.floor_hv = totals(of_floor, {**comp, "C": np.minimum(comp["C"], FLOOR_CARBON)})["floor_hv"]
+    return master_hv(quenched, log_j, comp["C"], k)
 
 
 def scale(hv):

@@ -53,7 +53,7 @@ def whole_files():
         yield f"{name}.xlsx", out.getvalue()
     route = fp.Route(later=(fp.Temper(500.0),))
     job = fp.Job(route=route, strike={"loft_deg": 28.0}).with_(bar_mm=600.0)
-    for kind, content in (("job", plain(job)), ("shop", fp.Shop().saved())):
+    for kind, content in (("job", plain(job)), ("shop", plain(fp.Shop()))):
         saved = {"format": f"forgeprops {kind}", "version": 1, **content}
         yield f"{kind}.json", json.dumps(saved).encode()
 

@@ -11,8 +11,7 @@ import forgeprops as fp
 from forgeprops.answer.evaluation import evaluate
 from forgeprops.inputs.cases import Cases
 from forgeprops.inputs.head import Block
-from forgeprops.inputs.later import COOLING, Normalise
-from forgeprops.inputs.route import HEATING, MEDIA, Quench
+from forgeprops.inputs.route import COOLING, HEATING, MEDIA, Normalise, Quench
 from forgeprops.inputs.settings import numbers_of, settings, table
 from forgeprops.inputs.steel import ELEMENTS
 
@@ -35,7 +34,9 @@ def number(draw, low, high):
 def step(draw, part_class, part, **others):
     """A part of a route or a shop with each of its numbers drawn or left alone."""
     every = numbers_of(part).items()
-    drawn = {f: number(draw, s.low, s.high) for f, s in every if draw.random() < 0.5}
+    drawn = {
+        f: number(draw, s.low, s.high) for f, s in every if s.is_number and draw.random() < 0.5
+    }
     return part_class(**{**drawn, **others})
 
 
@@ -67,11 +68,11 @@ def head(draw):
     """A library head, some dimensions of it changed, or its body in one to five other blocks."""
     made = fp.head(draw.choice(fp.heads()))
     for name in draw.sample(sorted(made.SETTINGS), draw.choice((0, 0, 1, 2, 3))):
-        setting, (part, field) = table()[name], made.SETTINGS[name]
+        setting = table()[name]
         if draw.random() < 0.4:
             value = number(draw, setting.low, setting.high)
         else:
-            value = getattr(getattr(made, part), field) * draw.uniform(0.7, 1.4)
+            value = getattr(made, name) * draw.uniform(0.7, 1.4)
         with contextlib.suppress(fp.InputError):
             changed = made.with_(**{name: value})
             if 100.0 <= changed.mass_g() <= 600.0:
@@ -99,15 +100,16 @@ def later_heat(draw, coldest_ac1):
 def route(draw, coldest_ac1=650.0):
     kind, soak_s = draw.choice(HEATING), number(draw, 0.0, 7200.0)
     spray = step(draw, fp.Spray, "spray", back_on_die=draw.random() < 0.3)
-    return fp.Route(
-        step(draw, fp.Preheat, "preheat", kind=kind, soak_s=soak_s),
-        step(draw, fp.Transfer, "transfer"),
-        step(draw, fp.Press, "press"),
-        spray if draw.random() < 0.8 else None,
-        step(draw, fp.Cool, "cool", surroundings=draw.choice(COOLING)),
-        tuple(later_heat(draw, coldest_ac1) for _ in range(draw.choice((0, 0, 0, 1, 2)))),
-        step(draw, fp.FirstHeat, "first_heat"),
-        tuple(quench(draw) for _ in range(draw.choice((0, 0, 0, 1, 2)))),
+    return step(
+        draw,
+        fp.Route,
+        "route",
+        furnace=kind,
+        soak_s=soak_s,
+        spray=spray if draw.random() < 0.8 else None,
+        surroundings=draw.choice(COOLING),
+        later=tuple(later_heat(draw, coldest_ac1) for _ in range(draw.choice((0, 0, 0, 1, 2)))),
+        quench=tuple(quench(draw) for _ in range(draw.choice((0, 0, 0, 1, 2)))),
     )
 
 
@@ -175,21 +177,21 @@ def try_cases(begin, n, count, single=200):
         # tempering never hardens
         assert (results.as_quenched_hv >= results.hardness_hv - 1e-6).all()
         for (_, h, r, _), energy in zip(looked_into, results.energy, strict=True):
-            gap = energy_gap(h, r.preheat, *energy)
+            gap = energy_gap(h, r, *energy)
             most = count["largest energy gap, 1/1000"]
             count["largest energy gap, 1/1000"] = max(most, round(1e3 * gap, 1))
             assert gap < 0.01, energy
 
 
-def energy_gap(head, preheat, taken, stored, transformed):
+def energy_gap(head, route, taken, stored, transformed):
     """What is missing in the balance of a march, over the heat that a heating takes.
 
     What a coil gives is not in the balance; the heats of transformation close over heating and cooling only.
     """
-    if preheat.kind == "induction" or preheat.start_c > 200.0:
+    if route.furnace == "induction" or route.start_c > 200.0:
         return 0.0
     mass_kg = sum(z.mass_g for z in head.zones("forged").values()) / 1e3
-    swing = mass_kg * 650.0 * max(abs(preheat.temperature_c - preheat.start_c), 100.0)
+    swing = mass_kg * 650.0 * max(abs(route.preheat_c - route.start_c), 100.0)
     return abs(taken + transformed - stored) / swing
 
 

@@ -60,7 +60,8 @@ def test_face_bow_and_neck_drift():
     assert d.face_bow(3.0, 50.0, layers=layers[::-1]).bow_mm < 0
     even = d.face_bow(3.0, 50.0, layers=[{"pearlite": 1.0}] * 4)
     assert even.bow_mm == pytest.approx(0.0, abs=1e-12)
-    assert d.drift_deg(0.001, 14.0, 20.0) == pytest.approx(np.degrees(0.001 / 14 * 20))
+    drift = d.face_bow(3.0, 50.0, neck=(14.0, 20.0, 0.001)).neck_drift_deg
+    assert drift == pytest.approx(np.degrees(0.001 / 14 * 20))
     shape = d.face_bow(3.0, 50.0, neck=(14, 20, d.frozen_thermal_strain(150)))
     assert 0.05 < shape.neck_drift_deg < 0.15 and "moves the loft" in shape.words()
 
@@ -91,7 +92,7 @@ def test_strains_of_real_layers_are_those_of_their_structure():
     head = fp.head("mid-iron")
     shape = d.bow_of_head(head, zone, carbon)
     mismatch = 1.68 * carbon / 300.0  # of full martensite and pearlite
-    t, span = head.face.forged_thickness_mm, head.face.length_mm
+    t, span = head.forged_thickness_mm, head.face_length_mm
     assert shape.bow_mm == pytest.approx(mismatch / t * span**2 / 8.0, rel=2e-3)
     assert shape.thermal_mm == 0.0
     zone.hardness_hv = 165.0  # tempered until its martensite is as soft as pearlite: no room left
@@ -109,8 +110,8 @@ def test_thermal_part_counts_only_while_the_back_is_soft_and_the_front_stiff():
     )  # fmt: skip
     head = fp.head("mid-iron")
     shape = d.bow_of_head(head, zone, 0.3)
-    curve = d.frozen_thermal_strain(110.0) / head.face.forged_thickness_mm
-    expected = curve * head.face.length_mm**2 / 8.0
+    curve = d.frozen_thermal_strain(110.0) / head.forged_thickness_mm
+    expected = curve * head.face_length_mm**2 / 8.0
     # neither 160 °C (both soft) nor 50 °C (both stiff)
     assert shape.bow_mm == pytest.approx(expected)
 

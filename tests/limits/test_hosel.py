@@ -5,14 +5,13 @@ import math
 import numpy as np
 import pytest
 from checks import refuses
-from reference.bending import moment_nmm
+from reference.bending import along, elastic_modulus_mm3, moment_nmm, second_moment_mm4
 from scipy.optimize import brentq
 
 import forgeprops as fp
 from forgeprops.base.cautions import BENCH
-from forgeprops.hosel.bench import LIMITS, force_for_angle
+from forgeprops.hosel.bench import force_for_angle
 from forgeprops.hosel.bend import bend_of_head, hosel_bend
-from forgeprops.hosel.bending_moment import elastic_modulus_mm3, second_moment_mm4
 from forgeprops.hosel.fatigue import allowed_amplitude
 from forgeprops.hosel.limits import bends_of_heads, gradient_share
 from forgeprops.hosel.result import ease_of
@@ -102,34 +101,16 @@ def test_cantilever_yields_over_its_length_and_unloads_elastically():
     force = 1.3 * float(bend.bench.nodes().yield_force()[0])
     s = np.linspace(0, 20, 4001)
     over = force * (50 + s) > bend.strength.yield_mpa * elastic_modulus_mm3(13.4, 9.4)
-    shape = bend.along(2.0)
+    shape = along(bend, 2.0)
     assert 20 - s[over][0] == pytest.approx(min(20.0, 70 * (1 - 1 / 1.3)), abs=0.01)
     assert (np.diff(shape["outer_strain"]) > 0).all()  # greatest at the clamp
     assert (shape["permanent_strain"] >= -1e-12).all()
     # after the bend the outer fibre must not yield in reverse: drop M R/I below stress + 0.7 yield (Bauschinger)
     for bend in (soft(), hard(), hosel_bend(hardness_hv=450)):
-        shape = bend.along(max(bend.allowed_deg, 1.0))
+        shape = along(bend, max(bend.allowed_deg, 1.0))
         drop = shape["moment_nm"].max() * 1000 / elastic_modulus_mm3(13.4, 9.4)
         stress = float(bend.strength.curve.stress_mpa(shape["outer_strain"].max()))
         assert drop < stress + 0.7 * bend.strength.yield_mpa
-        assert bend.return_force_n > 0
-
-
-def test_single_equals_batch():
-    rng, n = np.random.default_rng(3), 40
-    ends = np.array([(12.5, 14), (8.8, 9.6), (8, 25), (120, 420), (120, 420)]).T
-    outside, bore, length, hv, neck = rng.uniform(*ends, (n, 5)).T
-    fp, b, m = rng.dirichlet((1, 1, 1), n).T
-    here, there = strength_arrays(hv, fp, b, m), strength_arrays(neck, fp, b, m)
-    many = bends_of_heads(outside, bore, length, here, there, 1.0)
-    names = "allowed_deg one_bend_deg rebend_deg bar_force_n bar_length_needed_mm".split()
-    for i in range(n):
-        shares = {"ferrite": fp[i], "bainite": b[i], "martensite": m[i]}
-        case = {"hardness_hv": hv[i], "fractions": shares, "neck_hardness_hv": neck[i]}
-        one = hosel_bend(outside[i], bore[i], length[i], **case)
-        for name in names:
-            assert getattr(one, name) == pytest.approx(many[name][i], rel=1e-9, abs=1e-9), name
-        assert one.governed_by == LIMITS[many["governed_by"][i]]
 
 
 def test_common_practice():
@@ -201,8 +182,6 @@ def test_soft_and_hard_hosel_of_one_geometry():
     assert one.governed_by == "wall" and two.governed_by in ("crack", "re-bends")
     assert two.bar_force_n > 2.3 * one.bar_force_n
     assert two.springback_deg > 2 * one.springback_deg
-    # the fully plastic moments by hand: yield × (13.4³ − 9.4³)/6
-    assert one.limit_moment_nm == pytest.approx(one.strength.yield_mpa * 262.59 / 1000, rel=1e-3)
     assert "150 HV" in one.words() and "firm" in one.words() and "springs back" in one.words()
     assert "beyond the hand" in two.words() and "the pull tells them apart" in one.words()
     assert ease_of(90).startswith("easy") and ease_of(500).startswith("beyond")
@@ -263,7 +242,7 @@ def test_a_hotter_torch_may_allow_less_because_the_bend_gathers_in_the_ring():
         ring = result.zones["hosel"].strength
         even.append(bend_of_head(result.head, ring, ring).allowed_deg)
         beside.append(result.hosel.allowed_deg)
-        strain = result.hosel.along()["outer_strain"]
+        strain = along(result.hosel, result.hosel.allowed_deg)["outer_strain"]
         gathered.append(strain[0] / strain[-1])
         assert "softest there" in result.hosel.words()
         said = {w.code: w.text for w in result.warnings}["local-heat"]
@@ -294,18 +273,13 @@ def test_allowed_meets_its_limit():
     assert bend.governed_by == "re-bends" and bend.outer_strain == pytest.approx(wanted, rel=1e-6)
 
 
-def test_eccentric_bore_residual_stress_and_history():
+def test_eccentric_bore_and_history():
     base = hosel_bend(hardness_hv=210)
     off = hosel_bend(hardness_hv=210, eccentricity_mm=0.3)
     assert 0.85 < off.allowed_deg / base.allowed_deg < 0.98
-    residual = hosel_bend(hardness_hv=210, residual_stress_mpa=100)
-    expected = base.yield_moment_nm * (1 - 100 / base.strength.yield_mpa)
-    assert residual.yield_moment_nm == pytest.approx(expected, rel=1e-9)
-    assert residual.limit_moment_nm == base.limit_moment_nm
     fresh, bent = soft(), soft(history_deg=[2.0, -2.0] * 4 + [2.0])
     assert bent.allowed_by["crack"] < fresh.allowed_by["crack"] - 1.5
     assert bent.allowed_by["re-bends"] < fresh.allowed_by["re-bends"]
-    assert all(bent.rebends_left[m] < fresh.rebends_left[m] for m in fresh.rebends_left)
     gone = soft(history_deg=[4.0, -4.0] * 60)
     assert gone.allowed_deg < 0.5 and "hosel:used-up" in codes(gone)
     aged, young = (soft(history_deg=[2.0], aged=aged) for aged in (True, False))
@@ -324,13 +298,14 @@ def test_bad_input_is_one_clear_sentence(bad, message):
 
 def test_bend_of_head_uses_the_bored_straight_hosel():
     head, here, there = fp.head("mid-iron"), strength(150, SOFT), strength(190, SOFT)
-    h = head.hosel
-    share = gradient_share(h.bend_zone_mm, h.length_mm, head.neck.length_mm)
+    share = gradient_share(head.bend_zone_mm, head.hosel_length_mm, head.neck_length_mm)
     assert 0.3 < share < 0.6  # 15 mm of the 35 mm between the middles of hosel and neck
     bend = bend_of_head(head, here, there)
     expected = [here.yield_mpa, here.yield_mpa + share * (there.yield_mpa - here.yield_mpa)]
     assert bend.bench.metal[0, :, 1] == pytest.approx(expected)
-    straight = soft(outside_mm=h.outside_mm, bore_mm=h.bore_mm, length_mm=h.bend_zone_mm)
+    straight = soft(
+        outside_mm=head.hosel_outside_mm, bore_mm=head.hosel_bore_mm, length_mm=head.bend_zone_mm
+    )
     assert bend.bends_at_mm == 0.0 and 0.7 < bend.allowed_deg / straight.allowed_deg < 1.1
     even = bend_of_head(head, here, here).allowed_deg
     assert even == pytest.approx(straight.allowed_deg, rel=1e-12)

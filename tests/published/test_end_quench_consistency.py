@@ -68,17 +68,14 @@ def test_bands_rates_times_units_and_order(conduction):
     met, points = map(sum, zip(*found, strict=True))
     assert points >= 15
     assert met >= 0.9 * points
-    ratio = conduction[0] / RATE
+    ratio = conduction / RATE
     assert np.abs(np.log(ratio)).max() < np.log(1.40)
     # moved by one place to either side the table would not fit
     for shift in (1, -1):
-        moved = np.log(np.roll(conduction[0], shift)[1:-1] / RATE[1:-1])
+        moved = np.log(np.roll(conduction, shift)[1:-1] / RATE[1:-1])
         assert np.abs(moved).mean() > 2.0 * np.abs(np.log(ratio)).mean()
-    assert conduction[1] == pytest.approx(T85, rel=0.03)
     assert RATE_F / 1.8 == pytest.approx(RATE, rel=1e-3)
-    assert (
-        np.all(np.diff(RATE) < 0) and np.all(np.diff(T85) > 0) and np.all(np.diff(DISTANCE_MM) > 0)
-    )
+    assert np.all(np.diff(RATE) < 0) and np.all(np.diff(DISTANCE_MM) > 0)
 
 
 # ---- distance and cooling rate
@@ -119,12 +116,9 @@ def test_rates_along_the_bar_are_the_printed_ones(cooling):
     calculation no less; far away shank losses rule.
     """
     distance, rate = cooling
-    rows = read_rows("validation/end_quench_cooling.csv")
-    printed = np.array([float(r["distance_mm"]) for r in rows])
-    wanted = np.log([float(r["rate_at_700_c_per_s"]) for r in rows])
-    own = np.exp(np.interp(-wanted, -np.log(rate), np.log(distance)))
+    own = np.exp(np.interp(-np.log(RATE), -np.log(rate), np.log(distance)))
     # measured 13 % and 27 %; with one conductivity for the whole bar, which no bar has, 10 % and 19 %
-    assert np.abs(np.log(own / printed)).mean() < np.log(1.15)
+    assert np.abs(np.log(own / DISTANCE_MM)).mean() < np.log(1.15)
     assert np.all(np.diff(rate[distance < 80.0]) < 0.0)
 
 
@@ -137,15 +131,15 @@ def test_points_along_the_bar_hardly_matter(points, most_hv):
 
 
 ROWS = read_rows("validation/end_quench_cooling.csv")
-DISTANCE_MM, RATE, T85, RATE_F = (
+DISTANCE_MM, RATE, RATE_F = (
     np.array([float(r[name]) for r in ROWS])
-    for name in ("distance_mm", "rate_at_700_c_per_s", "t85_s", "rate_at_700_f_per_s")
+    for name in ("distance_mm", "rate_at_700_c_per_s", "rate_at_700_f_per_s")
 )
 
 
 @pytest.fixture(scope="module")
 def conduction():
-    """Rate at 700 °C (mean over 690-710) and t8/5 along the bar: 1-D conduction in austenite, no latent heat.
+    """Rate at 700 °C (mean over 690-710) along the bar: 1-D conduction in austenite, no latent heat.
 
     Bar 25.4 mm round, 101.6 mm long, from 870 °C; quenched end 15 kW/(m² K) to water at 20 °C; shank radiates
     (0.8) and convects (8 W/(m² K)).  Conductivity of austenite 20.1 + 0.0093 T, density 7650, 620 J/(kg K):
@@ -174,5 +168,4 @@ def conduction():
     def when(position, temperature):
         return np.interp(-temperature, -curve[:, position], time)
 
-    rate = np.array([20.0 / (when(i, 690.0) - when(i, 710.0)) for i in range(len(ROWS))])
-    return rate, np.array([when(i, 500.0) - when(i, 800.0) for i in range(len(ROWS))])
+    return np.array([20.0 / (when(i, 690.0) - when(i, 710.0)) for i in range(len(ROWS))])

@@ -87,25 +87,25 @@ def test_hosel_bridge_against_the_fin_equation(surface_c):
     °C 5 %.
     """
     h = head("mid-iron")
-    length = (h.hosel.length_mm + h.hosel.length_allowance_mm) * 1e-3
-    d = h.hosel.forged_outside_mm * 1e-3
+    length = (h.hosel_length_mm + h.hosel_length_allowance_mm) * 1e-3
+    d = h.forged_outside_mm * 1e-3
     k = 27.3
     loss = su.convection_w_m2k("round", surface_c, 25.0, d * 1e3)
     loss = loss + su.radiation_w_m2k(surface_c, 25.0, 0.8)
     m = math.sqrt(4 * loss / (k * d))
     x = m * length
     fin = (1 - math.tanh(x) / x) / (m * math.tanh(x)) * 1e3  # mm of the fin's own section
-    parts = h._drawn("forged")
-    link, neck = links_of(*parts, zones_of(*parts))[3], h.zones("forged")["neck"]
-    neck_mm2 = neck.volume_mm3 / h.neck.length_mm
-    ours = link.length_mm - link.area_mm2 * h.neck.length_mm / 2 / neck_mm2
+    drawing, neck = h.drawing("forged"), h.zones("forged")["neck"]
+    area_mm2, length_mm = links_of(drawing, zones_of(drawing))["neck"]
+    neck_mm2 = neck.volume_mm3 / h.neck_length_mm
+    ours = length_mm - area_mm2 * h.neck_length_mm / 2 / neck_mm2
     assert ours >= fin > 0.8 * ours
 
 
 def test_face_bridge_against_the_fin_equation_in_film_boiling():
     """The face as a strip of half its height, wet on one side: the bridge's own share is 15-25 % too long."""
-    face = head("mid-iron").face
-    half, thickness, k = face.height_mm / 2 * 1e-3, face.forged_thickness_mm * 1e-3, 27.3
+    h = head("mid-iron")
+    half, thickness, k = h.face_height_mm / 2 * 1e-3, h.forged_thickness_mm * 1e-3, 27.3
     m = math.sqrt(spray_w_m2k(10.0, 900.0, 20.0) / (k * thickness))
     assert 1e3 / m == pytest.approx(8, abs=0.5)  # fin length of a 3 mm face in film boiling, mm
     x = m * half

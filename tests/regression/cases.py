@@ -84,17 +84,21 @@ def _head(draw: Draw, i: int) -> fp.Head:
 
 def _route(draw: Draw, i: int) -> fp.Route:
     view = draw.between(0.3, 1.0) if draw.chance(0.3) else None
-    around = draw.between(-5.0, 40.0), draw.between(1.0, 8.0)
-    cool = fp.Cool(SURROUNDINGS[i % len(SURROUNDINGS)], *around, view)
+    air_c, speed = draw.between(-5.0, 40.0), draw.between(1.0, 8.0)
+    air = {
+        "surroundings": SURROUNDINGS[i % len(SURROUNDINGS)],
+        "air_c": air_c,
+        "air_speed_m_s": speed,
+    }
     later = []
     if draw.chance(0.15):
-        later.append(fp.LaterHeat(draw.between(150.0, 640.0), draw.between(600.0, 10_000.0)))
+        later.append(fp.Temper(draw.between(150.0, 640.0), draw.between(600.0, 10_000.0)))
     if draw.chance(0.15):
         hot_c, hold_s = draw.between(450.0, 680.0), draw.between(5.0, 3600.0)
-        later.append(fp.LaterHeat(hot_c, hold_s, ("hosel", "neck")))
+        later.append(fp.Temper(hot_c, hold_s, ("hosel", "neck")))
     if i % 50 == 23:  # above Ac1: refused
-        later = [fp.LaterHeat(860.0)]
-    route = fp.Route(cool=cool, later=tuple(later)).with_(
+        later = [fp.Temper(860.0)]
+    route = fp.Route(**air, view_factor=view, later=tuple(later)).with_(
         preheat_c=draw.between(*draw.one_of(*PREHEATS_C)), soak_s=draw.between(240.0, 2400.0),
         start_c=draw.one_of(25.0, 25.0, 200.0), furnace_emissivity=draw.between(0.3, 0.95),
         transfer_s=draw.between(1.0, 12.0), dwell_s=draw.one_of(0.0, 0.05, 0.05, 0.3, 2.0), rest_s=draw.between(0.0, 2.0),

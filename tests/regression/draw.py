@@ -39,7 +39,7 @@ def estimate_row(i: int, case) -> dict:
     """One single estimate as a row; a refused case has its inputs only."""
     row = {
         "case": i, "steel": case.steel.name, "head": case.head.name,
-        "preheat_c": case.route.preheat.temperature_c}  # fmt: skip
+        "preheat_c": case.route.preheat_c}  # fmt: skip
     try:
         found = fp.estimate(case.steel, case.head, case.route, case.shop, **case.options)
     except fp.InputError:

@@ -1,6 +1,5 @@
 """Our own numbers stay where they are (``draw.py --write`` replaces them), and a batch gives what single estimates give."""
 
-import numpy as np
 import pytest
 from regression import draw
 from regression.cases import GRADES, SURROUNDINGS, cases
@@ -16,6 +15,8 @@ def estimates():
 def test_numbers_stay(estimates):
     assert draw.moved(draw.read("estimates"), estimates) == []
     assert draw.moved(draw.read("batch"), draw.batch()) == []
+    other = estimates.assign(face_hardness_hv=estimates["face_hardness_hv"] * (1 + 3e-6))
+    assert len(draw.moved(draw.read("estimates"), other)) == 1  # what moves is seen
 
 
 def compared(estimates, chosen):
@@ -43,18 +44,7 @@ def test_batch_agrees_with_single_estimates(estimates, blocks):
 def test_cases_reach_every_corner(estimates):
     ok, share = estimates[estimates["refused"] == 0.0], estimates["face_austenite_share"]
     assert set(GRADES) <= set(ok["steel"]) and len(GRADES) == 32
-    assert {c.route.cool.surroundings for c in cases("single", draw.SINGLES)} == set(SURROUNDINGS)
+    assert {c.route.surroundings for c in cases("single", draw.SINGLES)} == set(SURROUNDINGS)
     corners = share == 0.0, (share > 0.0) & (share < 1.0), ok["preheat_c"] > 1000.0
     assert all(corner.sum() >= 10 for corner in (*corners, ok["face_without_spray_hv"].isna()))
     assert 0 < len(estimates) - len(ok) <= 10
-
-
-@pytest.mark.parametrize("column, now, found", [
-    ("face_hardness_hv", lambda v: v * (1 + 3e-6), True), ("face_hardness_hv", lambda v: v * (1 + 3e-7), False),
-    ("face_margin", lambda v: np.nan, True), ("preheat_c", lambda v: v + 1e-6, True), ("steel", lambda v: "other", True),
-])  # fmt: skip
-def test_a_moved_number_is_found(column, now, found):
-    frozen = draw.read("estimates")
-    values = [now(v) if i == 5 else v for i, v in enumerate(frozen[column])]
-    changed = frozen.assign(**{column: values})
-    assert [line.split(":")[0] for line in draw.moved(frozen, changed)] == [column] * found

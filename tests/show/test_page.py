@@ -155,7 +155,7 @@ def test_sheet_of_the_job_own_steel_and_own_head():
     sizes = {"mass_g": 262, "face_mm": 2.4, "hosel_outside_mm": None}
     page._heard(None, {"do": "head", "set": sizes}, [])
     assert page.desk.note == "" and page.desk.job.steel.get("Cr") == 0.95
-    assert page.desk.job.head.face.thickness_mm == 2.4
+    assert page.desk.job.head.face_thickness_mm == 2.4
 
 
 def test_a_limit_is_edited_in_the_readers_scale():
@@ -265,5 +265,5 @@ def test_units_are_chosen_kept_and_converted(monkeypatch):
     f = u.Units("°F")
     assert f.from_c(0.0) == 32.0 and f.from_c(100.0) == 212.0
     assert f.to_c(f.from_c(931.0)) == pytest.approx(931.0)
-    assert f.step_from_c(10.0) == 18.0
+    assert f.convert(10.0, "°C", step=True) == 18.0
     refuses("'K'", u.choose_units, temperature="K")

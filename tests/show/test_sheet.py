@@ -126,7 +126,7 @@ def test_templates_are_read_without_a_loss_and_hold_the_same_numbers(units):
     assert {n.removesuffix(".csv") for n in read} == {n for n, k in KINDS.items() if k.template}
     assert all(f.kind == n.removesuffix(".csv") and f.level == "good" for n, f in read.items())
     route = read["runs.csv"].read["101"].route
-    assert route.preheat.temperature_c == pytest.approx(930, abs=0.5)
+    assert route.preheat_c == pytest.approx(930, abs=0.5)
     assert route.spray.flux_kg_m2_s == pytest.approx(12, abs=0.1)
     assert read["hardness.csv"].read.frame["hardness_hv"][0] == pytest.approx(430, abs=3)
     assert read["bends.csv"].read.frame["force_n"][0] == pytest.approx(340, abs=3)

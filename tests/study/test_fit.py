@@ -7,7 +7,7 @@ coverage of the intervals, the autocorrelation time of a known process, and inte
 import numpy as np
 import pandas as pd
 import pytest
-from checks import refuses
+from checks import evaluated, refuses
 
 import forgeprops as fp
 from forgeprops.answer.evaluation import evaluate
@@ -44,7 +44,7 @@ def measured(truth, seed, route=ROUTE, late_s=0.0, to_s=45.0, head_id="", noise_
     frames = []
     for channel, zone, depth in PLACES:
         at_probe = trace.weighted(probe_weights(HEAD, zone, depth))
-        true = np.interp(t + route.preheat.soak_s, trace.time_s, at_probe)
+        true = np.interp(t + route.soak_s, trace.time_s, at_probe)
         depth_mm = np.nan if depth is None else depth
         seen = true + rng.normal(0.0, noise_c, t.size)
         where = {"head_id": head_id, "channel": channel, "zone": zone, "depth_mm": depth_mm}
@@ -65,10 +65,10 @@ def test_twenty_known_shops_are_given_back():
     for seed in range(20):
         truth = shop_of(seed)
         found = fit(*measured(truth, seed, late_s=0.15), HEAD, "4130", ROUTE, head_scatter=0.0)
-        for number in found.numbers:
-            low, high = found.interval(number)
+        for number in found.table.index:
+            low, high = found.table.loc[number, ["low", "high"]]
             inside.setdefault(number, []).append(low <= getattr(truth, number) <= high)
-            assert found.verdict(number) == "settled by the data", number
+            assert found.table.verdict[number] == "settled by the data", number
             error = found.shop.standard_error(number)
             off = getattr(found.shop, number) - getattr(truth, number)
             scores.setdefault(number, []).append(off / error)
@@ -96,10 +96,10 @@ def test_one_known_shop_and_its_clock():
 
 def test_hardness_alone_settles_the_spray_and_says_what_it_does_not():
     found = fit(None, measured(fp.Shop(spray=1.3), 4)[1], HEAD, "4130", ROUTE)
-    low, high = found.interval("spray")
-    assert low < 1.3 < high and found.data_share("spray") > 0.3
+    low, high = found.table.loc["spray", ["low", "high"]]
+    assert low < 1.3 < high and found.table.data_share["spray"] > 0.3
     for number in ("die", "delay_s"):
-        assert found.verdict(number) == "hardly more than was known before"
+        assert found.table.verdict[number] == "hardly more than was known before"
         least = 0.8 * priors()[number].slope(getattr(found.shop, number))
         assert found.shop.standard_error(number) > least
     words = found.report()
@@ -127,7 +127,7 @@ def test_a_loose_thermocouple_is_named_and_counts_for_little():
     found = fit(Traces(frame), hardness, HEAD, "4130", ROUTE)
     assert any(w.code == "fit:trace-missed" and w.text.startswith("T2") for w in found.warnings)
     for number in ("spray", "emissivity", "delay_s"):
-        low, high = found.interval(number)
+        low, high = found.table.loc[number, ["low", "high"]]
         middle, half = 0.5 * (low + high), 0.5 * (high - low)
         assert abs(getattr(truth, number) - middle) < 2.0 * half, number
 
@@ -136,7 +136,8 @@ def test_an_earlier_fit_many_heads_and_a_saved_shop():
     truth = fp.Shop(spray=1.2)
     first = fit(None, measured(truth, 8)[1], HEAD, "4130", ROUTE, numbers="spray")
     second = fit(None, measured(truth, 9)[1], HEAD, "4130", ROUTE, numbers="spray", shop=first.shop)
-    assert second.priors[0].centre == first.shop.spray and "earlier fit" in second.priors[0].why
+    assert second.table.before["spray"] == first.shop.spray
+    assert "earlier fit" in priors(second.before)["spray"].why
     # two like measurements: the variance about halves
     ratio = second.shop.standard_error("spray") / first.shop.standard_error("spray")
     assert 0.55 < ratio < 0.9
@@ -171,7 +172,7 @@ def test_the_demo_shop():
     truths = {"spray": 1.25, "emissivity": 0.84, "die": 0.85, "delay_s": 0.4}
     for (number, truth), off in zip(truths.items(), (0.03, 0.03, 0.12, 0.1), strict=True):
         assert getattr(found.shop, number) == pytest.approx(truth, abs=off)
-        low, high = found.interval(number)
+        low, high = found.table.loc[number, ["low", "high"]]
         assert low < truth < high, number
 
 
@@ -201,7 +202,7 @@ def test_probe_at_a_depth():
         expected = (depth / thick) ** (n - 1)
         assert weights[10 : 10 + n] @ points ** (n - 1) == pytest.approx(expected, abs=1e-12)
         assert weights.sum() == pytest.approx(1.0)
-    told = evaluate(Cases.of([fp.grade("4130")], [HEAD], [ROUTE]), ("points",))
+    told = evaluated("4130", [ROUTE], ("points",))
     trace = told.results.traces[0]
     front, mean = (trace.weighted(probe_weights(HEAD, *at)) for at in (("face", 0.0), ("hosel",)))
     assert front == pytest.approx(trace.front_c[:, 0])

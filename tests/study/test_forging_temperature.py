@@ -8,6 +8,7 @@ from checks import refuses
 
 import forgeprops as fp
 from forgeprops.answer.evaluation import evaluate
+from forgeprops.answer.warnings.listing import FURNACE_CODES
 from forgeprops.forging import effort
 from forgeprops.inputs.cases import Cases
 from forgeprops.specimens import cooling_diagram
@@ -91,10 +92,9 @@ def test_study_is_the_single_estimates():
                 expected[f"{zone}{end}_hv"] = getattr(zones[zone], f"hardness{end}_hv")
         for field, value in expected.items():
             assert getattr(study, field)[k] == pytest.approx(value, rel=1e-6, abs=1e-6), (t, field)
-        told = {w.text for w in one.warnings}
-        assert all(w.text in told for w in study.warnings[k])
-    assert study.table().shape[0] == 4
-    assert study.at(950.0)["face_hv"] == pytest.approx(study.face_hv[2])
+        told = {w.code for w in one.warnings} & FURNACE_CODES
+        assert set(filter(None, study.warnings[k].split("; "))) == told
+    assert len(study) == 4 and study.warnings.any()
 
 
 @pytest.mark.parametrize("given, words", [([900.0, 800.0], "do not rise"), ([], "do not rise"), ([900.0, 1500.0], "1500")])  # fmt: skip
@@ -109,15 +109,15 @@ def test_chromoly_needs_a_hotter_furnace_for_equal_effort(name):
     assert 905.0 < answer.preheat_c < 960.0 and answer.low_c <= answer.preheat_c <= answer.high_c
     # equal means equal flow stress of the metal in the die, as marched at both settings
     at_b = ee.metal_in_die_c(b, answer.preheat_c)
-    assert at_b == pytest.approx(answer.die_b_c, abs=0.01)
-    stress = [effort.flow_stress_mpa(s, t, 0.15, 3.0) for s, t in ((a, answer.die_a_c), (b, at_b))]
+    at_a = ee.metal_in_die_c(a, 900.0)
+    stress = [effort.flow_stress_mpa(s, t, 0.15, 3.0) for s, t in ((a, at_a), (b, at_b))]
     assert stress[0] == pytest.approx(stress[1], rel=1e-3)
     assert stress[0] == pytest.approx(answer.stress_mpa, rel=1e-6)
     one = fp.estimate(b, route=fp.Route().with_(preheat_c=answer.preheat_c)).effort.mean_mpa
     assert one == pytest.approx(answer.stress_mpa, rel=0.02)  # zone by zone instead of at the mean
 
 
-def test_metal_in_die_is_what_the_march_says_and_a_known_drop_keeps_the_call():
+def test_metal_in_die_is_what_the_march_says():
     steel = fp.grade("4130")
     zones = fp.estimate(steel, route=fp.Route().with_(preheat_c=900.0)).zones
     die = [z.die_c for z in zones.values()]
@@ -125,14 +125,12 @@ def test_metal_in_die_is_what_the_march_says_and_a_known_drop_keeps_the_call():
     # a longer way to the die is a colder head
     slow = fp.Route().with_(transfer_s=12.0)
     assert ee.metal_in_die_c(steel, 900.0, route=slow) < ee.metal_in_die_c(steel, 900.0) - 20.0
-    routes = {"route": slow}, {}
-    late, soon = (ee.equal_effort_setting(fp.grade("1030"), 900.0, steel, **r, in_die=True) for r in routes)  # fmt: skip
-    assert late.preheat_c > soon.preheat_c
-    a, b = fp.grade("1030"), fp.grade("4130")
-    alone = effort.equal_effort(a, 900.0, b, 40.0).preheat_c
-    assert ee.equal_effort_preheat(a, 900.0, b, 40.0) == alone
-    assert ee.equal_effort_preheat(a, 900.0, b, die_drop_c=lambda t: 0.05 * t) > 900.0
-    refuses("(?i)preheat of the first steel", ee.equal_effort_preheat, a, 200.0, b)
+    in_die = effort.equal_effort(fp.grade("1030"), 900.0, steel).preheat_c
+    late, soon = (ee.preheat_for_c(steel, in_die, route=route) for route in (slow, None))
+    assert late > soon > in_die
+    refuses(
+        "(?i)preheat of the first steel", ee.equal_effort_setting, fp.grade("1030"), 200.0, steel
+    )
 
 
 GRADES = ("1020", "4140", "4340")
@@ -181,10 +179,11 @@ def test_slower_cooling_and_preheat_are_tried_limits_of_the_search_and_another_b
     assert sleeve.hosel_hv < answer.hosel_hv
     ranks = [(r.lost_elsewhere_hv <= 30.0, round(r.degrees_won, 2), round(r.pull_saved_n)) for r in answer.remedies]  # fmt: skip
     assert ranks == sorted(ranks, reverse=True)
-    options = {"lowest_preheat_c": 900, "anneals": (), "tempers_c": ()}
-    few = fp.soften(results["4340"], bench={"bar_mm": 900.0}, **options)
-    assert [r.kind for r in few.remedies].count("preheat") == 1
-    assert few.hosel_hv == answer.hosel_hv and few.allowed_deg > answer.allowed_deg
+    route = fp.Route().with_(preheat_c=800.0)
+    few = fp.soften(fp.estimate("4340", "mid-iron", route, bench={"bar_mm": 900.0}))
+    assert [r.kind for r in few.remedies].count("preheat") == 2  # none below 750 °C
+    longer = fp.soften(fp.estimate("4340", "mid-iron", bench={"bar_mm": 900.0}))
+    assert longer.hosel_hv == answer.hosel_hv and longer.allowed_deg > answer.allowed_deg
 
 
 def test_words_name_a_longer_bar_for_a_stiff_hosel_and_nothing_for_a_soft_one(results, answer):
@@ -211,7 +210,7 @@ def test_what_the_answer_hangs_on_changes_with_hardness(results):
     assert (longer["high_deg"] > hard["high_deg"]).all()
     for call in (fp.soften, fp.hosel_sensitivity):
         refuses("result must be .* got None", call, None)
-        refuses("did you mean 'bar_mm'", call, results["1020"], bench={"bar": 600.0})
+    refuses("did you mean 'bar_mm'", fp.hosel_sensitivity, results["1020"], bench={"bar": 600.0})
 
 
 @pytest.fixture(scope="module")

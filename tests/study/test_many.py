@@ -1,6 +1,7 @@
 """Batches: the same numbers as single estimates, whatever the chunks and the executor; files that survive."""
 
 import dataclasses
+import multiprocessing
 import os
 import pickle
 import signal
@@ -65,7 +66,7 @@ def test_order_and_inputs_are_kept_and_tasks_pickle(batch):
     assert table["case"].tolist() == list(range(20))
     assert table["steel"].tolist() == [s.name for s in steels]
     assert table["head"].tolist() == [h.name for h in heads]
-    assert table["preheat_c"].tolist() == [r.preheat.temperature_c for r in routes]
+    assert table["preheat_c"].tolist() == [r.preheat_c for r in routes]
     columns = Cases.of(*batch[0])
     again = pickle.loads(pickle.dumps(columns))
     (a, _), (b, _) = compute(columns, False), compute(again, False)
@@ -81,9 +82,6 @@ def test_independent_of_chunks_threads_and_processes(batch):
     one_by_one = [compute(Cases.of(*([part[i]] for part in inputs)), False)[0] for i in range(20)]
     alone = [float(r["face_hardness_hv"][0]) for r in one_by_one]
     assert alone == pytest.approx(table["face_hardness_hv"].tolist(), rel=1e-9)
-    import multiprocessing
-
-    inputs, table = batch
     for how in ("fork", "spawn"):
         with ProcessPoolExecutor(1, mp_context=multiprocessing.get_context(how)) as pool:
             same(fp.estimate_many(*inputs, executor=pool), table)
@@ -164,7 +162,7 @@ def test_a_failure_of_our_own_code_costs_its_row_and_blames_no_executor(monkeypa
     monkeypatch.setattr(many, "answers", poisoned)
     # each its own later heat: a part of the cases keeps the lists of all
     pairs = [(900.0 + i, fp.LocalHeat(peak_c=400.0 + i)) for i in range(32)]
-    later = [fp.Route(fp.Preheat(hot), later=heat) for hot, heat in pairs]
+    later = [fp.Route(preheat_c=hot, later=heat) for hot, heat in pairs]
     table = fp.estimate_many("4130", routes=later)
     failed = table["error"] != ""
     assert np.flatnonzero(failed).tolist() == list(bad)

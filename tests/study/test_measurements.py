@@ -5,9 +5,9 @@ import pytest
 from checks import refuses
 
 import forgeprops as fp
-from forgeprops.study.shop.traces import Channel, noise_of, read_channels, read_traces
+from forgeprops.study.shop.traces import noise_of, read_channels, read_traces
 
-MAP = {"T1": Channel("T1", "face", 1.5), "T2": ("hosel", 3.0)}
+MAP = {"T1": ("face", 1.5), "T2": ("hosel", 3.0)}
 
 
 def cooling(n=200, step=0.05, rate=0.2, noise=0.0, seed=0):
@@ -120,7 +120,7 @@ def test_time_order_doubles_gaps_and_stuck_readings():
 def test_places_of_channels_and_names_of_heads():
     text = tidy(*cooling(5))
     file = b"channel,zone,depth_mm\nT1,face,1.5\nT2,hosel,"
-    assert read_channels(file) == {"T1": Channel("T1", "face", 1.5), "T2": Channel("T2", "hosel")}
+    assert read_channels(file) == {"T1": ("face", 1.5), "T2": ("hosel", None)}
     assert set(read_traces(text, file).frame["zone"]) == {"face"}
     named = read_traces(text.replace(b"T1", b"hosel"))
     assert set(named.frame["zone"]) == {"hosel"} and "no channel map" in named.problems[0].what

@@ -9,7 +9,6 @@ from scipy import stats
 
 import forgeprops as fp
 from forgeprops.answer.interval import LN_SPRAY_SD
-from forgeprops.inputs.job import changed
 from forgeprops.inputs.settings import setting
 from forgeprops.study.process import scattering as sc
 from forgeprops.study.process import study as study_module
@@ -85,7 +84,7 @@ def test_quantiles_and_wilsons_interval():
         z, p = stats.norm.ppf(0.975), k / n
         mid, half = (p + z * z / 2 / n), z * math.sqrt(p * (1 - p) / n + z * z / 4 / n / n)
         low, high = ((mid + s * half) / (1 + z * z / n) for s in (-1, 1))
-        assert sc.share_interval(k, n) == pytest.approx((low, high), abs=1e-12)
+        assert sc.share_of(np.arange(n) < k) == pytest.approx((p, low, high), abs=1e-12)
 
 
 def test_inputs_follow_route_shop_and_steel():
@@ -118,17 +117,17 @@ def test_bad_spreads_are_refused(spread, chemistry, words):
 def test_capability_of_normal_and_other_processes():
     x = stats.norm(400, 10).ppf((np.arange(20_000) + 0.5) / 20_000)
     found = sc.capability(x, 370.0, 450.0)
-    assert found.cp == pytest.approx(80 / 60, rel=2e-3)
-    assert found.cpk == pytest.approx(1.0, rel=2e-3)
-    assert found.cpk_by_percentiles == pytest.approx(found.cpk, rel=0.02) and found.normal
-    assert sc.capability(x, 370.0, None).cp is None
+    assert found["cp"] == pytest.approx(80 / 60, rel=2e-3)
+    assert found["cpk"] == pytest.approx(1.0, rel=2e-3)
+    assert found["cpk_by_percentiles"] == pytest.approx(found["cpk"], rel=0.02) and found["normal"]
+    assert sc.capability(x, 370.0, None)["cp"] is None
     x = stats.expon(0, 10).ppf((np.arange(20_000) + 0.5) / 20_000)
     found = sc.capability(x, None, 80.0)
-    assert not found.normal and found.skewness > 1.5
+    assert not found["normal"] and found["skewness"] > 1.5
     # exp(-8) = 0.03 % are above 80; Cpk of 2.3 promises far fewer, the percentile form does not
     top, median = -10 * math.log(0.00135), 10 * math.log(2)
-    assert found.cpk > 2.3
-    assert found.cpk_by_percentiles == pytest.approx((80 - median) / (top - median), rel=0.01)
+    assert found["cpk"] > 2.3
+    assert found["cpk_by_percentiles"] == pytest.approx((80 - median) / (top - median), rel=0.01)
 
 
 @pytest.fixture(scope="module")
@@ -152,9 +151,7 @@ def test_shares_are_counted_and_samples_are_single_estimates(study):
     # Three drawn cases, made as objects and estimated one by one.
     for i in (0, 255):
         values = {name: float(column[i]) for name, column in study.drawn.items()}
-        one = fp.estimate(
-            *changed(fp.grade("4130"), fp.head("mid-iron"), fp.Route(), fp.Shop(), values)
-        )
+        one = fp.estimate(*Study(fp.grade("4130")).changed(values))
         expected = one.zones["face"].hardness_hv, one.hosel.allowed_deg, one.face.margin
         names = ("face_hardness_hv", "hosel_allowed_deg", "face_margin")
         assert [study.samples[n][i] for n in names] == pytest.approx(expected, rel=1e-9)

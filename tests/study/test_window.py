@@ -6,10 +6,10 @@ from checks import refuses
 
 import forgeprops as fp
 from forgeprops.answer.remedy import step_of
-from forgeprops.inputs.job import changed, value_of, varied
 from forgeprops.inputs.settings import setting as lookup
 from forgeprops.inputs.settings import settings
 from forgeprops.study.process.process_window import Axis, _largest_box
+from forgeprops.study.process.study import Study, answers
 
 
 def axis(name, low, high, n, tolerance):
@@ -50,7 +50,7 @@ def test_maps_region_and_box_of_single_estimates(found):
     assert inside.size and inside.all()
     half = (x_high - x_low) / 2 / found.x.tolerance, (y_high - y_low) / 2 / found.y.tolerance
     assert found.centre["slack"] >= 0 and found.tolerances_held == pytest.approx(min(half))
-    assert "largest box" in found.words() and found.now["preheat_c"] == 930.0
+    assert "largest box" in found.words()
     assert len(found.table()) == 81
 
 
@@ -84,10 +84,10 @@ def test_nearest_is_told_any_number_is_an_axis_within_its_bounds():
     assert (np.diff(w.maps["hosel_hardness_hv"], axis=0) > 0).all()  # more carbon is harder
     s = fp.window("4130", x=("shop_spray", 0.7, 1.4, 3), y=("delay_s", 0.5, 4, 2))
     assert (np.diff(s.maps["face_hardness_hv"], axis=1) > 0).all()
-    case = fp.grade("4130"), fp.head("wedge"), fp.Route(), fp.Shop()
+    study = Study("4130", "wedge")
     wrong = {"flux": (5.0, 99.0), "hosel_bore_mm": (9.0, 13.0), "C": (0.3, np.nan)}
     for (name, ends), words in zip(wrong.items(), ("Spray rate 99", "hosel wall", "C content"), strict=True):  # fmt: skip
-        refuses(words, varied, *case, {name: np.array(ends)})
+        refuses(words, study.job.varied, {name: np.array(ends)})
 
 
 @pytest.mark.parametrize("x, words", [
@@ -105,15 +105,15 @@ def test_bad_axes_are_refused(x, words):
 
 def test_varied_cases_are_the_changed_case():
     from forgeprops.inputs.cases import Cases
-    from forgeprops.study.process.study import answers
 
-    case = fp.grade("4130"), fp.head("wedge"), fp.Route(), fp.Shop()
+    study = Study("4130", "wedge")
     values = {
         "preheat_c": 905.0, "C": 0.29, "face_thickness_mm": 2.7, "shop_delay_s": 0.2,
         "hosel_outside_mm": 13.1}  # fmt: skip
-    one = changed(*case, values)
-    assert [value_of(name, *one) for name in values] == pytest.approx(list(values.values()))
-    a = answers(varied(*case, {name: np.array([v]) for name, v in values.items()}))
+    one = study.changed(values)
+    again = Study(*one[:3], shop=one[3])
+    assert [again.job.value(name) for name in values] == pytest.approx(list(values.values()))
+    a = answers(study.job.varied({name: np.array([v]) for name, v in values.items()}))
     b = answers(Cases.of(*([part] for part in one)))
     for name in a:
         value = pytest.approx(b[name][0], rel=1e-9) if a[name].dtype.kind == "f" else b[name][0]
@@ -142,7 +142,6 @@ def test_forging_temperature_is_an_axis_whatever_moves_it(found):
     axes = {"x": ("forging_c", 850, 900, 3), "y": ("transfer_s", 2, 10, 3)}
     map_ = fp.window("4130", **axes, limits=limits)
     assert map_.maps["forging_c"] == pytest.approx(np.tile([850, 875, 900], (3, 1)), abs=1.5)
-    assert map_.now["forging_c"] == pytest.approx(fp.estimate(fp.grade("4130")).effort.die_c, abs=1)
     assert set(map_.proposed) == {"preheat_c", "transfer_s"}
     # what is proposed can be set, keeps the limits and is as sure as its own verdict says
     for one in (map_, found):

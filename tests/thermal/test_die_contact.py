@@ -11,20 +11,15 @@ from scipy.special import erfcx
 
 import forgeprops as fp
 from forgeprops.base.constants import STEEL_DENSITY_KG_M3
+from forgeprops.thermal import die_contact as dc
 from forgeprops.thermal import local_heat
-from forgeprops.thermal.die_contact import (
-    DIE_CONDUCTIVITY_W_MK,
-    DIE_DENSITY_KG_M3,
-    DIE_HEAT_J_KGK,
-    RESTING_CONTACT_W_M2K,
-    die_contact_w_m2k,
-)
+from forgeprops.thermal.die_contact import die_contact_w_m2k
 from forgeprops.thermal.local_heat import heated_band_mm, hosel_heat
 from forgeprops.thermal.media import BATHS, MEDIUM_C, bath_w_m2, bath_w_m2k
 from forgeprops.thermal.properties import austenite_cp_j_kgk, conductivity, conductivity_w_mk
 from forgeprops.thermal.surroundings import radiation_w_m2k
 
-DIE = (DIE_CONDUCTIVITY_W_MK, DIE_DENSITY_KG_M3, DIE_HEAT_J_KGK)
+DIE = (dc.DIE_CONDUCTIVITY_W_MK, dc.DIE_DENSITY_KG_M3, dc.DIE_HEAT_J_KGK)
 
 
 @pytest.mark.parametrize("seconds", [0.0, 1e-3, 0.05, 0.3, 3.0, 8.0, 30.0, 600.0])
@@ -86,10 +81,10 @@ def test_error_against_part_and_die_solved_together(die_c, contact, seconds, wit
 
 def test_the_defaults_are_defended_by_these_numbers():
     """What the docstring says: default stroke 27 K, rest 9 K, slow press on cold dies 180 K."""
-    press = fp.Press()
-    stroke = face_loss_k(3.0, 880.0, press.die_c, press.contact_w_m2k, press.dwell_s, together=True)
+    press = fp.Route()
+    stroke = face_loss_k(3.0, 880.0, press.die_c, press.contact, press.dwell_s, together=True)
     how = {"together": True, "dies": 1}
-    rest = face_loss_k(3.0, 880.0, press.die_c, RESTING_CONTACT_W_M2K, press.rest_s, **how)
+    rest = face_loss_k(3.0, 880.0, press.die_c, dc.RESTING_CONTACT_W_M2K, press.rest_s, **how)
     slow = face_loss_k(3.0, 880.0, 20.0, 8000.0, 0.3, together=True)
     assert stroke == pytest.approx(27, abs=1)
     assert rest == pytest.approx(8.6, abs=0.5)
@@ -139,7 +134,6 @@ def test_hottest_place_cloth_and_many_hosels():
     assert wet.neck_end_c[0] < 150.0 < 300.0 < dry.neck_end_c[0]
     assert wet.body_c[0] < 80.0 < 200.0 < dry.body_c[0] < 500.0
     assert 400.0 < wet.ferrule_end_c[0] < 690.0  # a ferrule would burn: it goes on afterwards
-    assert 100.0 < dry.power_w[0] < wet.power_w[0] < 500.0
     other = (50.0, 13.6, 17.0, 16.6, 20.0)
     both = hosel_heat((SHAPE, other), 690.0, 600.0, "cloth", 31000.0)
     for i, shape in enumerate((SHAPE, other)):

@@ -8,7 +8,7 @@ from checks import refuses
 from scipy.integrate import quad
 
 from forgeprops.base.constants import STEFAN_BOLTZMANN
-from forgeprops.inputs.later import COOLING
+from forgeprops.inputs.route import COOLING
 from forgeprops.thermal import properties as p
 from forgeprops.thermal import surroundings as su
 from forgeprops.thermal.properties import air
@@ -93,11 +93,10 @@ def test_surroundings_by_shape_speed_and_sleeve():
     refuses("shape 'cube' is unknown", su.convection_w_m2k, "cube", surface, 25.0, 14.0)
     assert set(su.NEIGHBOURS) == set(COOLING)
     for kind in COOLING:
-        around = su.neighbours(kind)
-        assert 0 < around.view_factor <= 1 and around.reason and around.basis
-    bin_, row, single = (su.neighbours(kind).view_factor for kind in ("bin", "row", "single"))
+        around = su.NEIGHBOURS[kind]
+        assert 0 < around.view_factor <= 1 and around.source and around.basis
+    bin_, row, single = (su.NEIGHBOURS[kind].view_factor for kind in ("bin", "row", "single"))
     assert bin_ < row < single == 1
-    refuses("did you mean 'bin'", su.neighbours, "bins")
     bare = 100.0
     assert su.sleeve_w_m2k(bare, 14.0, 1e-6, 0.15) == pytest.approx(bare, rel=1e-3)  # no sleeve
     assert su.sleeve_w_m2k(15.0, 14.0, 10.0, 0.15) < 0.2 * bare

@@ -9,7 +9,7 @@ import pytest
 from checks import refuses
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from reference.spray_laws import spray_film_laws_w_m2k
+from reference import engine_laws as laws
 
 from forgeprops.base.errors import InputError
 from forgeprops.thermal import spray as sp
@@ -80,9 +80,15 @@ def test_peak_minimum_and_the_published_laws():
         inner = slice(200, 700)
         assert abs(dt[inner][q[inner].argmin()] - least) <= 12
     # At 900 °C and 3–20 kg/(m² s) the law stands within 45 % of the middle of six: trust a factor 1.5.
-    for flux in (3.0, 5.0, 10.0, 20.0):
-        laws = spray_film_laws_w_m2k(flux, 900.0)
-        assert laws["Wendelstorf 2008"] == pytest.approx(np.median([*laws.values()]), rel=0.45)
+    for v in (3.0, 5.0, 10.0, 20.0):
+        ours, weak = sp.spray_w_m2k(v, 900.0, 20.0), 1 - 0.0075 * 20.0
+        others = [
+            1570 / 4 * v**0.55 * weak,  # Nozaki et al., Trans. ISIJ 18 (1978) 330, with its plant factor 4
+            581 * v**0.451 * weak, 423 * v**0.556,  # Ishiguro 1974; Bolle & Moureau 1946 (both read in a list of laws)
+            1e3 * (708 * v**0.75 * 900.0**-1.2 + 0.116),  # Sasaki et al. 1979, in kW (read there)
+            10 * 20 + (107 + 0.688 * 20) * v,  # Müller & Jeschar 1973 at 20 m/s drop speed (from memory)
+        ]  # fmt: skip
+        assert ours == pytest.approx(np.median([ours, *others]), rel=0.45)
 
 
 def test_law_is_continuous_within_evaporation_and_warns_outside():
@@ -94,11 +100,11 @@ def test_law_is_continuous_within_evaporation_and_warns_outside():
         assert below.max() <= sp.spray_single_phase_w_m2k(flux) + 1
         assert below.min() >= 0.8 * sp.spray_w_m2k(flux, 125.0, 25.0)
     # 5 (4186·80 + 2.257e6) W/m²
-    assert sp.evaporation_limit_w_m2(5.0, 20.0) == pytest.approx(13.0e6, rel=0.005)
+    assert laws.evaporation_limit_w_m2(5.0, 20.0) == pytest.approx(13.0e6, rel=0.005)
     for flux in (3.0, 10.0, 30.0):
         for t in np.arange(100.0, 1100.0, 20.0):
-            assert sp.spray_w_m2k(flux, t, 20.0) * (t - 20) < sp.evaporation_limit_w_m2(flux, 20.0)
-    assert sp.spray_warnings(10.0, 20.0, 800.0) == () and sp.spray_warnings(0.0) == ()
-    codes = {w.code for w in sp.spray_warnings(1.0, 80.0, 1150.0)}
-    assert codes == {f"range:thermal.spray_{name}" for name in ("flux", "water", "surface")}
-    assert "3 to 30 kg/(m² s)" in str(sp.spray_warnings(40.0)[0])
+            assert sp.spray_w_m2k(flux, t, 20.0) * (t - 20) < laws.evaporation_limit_w_m2(
+                flux, 20.0
+            )
+    assert from_flux(0.0).warnings == ()
+    assert "3 to 30 kg/(m² s)" in str(from_flux(40.0).warnings[0])

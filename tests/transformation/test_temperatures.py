@@ -10,16 +10,8 @@ from forgeprops.answer.evaluation import evaluate
 from forgeprops.base.tables import read_rows
 from forgeprops.inputs.cases import spread
 from forgeprops.inputs.steel import ELEMENTS, Steel
-from forgeprops.transformation.temperature_formulas import FORMULAS
-from forgeprops.transformation.temperatures import (
-    ac3_c,
-    ae3_c,
-    bainite_start_c,
-    critical_temperatures,
-    martensite_alpha_per_k,
-    martensite_start_c,
-    start_interval_c,
-)
+from forgeprops.transformation import temperatures as tp
+from forgeprops.transformation.temperatures import FORMULAS
 
 MID = {
     "1020": {"C": 0.20, "Mn": 0.45, "Si": 0.25}, "1045": {"C": 0.45, "Mn": 0.75, "Si": 0.25},
@@ -37,8 +29,8 @@ def measured_ms():
 
 def test_own_ms_beats_every_published_formula_on_the_measured_steels():
     comp, grain, ms = measured_ms()
-    own = np.abs(martensite_start_c(comp, grain_um=grain) - ms).mean()
-    by_formula = {m: martensite_start_c(comp, method=m) for m in FORMULAS["ms"]}
+    own = np.abs(tp.martensite_start_c(comp, grain_um=grain) - ms).mean()
+    by_formula = {m: tp.martensite_start_c(comp, method=m) for m in FORMULAS["ms"]}
     published = {m: np.abs(found - ms).mean() for m, found in by_formula.items()}
     assert published["van_bohemen"] == pytest.approx(17.1, abs=0.05)
     assert own < min(published.values()) - 1.0
@@ -59,12 +51,12 @@ def test_interval_of_ms_made_without_the_source_holds_four_fifths_at_every_carbo
     assert low <= float(stored["coverage"]) <= high
     if scope == "all rows":  # and the stored line is that of the stored misses
         comp, _, ms = measured_ms()
-        low, high = start_interval_c("ms", comp["C"])
-        error = ms - martensite_start_c(comp)
+        low, high = tp.start_interval_c("ms", comp["C"])
+        error = ms - tp.martensite_start_c(comp)
         assert 0.76 < np.mean((low <= error) & (error <= high)) < 0.88
 
 
-@pytest.mark.parametrize("start", [martensite_start_c, bainite_start_c])
+@pytest.mark.parametrize("start", [tp.martensite_start_c, tp.bainite_start_c])
 @pytest.mark.parametrize("base", [
     {"C": 0.2, "Mn": 0.45, "Si": 0.25}, {"C": 0.4, "Mn": 1.8, "Cr": 1.0, "Mo": 0.2},
     {"C": 0.3, "Mn": 0.8, "Si": 0.3, "Ni": 3.5, "Cr": 1.5, "Mo": 0.5},
@@ -79,24 +71,24 @@ def test_own_starts_fall_with_carbon_and_alloy(start, base):
 def test_effects_of_grain_and_temperature_as_measured():
     """Arlazarov 2020: 0.25C-2.4Mn, 56 to 6.3 µm lowers Ms by 19 K; Garcia-Junceda 2008: 29 to 3 µm, 26 K."""
     comp = {"C": 0.25, "Mn": 2.4}
-    coarse, fine = (martensite_start_c(comp, grain_um=d) for d in (56.4, 6.3))
+    coarse, fine = (tp.martensite_start_c(comp, grain_um=d) for d in (56.4, 6.3))
     assert coarse - fine == pytest.approx(24, abs=8)
     # Steven & Haynes: half martensite about 47 K and nine tenths about 103 K below Ms (from memory).
-    alpha = martensite_alpha_per_k(MID["4130"])
+    alpha = tp.martensite_alpha_per_k(MID["4130"])
     assert np.log(2) / alpha == pytest.approx(47, abs=14)
     assert np.log(10) / alpha == pytest.approx(103, abs=25)
 
 
 def test_summary_of_a_steel_orders_and_warns():
-    t = critical_temperatures(Steel("heat", MID["4130"]))
+    t = tp.critical_temperatures(Steel("heat", MID["4130"]))
     assert t.ms_c < t.bs_c < t.ae1_c < t.ae3_c
     assert t.interval["ms"][0] < t.ms_c < t.interval["ms"][1]
     assert t.spread["ms"][0] < t.ms_c < t.spread["ms"][1]
     assert t.warnings == () and t.method["ms"] == "own"
-    rich = critical_temperatures({"C": 0.9, "Mn": 0.5, "Si": 0.25})
+    rich = tp.critical_temperatures({"C": 0.9, "Mn": 0.5, "Si": 0.25})
     assert [w.code for w in rich.warnings] == ["range:temperatures.C"]
     words = "method for Ms 'andrew' is unknown; did you mean 'andrews'"
-    refuses(words, martensite_start_c, MID["1020"], method="andrew")
+    refuses(words, tp.martensite_start_c, MID["1020"], method="andrew")
 
 
 #: Every formula at one steel that holds every element any of them names: a slip in one coefficient moves its value.
@@ -123,11 +115,17 @@ def test_no_coefficient_slips_and_arrays():
     assert found == pytest.approx(OF_RICH_C, abs=0.002)
     comp = {"C": np.array([[0.2], [0.4]]), "Mn": np.array([[0.5], [0.8]])}
     carbon = np.array([[0.2, 0.5, 1.2], [0.4, 0.8, 1.2]])
-    for f in (martensite_start_c, bainite_start_c, martensite_alpha_per_k, ae3_c, ac3_c):
+    for f in (
+        tp.martensite_start_c,
+        tp.bainite_start_c,
+        tp.martensite_alpha_per_k,
+        tp.ae3_c,
+        tp.ac3_c,
+    ):
         assert f(comp, carbon=carbon).shape == (2, 3)
-    alone = martensite_start_c({"C": 0.2, "Mn": 0.5})
-    assert martensite_start_c(comp, carbon=carbon)[0, 0] == pytest.approx(alone)
-    assert isinstance(martensite_start_c(MID["1020"]), float)
+    alone = tp.martensite_start_c({"C": 0.2, "Mn": 0.5})
+    assert tp.martensite_start_c(comp, carbon=carbon)[0, 0] == pytest.approx(alone)
+    assert isinstance(tp.martensite_start_c(MID["1020"]), float)
 
 
 HEAD, ROUTE = fp.head("mid-iron"), fp.Route()

@@ -24,10 +24,6 @@ FREE_CUTTING_S, FREE_CUTTING_PB = 0.08, 0.05
 UNREPORTED_PART, FAR_SHARE = 0.5, 0.75
 
 
-def _is_free_cutting(e):
-    return (e.cases.content("S") >= FREE_CUTTING_S) | (e.cases.content("Pb") >= FREE_CUTTING_PB)
-
-
 def _lead(e, i):
     pb = e.cases.content("Pb")[i]
     return {"lead": f" and {pb:.2f} % Pb" * bool(pb >= FREE_CUTTING_PB)}
@@ -59,32 +55,31 @@ def _nearest(e, i):
     return {"nearest": nearest, "harder": harder}
 
 
-def _bound_boron(e):
-    b = e.cases.content("B")
-    return (b >= ADDED_BORON) & (effective_boron(e.cases) < EFFECTIVE_BORON * b)
-
-
 def _boron(e, i):
     steel = {n: float(v[i]) for n, v in e.cases.composition.items()}
     found = [w.text for w in ideal_diameter_warnings(steel) if w.code == "ideal_diameter:boron"]
     return {"said": found[0][:1].upper() + found[0][1:]}
 
 
-def _protected_boron(e):
-    return (e.cases.content("B") >= ADDED_BORON) & (e.cases.content_sd["Ti"] > 0.0)
-
-
-def _far(e):
-    return e.cases.sprayed & (e.far_share[:, FACE] > FAR_SHARE)
-
-
 def inputs() -> Iterator[Rule]:
-    yield listed("free-cutting", _is_free_cutting, _lead)
+    def free_cutting(e):
+        return (e.cases.content("S") >= FREE_CUTTING_S) | (e.cases.content("Pb") >= FREE_CUTTING_PB)
+
+    def far(e):
+        return e.cases.sprayed & (e.far_share[:, FACE] > FAR_SHARE)
+
+    def boron(e):
+        return e.cases.content("B") >= ADDED_BORON
+
+    def bound(e):
+        return boron(e) & (effective_boron(e.cases) < EFFECTIVE_BORON * e.cases.content("B"))
+
+    yield listed("free-cutting", free_cutting, _lead)
     yield from of_contents("kinetics")
     yield listed("unreported", _unreported, _assumed, needs="rate_ends_hv")
-    yield listed("far-from-bars", _far, _nearest)
-    yield listed("boron-bound", _bound_boron, _boron)
-    yield listed("boron-protected", _protected_boron)
+    yield listed("far-from-bars", far, _nearest)
+    yield listed("boron-bound", bound, _boron)
+    yield listed("boron-protected", lambda e: boron(e) & (e.cases.content_sd["Ti"] > 0.0))
     yield listed("niobium", lambda e: e.cases.content("Nb") >= 0.01)
     yield from of_contents("phase_hardness")
     # what the furnace temperature enters
@@ -104,10 +99,6 @@ def _cold(e, i):
     return {"cold": which}
 
 
-def _alloyed(e):
-    return (e.cases.content("Cr") >= 0.30) | (e.cases.content("Mo") >= 0.08)
-
-
 def _furnace_at(zone: int) -> Iterator[Rule]:
     """What the furnace does to one zone; scale and heat are said once."""
 
@@ -117,21 +108,11 @@ def _furnace_at(zone: int) -> Iterator[Rule]:
     def share(e):
         return e.results.share[:, zone]
 
-    def limit(which: int):
-        """The safe or the working temperature in a sentence."""
-        return lambda e, i: {
-            "limit_c": e.heating_limits[which][i, 0],
-            "steel": e.cases.steel_name(i),
-        }
-
-    def too_hot(e):
-        return peak(e) > e.heating_limits[0][:, 0]
-
     def overheated(e):
-        return (peak(e) > e.heating_limits[1][:, 0]) & ~too_hot(e)
+        return (peak(e) > e.critical["working"]) & (peak(e) <= e.critical["safe"])
 
-    yield listed("burning", too_hot, limit(0), zone, once=True)
-    yield listed("overheating", overheated, limit(1), zone, once=True)
+    yield listed("burning", lambda e: peak(e) > e.critical["safe"], zone=zone, once=True)
+    yield listed("overheating", overheated, zone=zone, once=True)
 
     def part(e, i):
         if share(e)[i] < NO_AUSTENITE:
@@ -139,24 +120,23 @@ def _furnace_at(zone: int) -> Iterator[Rule]:
         some = f"Only {100 * share(e)[i]:.0f} % of the {ZONES[zone]}"
         return {"part": f"{some} is austenite when cooling starts; the rest"}
 
-    def partial(e):
-        return (share(e) < FULL_AUSTENITE) & ~e.below_ac1
-
     def carbides(e):
+        alloyed = (e.cases.content("Cr") >= 0.30) | (e.cases.content("Mo") >= 0.08)
         left = e.results.undissolved[:, zone] > cautions.CARBIDES_LEFT
-        return _alloyed(e) & (share(e) >= NO_AUSTENITE) & left
-
-    def coarse(e):
-        return e.results.grain_astm[:, zone] < cautions.COARSE_GRAIN_ASTM
+        return alloyed & (share(e) >= NO_AUSTENITE) & left
 
     def grain(e, i):
         diameter_um = diameter_um_from_astm(e.results.grain_astm[i, zone])
         return {"diameter_um": diameter_um, "limit_astm": cautions.COARSE_GRAIN_ASTM}
 
+    def coarse(e):
+        return e.results.grain_astm[:, zone] < cautions.COARSE_GRAIN_ASTM
+
     def scaled(e):
         return e.metal_loss_um[:, zone] > cautions.SCALE_LOSS_UM
 
-    yield listed("partial-austenite", partial, part)
+    partial = (lambda e: (share(e) < FULL_AUSTENITE) & ~e.below_ac1), part
+    yield listed("partial-austenite", *partial)
     yield listed("carbides-left", carbides, zone=zone)
     yield listed("coarse-grain", coarse, grain, zone)
     yield listed("scale", scaled, zone=zone, once=True)
@@ -174,19 +154,19 @@ def _coldest(e, i):
     return {"coldest": ZONES[int(peaks.argmin())], "peak_c": peaks.min(), "below_c": below_c}
 
 
-def _poor(e):
-    return e.decarburised_um > 0.0
-
-
 def furnace() -> Iterator[Rule]:
+    def poor(e):
+        return e.decarburised_um > 0.0
+
+    def below_ac3(e):
+        return poor(e) & (e.furnace_c[:, FACE] < e.critical["ac3"])
+
     lost = (lambda e: e.decarburised_um > cautions.DECARBURISED_UM), lambda e, i: vars(e.surface(i))
     yield listed("decarburised", *lost)
     yield listed("below-ac1", lambda e: e.below_ac1, _cold)
-    hot_c = (lambda e: np.maximum(e.furnace_c[:, FACE], 700.0)), _poor
+    hot_c = (lambda e: np.maximum(e.furnace_c[:, FACE], 700.0)), poor
     yield of_range("decarburisation.temperature", *hot_c)
-    yield listed(
-        "decarb-below-ac3", lambda e: _poor(e) & (e.furnace_c[:, FACE] < e.critical["ac3"])
-    )
+    yield listed("decarb-below-ac3", below_ac3)
     yield from _furnace_at(FACE)
     yield from _furnace_at(HOSEL)
     yield listed("cold-core", lambda e: _cold_core_c(e) > COLD_CORE_C, _coldest)
@@ -198,9 +178,10 @@ def press() -> Iterator[Rule]:
     def cold(e):
         return (e.press["die_c"] < least_c) & (e.press["strain"] > 0.0)
 
-    yield listed(
-        "too-cold-to-press", cold, lambda e, i: {"die_c": e.press["die_c"][i], "least_c": least_c}
-    )
+    def temperatures(e, i):
+        return {"die_c": e.press["die_c"][i], "least_c": least_c}
+
+    yield listed("too-cold-to-press", cold, temperatures)
     yield of_range("shida.carbon", lambda e: e.cases.content("C"))
     for id, name in (("temperature", "die_c"), ("strain", "strain"), ("rate", "rate_per_s")):
         yield of_range(f"shida.{id}", lambda e, name=name: e.press[name])

@@ -10,7 +10,7 @@ import numpy as np
 from ...engine.routes import hosel_shape_mm
 from ...forging.cautions import FULL_AUSTENITE
 from ...inputs.head import ZONES
-from ...inputs.later import COOLING, LocalHeat, Temper
+from ...inputs.route import COOLING, LocalHeat, Temper
 from ...thermal.local_heat import hosel_heats
 from ...transformation.tempering import stress_left, tempering_coefficients
 from .rule import FACE, HOSEL, Rule, listed, of_contents, of_range
@@ -47,7 +47,7 @@ def _reaches(zone: str):
     return lambda heat: isinstance(heat, Temper) and (not heat.zones or zone in heat.zones)
 
 
-def _any(e, test) -> np.ndarray:
+def _any(e, test=_all) -> np.ndarray:
     """Cases with a later heat for which `test` holds, shape (n,)."""
     kinds = np.array([any(map(test, heats)) for heats in e.cases.later], bool)
     return kinds[e.cases.later_of]
@@ -59,10 +59,6 @@ def hottest_c(e, test=_all) -> np.ndarray:
         max((h.temperature_c for h in heats if test(h)), default=0.0) for heats in e.cases.later
     ]
     return np.array(hottest)[e.cases.later_of]
-
-
-def _any_heat(e) -> np.ndarray:
-    return _any(e, _all)
 
 
 def relief_left(e) -> np.ndarray:
@@ -121,19 +117,6 @@ def _hardens(e) -> np.ndarray:
     return _torched(e) & hard & ((softened < _SOFTENS_HV) | (share < FULL_AUSTENITE))
 
 
-def _hot_head(e) -> np.ndarray:
-    return (_torch_c(e)[1:].max(axis=0) > COLD_HEAD_C) & (_martensite(e) > 0.1)
-
-
-def _undone(e, i):
-    undone = "  It undoes the heats before it."
-    return {"undone": undone * bool(e.cases.route["heated_before"][i])}
-
-
-def _cracked(e) -> np.ndarray:
-    return e.cases.route["quenched_before"] & (e.cases.content("C") > CRACK_CARBON)
-
-
 # ---- toughness -------------------------------------------------------------------------------------------------------
 
 
@@ -145,15 +128,6 @@ def _brittle_c(e) -> np.ndarray:
     return np.where((hottest >= _BRITTLE_C[0]) & (hottest <= _BRITTLE_C[1]), hottest, 0.0)
 
 
-def _brittle(e) -> np.ndarray:
-    hard = _martensite(e) > _BRITTLE_MARTENSITE
-    return (_brittle_c(e) > 0.0) & hard & (e.cases.content("C") >= _BRITTLE_CARBON)
-
-
-def _temper(e, i):
-    return {"temper_c": _brittle_c(e)[i], **_between(_BRITTLE_C)}
-
-
 def _slow(e) -> np.ndarray:
     """Cooled slowly, after the press or after a temper hot enough."""
     slow = [COOLING.index(how) for how in ("bin", "sleeve", "box", "vermiculite")]
@@ -161,10 +135,6 @@ def _slow(e) -> np.ndarray:
     mn, cr, mo = (e.cases.content(element) for element in ("Mn", "Cr", "Mo"))
     prone = (mn + cr >= _MN_CR) & (cr >= 0.5) & (mo < _MO)
     return prone & (np.isin(e.cases.route["surroundings"], slow) | after)
-
-
-def _between(ends):
-    return dict(zip(("low_c", "high_c"), ends, strict=True))
 
 
 def _carbides(e) -> np.ndarray:
@@ -191,22 +161,40 @@ def _risks(e, i):
     return said | {"risks": ", ".join(risks[zone] for zone in brittle)}
 
 
-def _most(e, i):
-    return {"most_hv": e.hardness_hv[i].max()}
-
-
 def later() -> Iterator[Rule]:
-    yield listed("normalised", lambda e: e.cases.route["normalised"], _undone)
-    yield listed("normalised:crack", _cracked)
-    yield listed("tempered", _any_heat, _tempered)
+    def undone(e, i):
+        undone = "  It undoes the heats before it."
+        return {"undone": undone * bool(e.cases.route["heated_before"][i])}
+
+    def cracked(e):
+        return e.cases.route["quenched_before"] & (e.cases.content("C") > CRACK_CARBON)
+
+    def hot_head(e):
+        return (_torch_c(e)[1:].max(axis=0) > COLD_HEAD_C) & (_martensite(e) > 0.1)
+
+    def brittle(e):
+        hard = _martensite(e) > _BRITTLE_MARTENSITE
+        return (_brittle_c(e) > 0.0) & hard & (e.cases.content("C") >= _BRITTLE_CARBON)
+
+    def between(ends, **more):
+        return dict(zip(("low_c", "high_c"), ends, strict=True), **more)
+
+    yield listed("normalised", lambda e: e.cases.route["normalised"], undone)
+    yield listed("normalised:crack", cracked)
+    yield listed("tempered", _any, _tempered)
     yield listed("local-heat", lambda e: _any(e, _local), _torch)
     yield listed("local-heat:hardens", _hardens, _torch)
     yield listed("local-heat:austenite", lambda e: _torched(e) & ~_hardens(e), _torch)
-    yield listed("local-heat:hot-head", _hot_head, _torch)
-    yield listed("temper-brittle", _brittle, _temper)
-    yield listed("slow-cooled-brittle", _slow, lambda e, i: _between(_SLOW_C))
+    yield listed("local-heat:hot-head", hot_head, _torch)
+    temper = (brittle, lambda e, i: between(_BRITTLE_C, temper_c=_brittle_c(e)[i]))
+    yield listed("temper-brittle", *temper)
+    yield listed("slow-cooled-brittle", _slow, lambda e, i: between(_SLOW_C))
     yield listed("temper-carbides", _carbides)
     yield listed("untempered", lambda e: _untempered(e, FACE) | _untempered(e, HOSEL), _risks)
-    yield listed("plating-bake", lambda e: e.hardness_hv.max(axis=1) > PLATING_HV, _most)
-    yield from of_contents("tempering", _any_heat)
-    yield of_range("tempering.temperature", hottest_c, _any_heat)
+    most_hv = (
+        (lambda e: e.hardness_hv.max(axis=1) > PLATING_HV),
+        lambda e, i: {"most_hv": e.hardness_hv[i].max()},
+    )
+    yield listed("plating-bake", *most_hv)
+    yield from of_contents("tempering", _any)
+    yield of_range("tempering.temperature", hottest_c, _any)

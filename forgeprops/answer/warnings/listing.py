@@ -7,7 +7,7 @@ import numpy as np
 from ...base.ranges import Warn, beyond
 from ...hosel.limits import NOTES
 from ...inputs.limits import Limits
-from ...strength.tensile import NOTHING_BUT_AUSTENITE, RANGE_OF, RANGE_SHARE
+from ...strength.tensile import RANGE_OF, branches_of
 from .furnace import furnace, inputs, press
 from .later_heats import later
 from .rule import HOSEL, NECK, Rule, listed, sentences
@@ -19,21 +19,12 @@ STIFF_HOSEL_DEG = 1.0
 
 def _branch(name: str, id: str) -> Rule:
     """Hardness of hosel or neck outside the range of a branch of the strength that counts there."""
-    names = ("ferrite-pearlite", "bainite", "quenched and tempered")
 
     def where(e):
-        known = np.maximum(e.shares, 0.0)
-        whole = known.sum(axis=0)
-        counts = dict(zip(names, known > RANGE_SHARE * whole, strict=True))
-        there = counts.get(name, whole <= NOTHING_BUT_AUSTENITE)  # "all data": nothing else is left
-        there = there & beyond(id, e.strength["hardness_hv"])
-        return there[:, NECK] | there[:, HOSEL]
+        there = branches_of(np.maximum(e.shares, 0.0))[name]
+        return (there & beyond(id, e.strength["hardness_hv"]))[:, [NECK, HOSEL]].any(axis=1)
 
     return Rule(f"range:{id}", "note", where, lambda e, i: "", "hosel", once=True)
-
-
-def _on_bench(holds):
-    return lambda e: holds(e.hosel)
 
 
 def hosel() -> Iterator[Rule]:
@@ -42,7 +33,8 @@ def hosel() -> Iterator[Rule]:
     for name, id in RANGE_OF.items():
         yield _branch(name, id)
     for code, (rank, holds) in NOTES.items():
-        yield Rule(code, rank, _on_bench(holds), lambda e, i: "", "hosel", once=True)
+        bent = (lambda e, holds=holds: holds(e.hosel)), lambda e, i: ""
+        yield Rule(code, rank, *bent, "hosel", once=True)
 
 
 #: Every warning of an estimate, in the order of the shop floor.
@@ -81,8 +73,6 @@ def of_case(e, case: int, bend=None) -> tuple[Warn, ...]:
     `bend` is the hosel on its own bench, which gives its own warnings; without it those of the hosel are
     left out.
 
-    References
-    ----------
     .. [1] ASTM 5 divides fine from coarse grain: ASTM A29 (common practice).
     .. [2] Marks from which scale, lost carbon, carbides and the like are worth a warning (our choice).
     """

@@ -17,22 +17,16 @@ FACE, NECK, HOSEL = 0, 3, 4
 class Rule:
     """One warning.
 
-    Attributes
-    ----------
-    rank : {"stop", "change", "note"}
-    where : Evaluation -> mask, shape (n,).
-    text : Evaluation and case -> sentence.
-    needs : {"", "nodes_hv", "dry_hv", "rate_ends_hv", "hosel"}; what the evaluation must hold beside
-        the march of the cases; "hosel": a bend on its own bench says it itself.
-    once : One sentence of this code is enough for a case.
+    `needs` is what the evaluation must hold beside the march of the cases, "nodes_hv", "dry_hv" or "rate_ends_hv";
+    "hosel": a bend on its own bench says it itself.
     """
 
     code: str
-    rank: str
-    where: Callable
-    text: Callable
+    rank: str  # "stop", "change" or "note"
+    where: Callable  # Evaluation -> mask, shape (n,)
+    text: Callable  # Evaluation and case -> sentence
     needs: str = ""
-    once: bool = False
+    once: bool = False  # one sentence of this code is enough for a case
 
     def applies(self, e) -> bool:
         """Whether the evaluation holds what the rule needs."""
@@ -62,7 +56,7 @@ class _Zone:
 
 
 class _Names(dict):
-    """What a sentence may name: ``face`` and the other zones, ``at`` the rule's zone; Ac1 … Ms, contents, and what is added."""
+    """What a sentence may name: ``face`` and the other zones, ``at`` the rule's zone; ``steel``; Ac1 … working, contents, and what is added."""
 
     def __init__(self, e, case: int, zone: int, added: dict):
         super().__init__(added, zone=ZONES[zone], at=_Zone(e, case, zone))
@@ -72,6 +66,8 @@ class _Names(dict):
         e, case = self._of
         if name in ZONES:
             return _Zone(e, case, ZONES.index(name))
+        if name == "steel":
+            return e.cases.steels.names[e.cases.steel_of[case]]
         return (e.critical if name in e.critical else e.cases.composition)[name][case]
 
 
@@ -89,8 +85,7 @@ def of_range(id: str, value: Callable, also: Callable | None = None) -> Rule:
     """A value outside a registered range, where `also` holds."""
 
     def where(e):
-        found = beyond(id, value(e))
-        return found if also is None else found & also(e)
+        return beyond(id, value(e)) & (True if also is None else also(e))
 
     def text(e, i):
         return outside(id, float(np.broadcast_to(value(e), (len(e),))[i])).text

@@ -7,7 +7,7 @@ import numpy as np
 from ...forging.cautions import FULL_AUSTENITE, is_idle
 from ...inputs.route import Spray
 from ...thermal.media import BATHS
-from ..interval import CLIFF_HV, LN_SPRAY_SD, jumps_hv, spray_nodes
+from ..interval import CLIFF_HV, LN_SPRAY_SD, at_nodes
 from .rule import FACE, Rule, listed
 
 #: Our own limits: °C by which the body re-heats a face that the spray left above Ms, HV that self-tempering takes from the
@@ -46,10 +46,6 @@ def _above_ms(e):
 def _reheated(e):
     """The body re-heats a face that the spray left above Ms."""
     return e.cases.sprayed & _above_ms(e) & (e.results.rebound_c[:, FACE] > NOTE_REHEAT_C)
-
-
-def _dry(e, i):
-    return {"dry": "" if e.dry_hv is None else f" ({e.dry_hv[i, FACE]:.0f} HV without spray)"}
 
 
 def _idle(e):
@@ -98,19 +94,9 @@ def _why(e, i):
     return {"why": why}
 
 
-def _late(e):
-    on = e.results.water_on_c[:, FACE]
-    whole = e.results.share[:, FACE] > FULL_AUSTENITE
-    return e.cases.sprayed & whole & (on < e.critical["ae3"] - LATE_WATER_C)
-
-
-def _below_ae3(e, i):
-    return {"below_c": e.critical["ae3"][i] - e.results.water_on_c[i, FACE]}
-
-
 def _cliff(e):
-    nodes = e.nodes_hv[:, :, FACE]
-    steep = jumps_hv(e.hardness_hv[:, FACE], spray_nodes(), nodes).max(axis=0) >= CLIFF_HV
+    jumps_hv = np.abs(np.diff(at_nodes(e.hardness_hv[:, FACE], e.nodes_hv[:, :, FACE]), axis=0))
+    steep = jumps_hv.max(axis=0) >= CLIFF_HV
     found = np.zeros(len(e), bool)
     for i in np.flatnonzero(steep & e.cases.sprayed):
         found[i] = e.chances(i, FACE) is not None
@@ -122,22 +108,30 @@ def _chances(e, i):
     return c | {f"{name}_percent": 100 * c[f"{name}_chance"] for name in ("hard", "soft")}
 
 
-def _self_tempered(e):
-    lost_hv = (e.results.as_quenched_hv - e.results.as_cooled_hv)[:, FACE]
-    return e.cases.sprayed & ~_reheated(e) & (lost_hv > SELF_TEMPERED_HV)
-
-
-def _in_water(e, i):
-    return {"where": "under water" if e.cases.sprayed[i] else "in the bath"}
-
-
 def spray() -> Iterator[Rule]:
-    yield listed("reheated-face", lambda e: _reheated(e) & _soft_face(e), _dry)
-    yield listed("self-tempered", _self_tempered)
+    def self_tempered(e):
+        lost_hv = (e.results.as_quenched_hv - e.results.as_cooled_hv)[:, FACE]
+        return e.cases.sprayed & ~_reheated(e) & (lost_hv > SELF_TEMPERED_HV)
+
+    def below_ae3_c(e):
+        return e.critical["ae3"] - e.results.water_on_c[:, FACE]
+
+    def late(e):
+        whole = e.results.share[:, FACE] > FULL_AUSTENITE
+        return e.cases.sprayed & whole & (below_ae3_c(e) > LATE_WATER_C)
+
+    def dry(e, i):
+        return {"dry": "" if e.dry_hv is None else f" ({e.dry_hv[i, FACE]:.0f} HV without spray)"}
+
+    def where(e, i):
+        return {"where": "under water" if e.cases.sprayed[i] else "in the bath"}
+
+    yield listed("reheated-face", lambda e: _reheated(e) & _soft_face(e), dry)
+    yield listed("self-tempered", self_tempered)
     yield listed("idle-water", _idle, _why, needs="dry_hv")
-    yield listed("late-water", _late, _below_ae3)
+    yield listed("late-water", late, lambda e, i: {"below_c": below_ae3_c(e)[i]})
     yield listed("cliff", _cliff, _chances, needs="nodes_hv")
-    yield listed("quench-crack", lambda e: crack_index(e) > 1.0, _in_water)
+    yield listed("quench-crack", lambda e: crack_index(e) > 1.0, where)
 
 
 def _of_quench(code: str, test) -> Rule:
@@ -146,36 +140,36 @@ def _of_quench(code: str, test) -> Rule:
     def fields(e, i):
         quench = next(q for q in e.cases.quenches[e.cases.quench_of[i]] if test(q))
         law = BATHS.get(quench.medium)
-        low, high = law.range_c if law else (-np.inf, np.inf)
+        low, high = _bath_range(quench)
         return {**vars(quench), "basis": law and law.basis, "low_c": low, "high_c": high}
 
     return listed(code, lambda e: e.cases.with_quench(test), fields)
 
 
-def _known(quench) -> bool:
-    return quench.medium in BATHS
-
-
-def _out(quench) -> bool:
-    low, high = BATHS[quench.medium].range_c if _known(quench) else (-np.inf, np.inf)
-    return not low <= quench.fluid_c <= high
-
-
-def _oil(quench) -> bool:
-    return quench.medium == "oil bath"
-
-
-def _open_oil(quench) -> bool:
-    return _oil(quench) and (quench.depth_mm is not None or len(quench.zones) < 5)
-
-
-def _covered_oil(e):
-    return e.cases.with_quench(_oil) & ~e.cases.with_quench(_open_oil)
+def _bath_range(quench) -> tuple[float, float]:
+    law = BATHS.get(quench.medium)
+    return (law.low_c, law.high_c) if law else (-np.inf, np.inf)
 
 
 def baths() -> Iterator[Rule]:
-    yield _of_quench("bath-law", _known)
-    yield _of_quench("bath-range", _out)
-    yield _of_quench("oil-at-flash-point", lambda q: _oil(q) and q.fluid_c >= _FLASH_C)
-    yield listed("oil-fire", _covered_oil)
-    yield _of_quench("oil-fire:open", _open_oil)
+    def known(quench):
+        return quench.medium in BATHS
+
+    def out(quench):
+        low, high = _bath_range(quench)
+        return not low <= quench.fluid_c <= high
+
+    def oil(quench):
+        return quench.medium == "oil bath"
+
+    def stands_out(quench):
+        return oil(quench) and (quench.depth_mm is not None or len(quench.zones) < 5)
+
+    def covered(e):
+        return e.cases.with_quench(oil) & ~e.cases.with_quench(stands_out)
+
+    yield _of_quench("bath-law", known)
+    yield _of_quench("bath-range", out)
+    yield _of_quench("oil-at-flash-point", lambda q: oil(q) and q.fluid_c >= _FLASH_C)
+    yield listed("oil-fire", covered)
+    yield _of_quench("oil-fire:open", stands_out)

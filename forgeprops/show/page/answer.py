@@ -9,14 +9,12 @@ import numpy as np
 from ...answer.evaluation import evaluate
 from ...answer.verdict import LimitState, Verdict, level_of
 from ...answer.warnings.listing import brief
+from ...answer.words import second_scale
 from ...inputs.cases import Cases
 from ...inputs.head import ZONES
 from ...inputs.job import Job
-from ...inputs.later import COOLING_WORDS
 from ...inputs.limits import QUANTITIES
-from ...inputs.settings import table
-from ...strength.hardness_scales import try_convert
-from ...thermal.spray_units import from_flux
+from ...inputs.settings import COOLING_WORDS, table
 from ..units import Units
 from .desk import differences
 from .fields import MAIN, fields_of, hardness_number, number_of, purpose_of, shown
@@ -80,9 +78,7 @@ def _hardness(units: Units, hv: float) -> tuple[str, str, str]:
     """Number, scale, and for readers of HV the Rockwell hardness beside it."""
     number, _, scale = units.hardness_text(hv).rpartition(" ")
     if scale == "HV" and units.hardness == "HV":
-        for other in ("HRC", "HRB"):
-            if (found := try_convert(hv, "HV", other)) is not None:
-                return number, scale, f"{found:.0f} {other}"
+        return number, scale, second_scale(hv)
     return number, scale, ""
 
 
@@ -116,9 +112,9 @@ def state_of(job: Job, result, verdict: Verdict, units: Units, pinned=None) -> d
     bounds = (result.limits.bounds.get(name, (None, None)) for name in bounds)
     face_limits, deg_limits, force_limits = bounds
     face_ends = [None if e is None else hardness_number(units, e) for e in face_limits]
-    most_force = None if force_limits[1] is None else round(units.from_n(force_limits[1]))
+    most_force = None if force_limits[1] is None else round(units.convert(force_limits[1], "N"))
     deg_span = hosel.allowed_deg_low, hosel.allowed_deg_high
-    bar = units.from_mm(float(job.bench.get("bar_mm", 500.0)))
+    bar = units.convert(float(job.bench.get("bar_mm", 500.0)), "mm")
     bar = f"{bar:.0f} mm" if units.length == "mm" else f"{bar:.1f} in"
     pull = f"{units.force_text(hosel.bar_force_n)}, {bar} bar"
     a = dict.fromkeys(("face", "hosel", "sure"), "")
@@ -144,6 +140,9 @@ def state_of(job: Job, result, verdict: Verdict, units: Units, pinned=None) -> d
     events, out_s = result.events, result.events["out of furnace"]
     ends = [events[f"water {w}"] - out_s for w in ("on", "off") if f"water {w}" in events]
     critical = result.critical
+    own = {n: getattr(job.head, n) for n in HEAD_NUMBERS[4:]}
+    own["face_mm"] = job.head.face_thickness_mm
+    own = {n: round(float(units.convert(v, "mm")), 3) for n, v in own.items()}
     fields = fields_of(job, units)
     if pinned is not None:
         for name, field in fields.items():
@@ -152,26 +151,16 @@ def state_of(job: Job, result, verdict: Verdict, units: Units, pinned=None) -> d
         "level": verdict.level, "zones": heads, "tiles": tiles, "signs": _signs(result, verdict, units, by_name),
         "sentence": sentence(verdict), "fields": fields, "spray": ends or None, "hosel": f"{hosel.allowed_deg:.1f}°",
         "marks": {n: float(units.from_c(v)) for n, v in (("Ae3", critical.ae3_c), ("Bs", critical.bs_c), ("Ms", critical.ms_c))},
-        "steel": job.steel.name, "head": job.head.name, "cooling": job.route.cool.surroundings, "purpose": purpose_of(result.limits),
-        "analysis": " ".join(f"{e}={v:g}" for e, v in job.steel.composition.items() if v), "own": _own(job, units), "title": f"{job.steel.name} · {job.head.name}", "sub": _setting_words(job, units),
+        "steel": job.steel.name, "head": job.head.name, "cooling": job.route.surroundings, "purpose": purpose_of(result.limits),
+        "analysis": " ".join(f"{e}={v:g}" for e, v in job.steel.composition.items() if v), "own": own, "title": f"{job.steel.name} · {job.head.name}", "sub": _setting_words(job, units),
         "shop": "" if job.shop.name == "neutral" else job.shop.name, "temperature": units.temperature, "why": _why(result, units),
         "compared": "" if pinned is None else change_words(pinned[0], job, units), "units": [units.temperature, units.length, units.hardness],
     }  # fmt: skip
 
 
-def _own(job: Job, units: Units) -> dict[str, float]:
-    """What a head of one's own is described by, of the head as it is."""
-    known = {n: job.value(n) for n in HEAD_NUMBERS[4:]}
-    known["face_mm"] = job.value("face_thickness_mm")
-    return {n: round(float(units.from_mm(v)), 3) for n, v in known.items()}
-
-
 def value_words(units: Units, name: str, value: float) -> str:
     """A setting's value with its unit as the page shows it: "10 s", "2.9 L/min"."""
-    if name == "flux":
-        return units.flow_text(from_flux(value).flow_l_min)
-    text = units.value_text(table()[name], value)
-    return re.sub(r"\.0+(?= )", "", text)
+    return re.sub(r"\.0+(?= )", "", units.value_text(table()[name], value))
 
 
 def _setting_words(job: Job, units: Units) -> str:
@@ -266,9 +255,13 @@ def _why(result, units: Units) -> dict:
     rows, degrees = [], units.temperature_text
     for name, z in result.zones.items():
         ends, rate = units.hardness_text(z.hardness_low_hv, z.hardness_high_hv), z.rate_700_c_per_s
-        rate = "–" if rate is None else f"{units.step_from_c(rate):.1f} {units.temperature}/s"
+        rate = (
+            "–"
+            if rate is None
+            else f"{units.convert(rate, '°C', step=True):.1f} {units.temperature}/s"
+        )
         rows.append([name, ends, "–" if z.t85_s is None else f"{z.t85_s:.0f} s", rate])
-    start_c, water_c = result.route.preheat.temperature_c, result.zones["face"].water_c
+    start_c, water_c = result.route.preheat_c, result.zones["face"].water_c
     temps = {"preheat": start_c, "forging": result.effort.die_c, "quench start": water_c}
     said = (f"{n} {degrees(v)}" for n, v in temps.items() if v is not None)
     return {"rows": rows, "temperatures": "  ·  ".join(said)}

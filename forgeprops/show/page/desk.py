@@ -160,8 +160,8 @@ def differences(a: Job, b: Job) -> dict[str, tuple]:
             found[part] = getattr(a, part).name, getattr(b, part).name
     pairs = {n: (a.route.setting(n), b.route.setting(n)) for n in (*MAIN, *FURTHER)}
     found |= {n: (old, new) for n, (old, new) in pairs.items() if old != new}
-    if a.route.cool != b.route.cool:
-        found["cooling"] = a.route.cool.surroundings, b.route.cool.surroundings
+    if a.route.surroundings != b.route.surroundings:
+        found["cooling"] = a.route.surroundings, b.route.surroundings
     for name in ("limits", "bench", "strike"):
         if getattr(a, name) != getattr(b, name):
             found[name] = str(getattr(a, name)), str(getattr(b, name))

@@ -6,12 +6,11 @@ from ...base.errors import check_choice, check_number
 from ...inputs.grades import grade, grades
 from ...inputs.head import head, heads
 from ...inputs.job import Job
-from ...inputs.later import COOLING_WORDS
 from ...inputs.limits import Limits
 from ...inputs.route import Spray
-from ...inputs.settings import table
+from ...inputs.settings import COOLING_WORDS, table
 from ...strength.hardness_scales import try_convert
-from ...thermal.spray_units import from_flux, spray_setting
+from ...thermal.spray_units import spray_setting
 from ..units import Units
 
 #: Sliders of the rail; one click away; and what a head is first described by.
@@ -31,24 +30,16 @@ def number_of(job: Job, name: str) -> float:
 
 def shown(units: Units, name: str, value: float) -> float:
     """A setting's number as the reader has it; a spray rate as flow."""
-    if name == "flux":
-        return units.from_l_min(from_flux(value).flow_l_min)
     return float(units.shown(table()[name], value))
-
-
-def _step(units: Units, name: str) -> float:
-    step = table()[name].slider[2]
-    if name == "flux":
-        return 0.1
-    return units.step_from_c(step) if table()[name].unit == "°C" else step
 
 
 def fields_of(job: Job, units: Units) -> dict[str, dict]:
     """Sliders by name: label, unit, ends, step, value and decimals, all in the reader's units."""
     found = {}
     for name in (*MAIN, *FURTHER):
-        what, step = table()[name], _step(units, name)
+        what = table()[name]
         low, high = (round(shown(units, name, end), 3) for end in what.slider[:2])
+        step = 0.1 if name == "flux" else units.convert(what.slider[2], what.unit, step=True)
         value = shown(units, name, number_of(job, name))
         found[name] = {
             "label": what.label, "unit": units.unit(what.unit), "low": low, "high": high,
@@ -74,7 +65,7 @@ def changes_of(job: Job, units: Units, given: dict) -> dict:
             what = table()[name]
             value = check_number(value, what.label, -1e9, 1e9)
             if name == "flux":
-                value = spray_setting(value / units.from_l_min(1.0)).flux_kg_m2_s
+                value = spray_setting(value / units.convert(1.0, "L/min")).flux_kg_m2_s
             elif what.unit == "°C":
                 value = units.to_c(value)
             if what.part == "spray" and job.route.spray is None:
@@ -82,9 +73,9 @@ def changes_of(job: Job, units: Units, given: dict) -> dict:
                 changes["spray"] = dataclasses.replace(spray, **{what.field: value})
             else:
                 changes[name] = round(value, 6)
-    if isinstance(changes.get("spray"), Spray):
-        job = job.with_(spray=changes.pop("spray"))
-        changes = {"route": job.route, **changes}
+    if "spray" in changes:
+        route = dataclasses.replace(job.route, spray=changes.pop("spray"))
+        changes = {"route": route, **changes}
     return changes
 
 

@@ -33,7 +33,7 @@ def _hv(u: Units, hv: float) -> str:
 #: Kinds in the order in which a file is tried; a list of heads has the least of its own, so it is last.
 KINDS = {
     "hardness": Kind("hardness readings", read_hardness, lambda u: f"head_id,zone,position,value,scale\n101,face,middle,{_hv(u, 430)},{u.hardness}\n"),
-    "bends": Kind("bends of the bench", read_bends, lambda u: f"head_id,degrees,force {u.force},cracked\n101,2.0,{u.from_n(340):.0f},no\n"),
+    "bends": Kind("bends of the bench", read_bends, lambda u: f"head_id,degrees,force {u.force},cracked\n101,2.0,{u.convert(340, 'N'):.0f},no\n"),
     "log": Kind("log of checked heads", read_log, lambda u: f"date,heat,head_id,quantity,predicted,measured\n2026-03-01,R1,201,face hardness {u.hardness},{_hv(u, 431)},{_hv(u, 440)}\n"),
     "traces": Kind("thermocouple traces", read_traces, lambda u: f"head_id,time_s,channel,temperature {u.temperature}\n101,0.0,face,{u.from_c(930):.0f}\n"),
     "channels": Kind("places of thermocouples", read_channels, lambda u: "channel,zone,depth_mm\nT1,face,1.3\n"),
@@ -70,13 +70,7 @@ def _unused(problem) -> bool:
 
 
 def recognise(name: str, content: bytes, channels: bytes | None = None) -> File:
-    """What kind of file it is, by its columns, and what the kind's reader makes of it.
-
-    Examples
-    --------
-    >>> recognise("a.csv", b"head_id,zone,value,scale\\n7,face,45,HRC").kind
-    'hardness'
-    """
+    """What kind of file it is, by its columns, and what the kind's reader makes of it."""
     last = name.lower().endswith(".json")
     for kind, k in KINDS.items():
         if (kind == "shop") != last:

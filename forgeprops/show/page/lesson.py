@@ -6,14 +6,15 @@ import traitlets as t
 from ...answer.estimate import estimate
 from ...base.cautions import SHORT
 from ...base.errors import InputError, check_choice
+from ...base.tables import read_rows
 from ...inputs.grades import grade
 from ...inputs.job import Job
-from ...inputs.later import COOLING_WORDS
 from ...inputs.limits import Limits
+from ...inputs.settings import COOLING_WORDS
 from ...specimens import cooling_diagram
 from ..units import Units, units
 from .answer import sentence
-from .blocks import Widget, rounded, table_of, text
+from .blocks import Widget, line, rounded, table_of, text
 from .fields import MAIN, changes_of, fields_of
 
 #: The steel of the lesson, a low-carbon one and one that hardens in air.
@@ -37,11 +38,7 @@ _STEPS = {
 
 
 def step_of(code: str) -> int:
-    """Number of the lesson's step that explains a warning.
-
-    >>> step_of("reheated-face"), step_of("hosel:pull")
-    (2, 6)
-    """
+    """Number of the lesson's step that explains a warning."""
     return next((n for n, starts in _STEPS.items() if code.startswith(tuple(starts.split()))), 3)
 
 
@@ -57,7 +54,9 @@ class Lesson(Widget):
         made = {g: estimate(Job(steel=grade(g))) for g in (LESSON, SOFT, HARD)}
         steps = [
             _cooling(made[LESSON], u), _water_stops(made[LESSON], u), _structure(made[LESSON], u),
-            _hardness(made[LESSON], u), _alloy(made[SOFT], made[HARD], u), _bending(made[SOFT], made[HARD], u),
+            _of_hardness("hardness", [made[LESSON].zones[z] for z in ("face", "hosel")], ["face", "hosel"], u),
+            _of_hardness("alloy", [made[g].zones["hosel"] for g in (SOFT, HARD)], [f"hosel of {g}" for g in (SOFT, HARD)], u),
+            _bending(made[SOFT], made[HARD], u),
         ]  # fmt: skip
         static = {"steps": steps, "film": _film(made[LESSON], u), "caution": SHORT}
         super().__init__(static=static, task=self._task({}, "No try yet."))
@@ -80,7 +79,7 @@ class Lesson(Widget):
         verdict, face, pull = result.verdict, result.zones["face"], result.hosel.bar_force_n
         score = round(verdict.chance_right * verdict.heads_inside)
         self.tries.append({
-            "steel": steel, "x": float(self.units.from_n(pull)), "y": face.hardness_hv, "low": face.hardness_low_hv, "high": face.hardness_high_hv,
+            "steel": steel, "x": float(self.units.convert(pull, "N")), "y": face.hardness_hv, "low": face.hardness_low_hv, "high": face.hardness_high_hv,
             "score": score, "set": given, "pull": self.units.force_text(pull),
         })  # fmt: skip
         if score >= _PASS:
@@ -91,7 +90,7 @@ class Lesson(Widget):
         """The form with these values, and the trail of all tries."""
         u, series = self.units, []
         for i, (steel, ((low, high), newton)) in enumerate(GOALS.items()):
-            edge, look = float(u.from_n(newton)), (3, 1)[i]
+            edge, look = float(u.convert(newton, "N")), (3, 1)[i]
             series.append({"name": f"goal {steel}", "x": [0, edge], "y": [high] * 2, "area": [low] * 2, "look": look, "tag": "start"})  # fmt: skip
             mine = [x for x in self.tries if x["steel"] == steel]
             at = {n: [x[n] for x in mine] for n in ("x", "y", "low", "high")}
@@ -103,7 +102,7 @@ class Lesson(Widget):
             for i, x in enumerate(self.tries)
         ]  # fmt: skip
         levels = ["good" if x["score"] >= _PASS else "marginal" for x in self.tries]
-        high = 1.3 * float(u.from_n(max(n for _, n in GOALS.values())))
+        high = 1.3 * float(u.convert(max(n for _, n in GOALS.values()), "N"))
         plot = {
             "kind": "plot", "name": "tries", "series": series, "w": 560, "h": 280,
             "x": {"label": f"pull on the bar, {u.force}", "low": 0, "high": round(high)}, "y": _hardness_axis(u, 100.0, 650.0),
@@ -113,7 +112,7 @@ class Lesson(Widget):
         say = text(words, "answer")
         fields = [
             {"name": "steel", "label": "steel", "options": {g: g for g in GOALS}, "value": SOFT},
-            *({"name": n, **fields_of(Job(), u)[n]} for n in (*MAIN, "delay_s")),
+            *({"name": n, **fields_of(Job(), u)[n]} for n in _TASK),
             {"name": "cooling", "label": "cooling", "options": COOLING_WORDS, "value": "single"},
         ]
         goals = "; ".join(f"{g}: face {u.hardness_text(a, b)}, pull at most {u.force_text(n)}" for g, ((a, b), n) in GOALS.items())  # fmt: skip
@@ -142,14 +141,18 @@ def _curve(result, zone: str, u: Units, times_s, **more) -> dict:
     return {"name": zone, "x": rounded(times_s, 2), "y": rounded(y), **look, **more}
 
 
+def _off_s(result) -> float:
+    return result.events["water off"] - result.events["out of furnace"]
+
+
 def _spray(result, u: Units) -> dict:
-    on, off = (result.events[f"water {w}"] - result.events["out of furnace"] for w in ("on", "off"))
+    on, off = result.events["water on"] - result.events["out of furnace"], _off_s(result)
     top = float(u.from_c(1000.0))
     return {"name": "spray", "x": rounded([on, off]), "y": [top, top], "area": [float(u.from_c(0.0))] * 2, "look": 1, "tag": "none", "opacity": 0.1}  # fmt: skip
 
 
-def _temperature(u: Units, label: str = "") -> dict:
-    return {"label": label or u.temperature, "low": float(u.from_c(0.0)), "high": float(u.from_c(1000.0))}  # fmt: skip
+def _temperature(u: Units) -> dict:
+    return {"label": u.temperature, "low": float(u.from_c(0.0)), "high": float(u.from_c(1000.0))}
 
 
 def _hardness_axis(u: Units, low: float = 0.0, high: float = 600.0) -> dict:
@@ -159,11 +162,6 @@ def _hardness_axis(u: Units, low: float = 0.0, high: float = 600.0) -> dict:
     return axis if u.hardness == "HV" else axis | {"label": "hardness", "ticks": marks}
 
 
-def _hardness_guess(u: Units, start: float) -> dict:
-    guess = {"axis": "y", "x": 1, "start": start, "unit": "HV", "digits": 0, "step": 10}
-    return guess | {"bar": True, "words": [u.hardness_text(hv) for hv in range(0, 601, 10)]}
-
-
 def _bars(names, values, shown=None, **more) -> dict:
     """Bars over names; those not in `shown` come with the answer."""
     places = [i for i in range(len(names)) if shown is None or i in shown]
@@ -171,48 +169,48 @@ def _bars(names, values, shown=None, **more) -> dict:
     return {"name": "", "x": places, "bar": True, "look": 1, **kept}
 
 
-def _step(title, ask, chart, guess, value, near, say, why, series) -> dict:
-    """A step: chart and its guess first, the answer's value, words and series for the end."""
-    return {
-        "title": title, "ask": ask, "chart": {"w": 560, "h": 400, **chart}, "guess": guess,
-        "answer": {"value": round(float(value), 3), "near": rounded(near, 3), "say": say, "why": why, "series": series},
-    }  # fmt: skip
+def _step(step: str, chart, guess, value, near, series, words) -> dict:
+    """A step: chart and its guess first, the answer's value and series for the end; its prose is a row of the library."""
+    row = next(r for r in read_rows("library/lesson.csv") if r["step"] == step)
+    title, ask, say, why = (row[n].format(**words) for n in ("title", "ask", "say", "why"))
+    answer = {"value": round(float(value), 3), "near": rounded(near, 3), "say": say, "why": why}
+    first = {"title": title, "ask": ask, "chart": {"w": 560, "h": 400, **chart}, "guess": guess}
+    return {**first, "answer": {**answer, "series": series}}
+
+
+def _of_temperature(step, u: Units, until_s, at_s, start_c, value_c, series, answer, words) -> dict:
+    """A step whose guess is a temperature at a time."""
+    times = {"label": "seconds after the furnace", "low": 0, "high": round(until_s)}
+    chart = {"x": times, "y": _temperature(u), "series": series}
+    guess = {"axis": "y", "x": at_s, "start": float(u.from_c(start_c)), "unit": u.temperature}
+    guess |= {"digits": 0, "step": 10}
+    near = [float(u.from_c(value_c + d)) for d in (-60, 60)]
+    return _step(step, chart, guess, u.from_c(value_c), near, answer, words)
 
 
 def _cooling(result, u: Units) -> dict:
-    off_s = result.events["water off"] - result.events["out of furnace"]
-    times = np.linspace(0.0, off_s, 120)
-    hosel_c, face = _at(result, "hosel", off_s), result.zones["face"]
-    ratio = result.zones["hosel"].t85_s / face.t85_s
-    text = u.temperature_text
-    return _step(
-        "The spray cools the face. How hot is the hosel meanwhile?",
-        f"The head leaves the furnace at {text(result.route.preheat.temperature_c)}. The face is sprayed (blue band), the hosel hangs in air. Drag the point to the hosel's temperature when the spray stops.",
-        {"x": {"label": "seconds after the furnace", "low": 0, "high": round(off_s + 2)}, "y": _temperature(u), "series": [_spray(result, u), _curve(result, "face", u, times)]},
-        {"axis": "y", "x": off_s, "start": float(u.from_c(500.0)), "unit": u.temperature, "digits": 0, "step": 10},
-        u.from_c(hosel_c), sorted(float(u.from_c(hosel_c + d)) for d in (-60, 60)),
-        f"The hosel is still at {text(hosel_c)}, the face at {text(_at(result, 'face', off_s))}. From {text(800)} to {text(500)} the hosel needs {ratio:.0f} times as long ({result.zones['hosel'].t85_s:.0f} s against {face.t85_s:.0f} s).",
-        "Water takes many times more heat through the same surface than still air and radiation do. And the face is a thin plate: behind each square millimetre of its surface stands much less steel than behind that of the hosel or the body. A spray that starts late, or on steel that is already cold, does little.",
-        [_curve(result, "hosel", u, times)],
-    )  # fmt: skip
+    off_s, of = _off_s(result), u.temperature_text
+    times, hosel_c = np.linspace(0.0, off_s, 120), _at(result, "hosel", off_s)
+    face_s, hosel_s = (result.zones[z].t85_s for z in ("face", "hosel"))
+    words = {"out": of(result.route.preheat_c), "hosel": of(hosel_c), "high": of(800), "low": of(500)}  # fmt: skip
+    words |= {"face": of(_at(result, "face", off_s)), "hosel_s": hosel_s, "face_s": face_s}
+    series = [_spray(result, u), _curve(result, "face", u, times)]
+    words, answer = words | {"ratio": hosel_s / face_s}, [_curve(result, "hosel", u, times)]
+    return _of_temperature("cooling", u, off_s + 2, off_s, 500.0, hosel_c, series, answer, words)
 
 
 def _water_stops(result, u: Units) -> dict:
-    off_s, face = result.events["water off"] - result.events["out of furnace"], result.zones["face"]
-    text, at_s = u.temperature_text, off_s + 30.0
+    off_s, face, of = _off_s(result), result.zones["face"], u.temperature_text
     now, then = np.linspace(0.0, off_s, 90), np.linspace(off_s, off_s + 60.0, 90)
-    value = _at(result, "face", at_s)
-    return _step(
-        "The spray stops. What does the face do next?",
-        f"The spray ran for {result.route.spray.duration_s:.0f} s. The face is at {text(_at(result, 'face', off_s))}, the body behind it at {text(_at(result, 'body', off_s))}. Drag the point to the temperature of the face half a minute later.",
-        {"x": {"label": "seconds after the furnace", "low": 0, "high": round(off_s + 60)}, "y": _temperature(u),
-         "series": [_spray(result, u), _curve(result, "face", u, now, tag="none")]},
-        {"axis": "y", "x": at_s, "start": float(u.from_c(_at(result, "face", off_s))), "unit": u.temperature, "digits": 0, "step": 10},
-        u.from_c(value), sorted(float(u.from_c(value + d)) for d in (-60, 60)),
-        f"It rises to {text(value)}: {u.step_from_c(face.rebound_c):.0f} {u.temperature} in all.",
-        "Heat flows from the heavy body into the thin face. A face that is already hard is tempered by it: softer and tougher. If the spray stops too early the face is not hard yet, and now it never will be. Every later heat, in a furnace or by torch, tempers in the same way.",
-        [_curve(result, "face", u, then), _curve(result, "body", u, np.concatenate([now, then]), colour="#6F7986", dash="3 4", tag="start")],
-    )  # fmt: skip
+    value, start = _at(result, "face", off_s + 30.0), _at(result, "face", off_s)
+    words = {"spray_s": result.route.spray.duration_s, "face": of(start), "value": of(value)}
+    words |= {"body": of(_at(result, "body", off_s)), "unit": u.temperature}
+    words["rise"] = u.convert(face.rebound_c, "°C", step=True)
+    series = [_spray(result, u), _curve(result, "face", u, now, tag="none")]
+    look = {"colour": "#6F7986", "dash": "3 4", "tag": "start"}
+    body = _curve(result, "body", u, np.concatenate([now, then]), **look)
+    ends, answer = (off_s + 60, off_s + 30), [_curve(result, "face", u, then), body]
+    return _of_temperature("water stops", u, *ends, start, value, series, answer, words)
 
 
 _PHASES = ("ferrite", "pearlite", "bainite", "martensite")
@@ -236,7 +234,7 @@ def _path(result, zone: str, u: Units, **more) -> dict:
     cross_s = time_s[np.argmax((temperature_c < result.critical.ae3_c) & (time_s > 0.0))]
     until = 2500.0
     if zone == "face":  # what has formed stays: its re-heating is not drawn
-        until = result.events["water off"] - result.events["out of furnace"] - cross_s
+        until = _off_s(result) - cross_s
     times = np.geomspace(0.1, until, 160)
     return _curve(result, zone, u, times + cross_s, **more) | {"x": rounded(times, 2)}
 
@@ -246,71 +244,44 @@ def _structure(result, u: Units) -> dict:
     path = _path(result, "hosel", u)
     value = path["x"][int(np.argmax(np.array(path["y"]) < u.from_c(550.0)))]
     soft = hosel.fractions["ferrite"] + hosel.fractions["pearlite"]
-    return _step(
-        f"Where does the hosel's path cross the map of {result.steel.name}?",
-        f"A cooling curve is a path across this map; the regions show where the steel changes. The face passes left of the soft ones. Drag the point to where the hosel, in air, passes {u.temperature_text(550)}.",
-        {"x": {"label": "seconds since the zone fell below Ae3", "low": 0.1, "high": 3000, "log": True}, "y": _temperature(u),
-         "series": [*_map(result, u), _path(result, "face", u, tag="start")]},
-        {"axis": "x", "y": float(u.from_c(550.0)), "start": 1.0, "unit": "s", "digits": 0, "factor": 1.15},
-        value, [value / 1.6, value * 1.6],
-        f"After {value:.0f} s. The hosel becomes {100 * soft:.0f} % ferrite and pearlite and {100 * hosel.fractions['bainite']:.0f} % bainite; the face {100 * face.fractions['martensite']:.0f} % martensite.",
-        "The first region a path meets decides. Near the top, where atoms move easily and there is time, soft ferrite and pearlite form; further down bainite; a path left of them all falls below Ms and becomes martensite, the hardest. What has formed stays when the face is heated again. A preheat too low leaves part of the steel unchanged; near a boundary heads differ.",
-        [path],
-    )  # fmt: skip
+    shares = soft, hosel.fractions["bainite"], face.fractions["martensite"]
+    words = {n: 100 * v for n, v in zip(("soft", "bainite", "martensite"), shares, strict=True)}
+    words |= {"steel": result.steel.name, "low": u.temperature_text(550), "value": value}
+    times = {"label": "seconds since the zone fell below Ae3", "low": 0.1, "high": 3000, "log": True}  # fmt: skip
+    series = [*_map(result, u), _path(result, "face", u, tag="start")]
+    guess = {"axis": "x", "y": float(u.from_c(550.0)), "start": 1.0, "unit": "s", "digits": 0, "factor": 1.15}  # fmt: skip
+    chart = {"x": times, "y": _temperature(u), "series": series}
+    return _step("structure", chart, guess, value, [value / 1.6, value * 1.6], [path], words)
 
 
-def _bar_step(u: Units, names, values, ends, title, ask, say, why) -> dict:
+def _of_hardness(step: str, zones, names, u: Units) -> dict:
     """A step of two bars of hardness, of which the second is guessed."""
-    chart = {
-        "x": {"label": "", "names": names},
-        "y": _hardness_axis(u),
-        "series": [_bars(names, values, [0])],
-    }
-    near, guess = [values[1] - 40, values[1] + 40], _hardness_guess(u, values[0])
-    return _step(
-        title, ask, chart, guess, values[1], near, say, why, [_bars(names, values, **ends)]
-    )
-
-
-def _hardness(result, u: Units) -> dict:
-    zones = [result.zones[z] for z in ("face", "hosel")]
     first, second = values = [z.hardness_hv for z in zones]
     ends = {n: [getattr(z, f"hardness_{n}_hv") for z in zones] for n in ("low", "high")}
-    return _bar_step(
-        u, ["face", "hosel"], values, ends, "How hard does the hosel come out?",
-        f"The face, mostly martensite, is at {u.hardness_text(first)}. Drag the second bar to the hardness of the hosel: the same steel from the same furnace.",
-        f"The hosel comes out at {u.hardness_text(second)}: the face is {first / second:.1f} times as hard by Vickers.",
-        "The hardness of each constituent depends on the carbon and on how quickly it formed; the hardness of a zone is that of their mix. The lines show where eight heads of ten should lie. Too hot or too long in the furnace, and scale and lost carbon soften the skin: the tester then reads less than the steel below has.",
-    )  # fmt: skip
-
-
-def _alloy(soft, hard, u: Units) -> dict:
-    zones = [r.zones["hosel"] for r in (soft, hard)]
-    first, second = values = [z.hardness_hv for z in zones]
-    ends = {n: [getattr(z, f"hardness_{n}_hv") for z in zones] for n in ("low", "high")}
-    return _bar_step(
-        u, [f"hosel of {SOFT}", f"hosel of {HARD}"], values, ends, f"Another steel: {HARD} in place of {SOFT}. How hard is its hosel?",
-        f"Same head, same furnace, same air; no spray reaches the hosel. In {SOFT} it comes out at {u.hardness_text(first)}. Drag the second bar.",
-        f"{u.hardness_text(second)} in {HARD}, against {u.hardness_text(first)} in {SOFT}.",
-        "Chromium and molybdenum, and more carbon, slow the sorting of the atoms: the soft regions of the map move right, to longer times. The same path in air passes them and meets bainite, so the hosel hardens although no water touched it. Alloy counts only where it is dissolved: carbides left in the furnace do not help. More carbon also makes martensite harder and more brittle: such a face may crack in the spray.",
-    )  # fmt: skip
+    series, at = [_bars(names, values, [0])], [u.hardness_text(hv) for hv in range(0, 601, 10)]
+    chart = {"x": {"label": "", "names": names}, "y": _hardness_axis(u), "series": series}
+    guess = {"axis": "y", "x": 1, "start": first, "unit": "HV", "digits": 0, "step": 10, "bar": True}  # fmt: skip
+    words = {"first": u.hardness_text(first), "second": u.hardness_text(second), "soft": SOFT}
+    words |= {"hard": HARD, "ratio": first / second}
+    near, answer = [second - 40, second + 40], [_bars(names, values, **ends)]
+    return _step(step, chart, {**guess, "words": at}, second, near, answer, words)
 
 
 def _bending(soft, hard, u: Units) -> dict:
-    pull = [float(u.from_n(r.hosel.bar_force_n)) for r in (soft, hard)]
-    names, force, bar = [SOFT, HARD], u.force_text, u.length_text(500.0).replace(".0 mm", " mm")
-    a, b = soft.hosel, hard.hosel
-    return _step(
-        "At the bench: how hard must you pull?",
-        f"You bend the hosel by {a.target_deg:.0f}° with a bar of {bar}. {SOFT} needs a pull of {force(a.bar_force_n)}. Drag the second bar to the pull that {HARD} needs.",
-        {"x": {"label": "", "names": names}, "y": {"label": f"pull on the bar, {u.force}", "low": 0, "high": round(3.2 * pull[0], -1)},
-         "series": [{"name": f"heavy, {force(400.0)}", "x": [-0.5, 1.5], "y": [float(u.from_n(400.0))] * 2, "line": True, "dash": "5 4", "width": 1.4, "look": 2, "tag": "start"}, _bars(names, pull, [0])]},
-        {"axis": "y", "x": 1, "start": pull[0], "unit": u.force, "digits": 0, "step": round(pull[0] / 20), "bar": True},
-        pull[1], [0.8 * pull[1], 1.2 * pull[1]],
-        f"{force(b.bar_force_n)}: {b.ease}. {SOFT} takes {a.allowed_deg:.1f}° there and back, {HARD} {b.allowed_deg:.1f}°.",
-        "A hard hosel needs more force, springs back more and cracks sooner. What makes the face strong makes the hosel stubborn. The way out is to cool the two differently, which is what the spray does, and to choose a steel whose hosel stays soft in air. Bend slowly, with eye protection, and stand aside.",
-        [_bars(names, pull)],
-    )  # fmt: skip
+    pull = [float(u.convert(r.hosel.bar_force_n, "N")) for r in (soft, hard)]
+    names, force, a, b = [SOFT, HARD], u.force_text, soft.hosel, hard.hosel
+    bar = u.length_text(500.0).replace(".0 mm", " mm")
+    words = {"bend": a.target_deg, "bar": bar, "soft": SOFT, "hard": HARD}
+    words |= {"first": force(a.bar_force_n), "second": force(b.bar_force_n), "ease": b.ease}
+    words |= {"soft_deg": a.allowed_deg, "hard_deg": b.allowed_deg}
+    look = {"dash": "5 4", "width": 1.4, "look": 2, "tag": "start"}
+    heavy = line(f"heavy, {force(400.0)}", [-0.5, 1.5], [float(u.convert(400.0, "N"))] * 2, **look)
+    axis = {"label": f"pull on the bar, {u.force}", "low": 0, "high": round(3.2 * pull[0], -1)}
+    series = [heavy, _bars(names, pull, [0])]
+    chart = {"x": {"label": "", "names": names}, "y": axis, "series": series}
+    guess = {"axis": "y", "x": 1, "start": pull[0], "unit": u.force, "digits": 0, "bar": True}
+    guess["step"], near = round(pull[0] / 20), [0.8 * pull[1], 1.2 * pull[1]]
+    return _step("bending", chart, guess, pull[1], near, [_bars(names, pull)], words)
 
 
 def _film(result, u: Units) -> dict:

@@ -102,7 +102,7 @@ def window(desk: Desk, result, progress) -> list[dict]:
     good, marginal = levels.count("good"), levels.count("marginal")
     first = f"{good} of {len(levels)} fields are good" if good else "No field is good"
     say = f"{first}, {marginal} are not sure."
-    now = job.route.preheat.temperature_c, job.route.setting("spray_s")
+    now = job.route.preheat_c, job.route.setting("spray_s")
     here = int(np.argmin(np.abs(xs - now[0]))), int(np.argmin(np.abs(ys[::-1] - (now[1] or 0))))
     return [
         text(f"{say} Click a field to take its preheat temperature and spray time."),
@@ -119,7 +119,7 @@ def forging(desk: Desk, result, progress) -> list[dict]:
     u, job = desk.units, desk.job
     low, high, _ = table()["preheat_c"].slider
     at = np.arange(low + 50.0, high + 1.0, 50.0)
-    study = forging_temperature_study(job.steel, job.struck_head, job.route, at, job.shop).table()
+    study = forging_temperature_study(job.steel, job.struck_head, job.route, at, job.shop)
     found = _short([_with(job, {"preheat_c": float(c)}) for c in at], result)
     rows = [
         [u.temperature_text(r.preheat_c), u.temperature_text(r.die_c), f"{r.effort:.2f}", u.text(f"{r.metal_loss_um:.0f} µm"),
@@ -127,7 +127,7 @@ def forging(desk: Desk, result, progress) -> list[dict]:
         for r, f in zip(study.itertuples(), found, strict=True)
     ]  # fmt: skip
     head = ["preheat", "in die", "press", "lost", "face", "hosel", "bend", "sure"]
-    here = int(np.argmin(np.abs(at - job.route.preheat.temperature_c)))
+    here = int(np.argmin(np.abs(at - job.route.preheat_c)))
     take = [{"preheat_c": shown(u, "preheat_c", float(c))} for c in at]
     say = "Press effort against 1030, metal lost to scale. Click a row to take its temperature."
     levels = [f.level for f in found]

@@ -2,9 +2,9 @@
 
 import asyncio
 import contextlib
-import json
 import threading
 import time
+from dataclasses import replace
 
 import traitlets as t
 
@@ -12,14 +12,11 @@ from ...answer.estimate import estimate
 from ...answer.verdict import verdict_of
 from ...base.cautions import CAUTIONS, SHORT
 from ...base.errors import InputError
-from ...inputs.composition import composition_of
-from ...inputs.grades import grades
+from ...inputs.grades import grades, steel_of
 from ...inputs.head import heads
 from ...inputs.job import Job, load_job
-from ...inputs.later import COOLING_WORDS
-from ...inputs.steel import Steel
+from ...inputs.settings import COOLING_WORDS
 from ...inputs.templates import head_from
-from ...io.saved import plain
 from ..units import choose_units
 from . import answer
 from .blocks import Stopped, Widget
@@ -64,7 +61,7 @@ class Page(Widget):
         }  # fmt: skip
         super().__init__(static=static)
         self.desk.observe(self._changed, ["job", "units"])
-        self.desk.observe(self._pin_changed, "pinned")
+        self.desk.observe(self._pin_changed, ["pinned", "units"])
         self.observe(self._moved, "move")
         self.on_msg(self._heard)
         self._answer(full=True)
@@ -86,7 +83,7 @@ class Page(Widget):
             "load": lambda: desk.take(load_job(message["text"].encode(), "job file")),
             "units": lambda: self._units(message),
             "limit": lambda: self._limit(message),
-            "steel": lambda: desk.set(steel=_steel(message["text"])),
+            "steel": lambda: desk.set(steel=replace(steel_of(message["text"]), name="own steel")),
             "head": lambda: self._head(message["set"]),
             "remedy": lambda: (
                 self._remedy and desk.set(route=self._remedy.route, steel=self._remedy.steel)
@@ -122,12 +119,12 @@ class Page(Widget):
     def _limit(self, message) -> None:
         value = message["value"]
         if message["name"] == "bar_force_n" and value is not None:
-            value = round(value / self.desk.units.from_n(1.0), 1)
+            value = round(value / self.desk.units.convert(1.0, "N"), 1)
         end = message["name"], int(message["end"]), value
         self.desk.set(limits=limits_with(self._result.limits, self.desk.units, *end))
 
     def _head(self, given: dict) -> None:
-        unit = self.desk.units.from_mm(1.0)
+        unit = self.desk.units.convert(1.0, "mm")
         n = {k: v / (1.0 if k == "mass_g" else unit) for k, v in given.items() if v is not None}
         blade, hosel = (
             tuple(n[k] for k in names) if all(k in n for k in names) else None
@@ -150,10 +147,8 @@ class Page(Widget):
             values = {**values, "buffers": [bytes(b) for b in buffers]}
         self._settle(0.0, slow and (lambda desk, result, say: slow(desk, result, values, say)))
 
-    def _changed(self, change) -> None:
+    def _changed(self, _) -> None:
         self._version += 1
-        if change.name == "units" and self.desk.pinned is not None:
-            self.ghost = answer.curves_of(self._pinned[1].evaluation, self.desk.units)
         if self._moving is None:
             self._answer(full=False)
         else:
@@ -161,12 +156,11 @@ class Page(Widget):
         self._settle()
 
     def _pin_changed(self, _) -> None:
-        pinned = self.desk.pinned
-        self._pinned = None
-        if pinned is not None:
+        self._pinned, self.ghost = None, ""
+        if (pinned := self.desk.pinned) is not None:
             result = estimate(pinned)
             self._pinned = pinned, result, result.verdict
-        self.ghost = answer.curves_of(self._pinned[1].evaluation, self.desk.units) if pinned else ""
+            self.ghost = answer.curves_of(result.evaluation, self.desk.units)
         self._push()
 
     def _begin_answer(self) -> None:
@@ -241,8 +235,7 @@ class Page(Widget):
             self._answer(full=True)
         desk, result, version, tab = self.desk, self._result, self._version, self._tab
         units = desk.units
-        kept = {"format": "forgeprops job", "version": 1, **plain(desk.job)}
-        self.saved = json.dumps(kept, ensure_ascii=False)
+        self.saved = desk.job.as_bytes().decode()
         if self.more.get("version") != version:
             found = await asyncio.to_thread(strips, desk, result, MAIN)
             if turn != self._turn:
@@ -299,12 +292,6 @@ def _loop() -> asyncio.AbstractEventLoop | None:
     return None
 
 
-def _steel(text: str) -> Steel:
-    """A steel of one's own from its typed contents: "C=0.31 Mn=0.5 Cr=0.95"."""
-    contents, unsure, _ = composition_of(text)
-    return Steel("own steel", contents, unsure=unsure)
-
-
 async def _watch(page: Page) -> None:
     """Take over what another page writes into the same job file."""
     while page.comm is not None:
@@ -313,16 +300,9 @@ async def _watch(page: Page) -> None:
 
 
 def page(tab: str = "why", job: Job | None = None, file: str | None = "job.json") -> Page:
-    """The page on the shared job.
+    """The page on the shared job, with `tab` ("why", "steels", "window", "bending", "later", "sure" …) open first.
 
-    Parameters
-    ----------
-    tab : str
-        The tab that is open first: "why", "steels", "window", "bending", "later", "sure" …
-    job : Job, optional
-        Instead of the one in the file.
-    file : str, optional
-        Where the job is kept, beside the notebook; under a page server it stays in the reader's browser.
+    The job is kept in `file` beside the notebook, under a page server in the reader's browser; `job` stands for it.
     """
     shown = Page(Desk(job, None if served() else file), tab)
     if shown.desk.keeps and (loop := _loop()):

@@ -1,7 +1,5 @@
 """The tab of the shop: its files, what they say of the shop and of its heats, and the use of that shop for the job."""
 
-import json
-
 import numpy as np
 
 from ...answer.verdict import short_verdicts
@@ -9,7 +7,6 @@ from ...base.errors import InputError
 from ...base.tables import data_path
 from ...inputs.settings import numbers_of
 from ...inputs.shop import Shop
-from ...io.saved import plain
 from ...strength.hardness_scales import convert_hardness
 from ...study.shop.traces import read_traces
 from ...study.shop.tracking import CUSUM_H, track
@@ -123,9 +120,9 @@ def measure_spray(desk: Desk, result, values: dict, progress) -> list[dict]:
     from ...thermal.spray import spray_w_m2k
     from ...thermal.spray_units import spray_setting
 
-    u, one = desk.units, desk.units.from_mm(1.0)
+    u, one = desk.units, desk.units.convert(1.0, "mm")
     thick, depth = values["thick"] / one, values["depth"] / one
-    flux = spray_setting(values["flow"] / u.from_l_min(1.0)).flux_kg_m2_s
+    flux = spray_setting(values["flow"] / u.convert(1.0, "L/min")).flux_kg_m2_s
     file = next(f for f in _files(desk).values() if f.kind == "traces" and f.error)
     channel = str(values["channel"]).strip()
     trace = read_traces(file.content, {channel: ("face", depth)}, filename=file.name)
@@ -180,10 +177,10 @@ def content(desk: Desk, result, progress) -> list[dict]:
     for f in files.values():
         problems = "not read" if f.error else len(f.problems)
         rows.append([f.name, KINDS[f.kind].title if f.kind else "not known", problems])
-    table = table_of("files", ["file", "what it is", "problems"], rows)
-    table["levels"] = [f.level for f in files.values()]
-    table["take"] = [{"act": "show", "values": {"name": name}} for name in files]
-    table["here"] = list(files).index(shown) if shown in files else -1
+    take = [{"act": "show", "values": {"name": name}} for name in files]
+    more = {"here": list(files).index(shown) if shown in files else -1, "take": take}
+    more["levels"] = [f.level for f in files.values()]
+    table = table_of("files", ["file", "what it is", "problems"], rows, **more)
     first = [drop, table, *preview(files.get(shown)), *_fit(desk)]
     remove = buttons(button("Remove all files", "clear"))
     return [*first, *_heats(desk, result), *_log(desk), *_plate(desk), *_causes(desk), remove]
@@ -198,12 +195,12 @@ def _heats(desk: Desk, result) -> list[dict]:
     cases = [case_of(job.with_(steel=c.steel)) for _, c in usable]
     found = short_verdicts(cases, result, result.limits) if cases else []
     rows = [answer_row(desk.units, c.heat, f) for (_, c), f in zip(usable, found, strict=True)]
-    table = table_of("heats", ["heat", *ANSWER], rows, levels=[f.level for f in found])
-    table["take"] = [{"act": "heat", "values": {"at": i}} for i, _ in usable]
-    table["here"] = next((k for k, (_, c) in enumerate(usable) if c.steel == job.steel), -1)
+    more = {"levels": [f.level for f in found]}
+    more["take"] = [{"act": "heat", "values": {"at": i}} for i, _ in usable]
+    more["here"] = next((k for k, (_, c) in enumerate(usable) if c.steel == job.steel), -1)
     check = buttons(button("Check every heat: accept, adjust, hold", "heats"))
     say = text("The heats on this head, route and limits. Click one to take its steel.")
-    return [say, table, check]
+    return [say, table_of("heats", ["heat", *ANSWER], rows, **more), check]
 
 
 def _fit(desk: Desk) -> list[dict]:
@@ -215,10 +212,9 @@ def _fit(desk: Desk) -> list[dict]:
     if found is None:
         return [first, *_use(desk)]
     head, rows = ["number", "published", "this shop", "95 %", "how well known"], []
-    for p in found.priors:
-        ends = " to ".join(f"{v:.2f}" for v in found.interval(p.number))
-        now = f"{getattr(found.shop, p.number):.2f}"
-        rows.append([p.label, f"{p.centre:.2f}", now, ends, found.verdict(p.number)])
+    for r in found.table.itertuples():
+        ends = f"{r.low:.2f} to {r.high:.2f}"
+        rows.append([r.label, f"{r.before:.2f}", f"{r.value:.2f}", ends, r.verdict])
     blocks = [first, table_of("shop", head, rows), *_use(desk)]
     h = found.hardness
     if len(h):
@@ -271,8 +267,7 @@ def _use(desk: Desk) -> list[dict]:
     if not neutral:
         items.append(button("Back to the published laws", "use"))
     if fitted is not None or not neutral:
-        kept = {"format": "forgeprops shop", "version": 1, **plain(fitted or now)}
-        file = ["our.shop.json", json.dumps(kept, ensure_ascii=False), "application/json"]
+        file = ["our.shop.json", (fitted or now).as_bytes().decode(), "application/json"]
         items.append(button("Save the shop ⤓", save=file))
     numbers = ", ".join(numbers_of("shop")[n].label for n in now.fitted) or "set by hand"
     say = "published laws, not fitted to a shop" if neutral else f"shop {now.name} ({numbers})"
@@ -304,7 +299,7 @@ def _plate(desk: Desk) -> list[dict]:
     u, job = desk.units, desk.job
     if not any(f.kind == "traces" and f.error for f in _files(desk).values()):
         return []
-    mm = lambda v: round(u.from_mm(v), 3)  # noqa: E731
+    mm = lambda v: round(u.convert(v, "mm"), 3)  # noqa: E731
     flow = round(shown(u, "flux", job.route.setting("flux") or 12.0), 2)
     fields = [
         entry("channel", "channel", "P1", text=True), entry("thick", "plate", mm(10.0), u.length),

@@ -13,8 +13,8 @@ from dataclasses import dataclass, field
 
 from ...base.cautions import BENCH, SHORT
 from ...hosel.bend import hosel_bend
-from ...inputs.later import LocalHeat, Temper
 from ...inputs.limits import QUANTITIES
+from ...inputs.route import LocalHeat, Temper
 from ...inputs.settings import table
 from ...strength.hardness_scales import convert_hardness
 from ...study.expectation import against_expectation
@@ -66,15 +66,16 @@ def _bending(desk: Desk, result, progress) -> list[dict]:
     blocks = [_bend_facts(u, result.hosel), form("bench", "Set", *fields)]
     blocks.append(form("reading", "Bend by the reading alone", reading))
     if desk.reading_hv:
-        h, hv = job.head.hosel, desk.reading_hv
-        alone = hosel_bend(h.outside_mm, h.bore_mm, h.bend_zone_mm, hv, **dict(job.bench))
+        h, hv = job.head, desk.reading_hv
+        tube = h.hosel_outside_mm, h.hosel_bore_mm, h.bend_zone_mm
+        alone = hosel_bend(*tube, hv, **dict(job.bench))
         say = text(f"By {u.hardness_text(hv)} alone, structure not known:")
         blocks += [say, _bend_facts(u, alone)]
     return [*blocks, *(text(u.text(words), "small") for words in BENCH[:4])]
 
 
 def _set_bench(desk: Desk, values: dict) -> None:
-    one = desk.units.from_mm(1.0)
+    one = desk.units.convert(1.0, "mm")
     desk.set(**{n: v / one if table()[n].unit == "mm" else v for n, v in values.items()})
 
 
@@ -85,11 +86,10 @@ def _set_reading(desk: Desk, values: dict) -> None:
 def _later(desk: Desk, result, progress) -> list[dict]:
     job, u = desk.job, desk.units
     t = lambda c: round(float(u.from_c(c)))  # noqa: E731
-    names = {Temper: "Temper", LocalHeat: "Local heat of the hosel"}
-    blocks = []
-    for i, heat in enumerate(job.route.later):
-        words = f"{names.get(type(heat), 'Heat')} at {u.temperature_text(heat.temperature_c)}"
-        blocks.append(buttons(button(f"Remove: {words}", "remove", values={"at": i})))
+    blocks = [
+        buttons(button(f"Remove: {u.text(heat.words)}", "remove", values={"at": i}))
+        for i, heat in enumerate(job.route.later)
+    ]
     temper = entry("at", "temper at", t(550), u.temperature), entry("for", "for", 1, "h")
     local = entry("at", "heat the hosel to", t(650), u.temperature), entry("for", "for", 10, "min")
     hv = u.hardness_text

@@ -91,9 +91,6 @@ def _parities() -> list[dict]:
     ]  # fmt: skip
 
 
-# ---- formulas against each other -------------------------------------------------------------------------------
-
-
 def _errors(name, title, names, t, value, unit, goal, ours=(), ends=None, words="") -> dict:
     rows = list(range(len(names)))[::-1]
     series = [line(f"goal {goal:g}", [goal, goal], [-0.5, len(names) - 0.5], dash="4 4", colour="#B8321A", width=1.4, tag="none")]  # fmt: skip

@@ -17,7 +17,7 @@ from ...inputs.settings import setting
 from ...inputs.steel import Steel
 from ...io.tables import data_frame
 from .preheat import preheat_for_c
-from .study import ALL_WARNINGS, MOST, REFERENCE, Study, reference_stress_mpa
+from .study import ALL_WARNINGS, MOST, Study, reference_stress_mpa
 
 #: Forging temperatures compared when none are named, °C.
 _LOW_C, _HIGH_C = setting("preheat_c").search
@@ -92,7 +92,7 @@ def _sequence(given, what: str) -> list:
 
 def compare(
     grades, preheats_c=PREHEATS_C, head=None, route=None, limits=None, *, forgings_c=None,
-    shop=None, line=None, reference=REFERENCE, bench=None,
+    shop=None, line=None, bench=None,
 ) -> Comparison:  # fmt: skip
     """Compare grades at preheat or forging temperatures, and rank them by the user's own limits.
 
@@ -107,7 +107,7 @@ def compare(
     route : of a whole set one for all, or one for each head.
     limits : Limits, optional; left out the default set of the route, without a hardness of the face
         where a route of a set does not harden it.
-    shop, line, reference, bench : see `study.Study`.
+    shop, line, bench : see `study.Study`.
 
     Raises
     ------
@@ -143,7 +143,7 @@ def compare(
     soft = (r for r in routes if not r.hardens_face)
     limits = limits_from(limits, next(soft, routes[0]), bench)
     one = steels[0], heads[0], routes[0]
-    study = Study(*one, limits, shop, line, reference, bench=bench)
+    study = Study(*one, limits, shop, line, bench=bench)
     shop = study.shop
     rows_c = np.tile(preheats, (n, 1))
     if forgings_c is not None:
@@ -153,7 +153,7 @@ def compare(
     cases = Cases.of(steels, heads, routes, [shop] * n).rows(of)
     cases.route["preheat_c"][:] = rows_c.ravel()
     made = zip(heads, routes, strict=True)
-    stress = np.array([reference_stress_mpa(h, r, shop, study.reference) for h, r in made])
+    stress = np.array([reference_stress_mpa(h, r, shop) for h, r in made])
     found = study.assess(cases, stress[of], want=ALL_WARNINGS)
     slack, free = found["slack"], found["veto"] == ""
     found["slack"] = np.where(free, slack, np.minimum(slack, 0.0) - _VETO_STEPS)

@@ -2,17 +2,13 @@
 
 import functools
 import math
-from collections.abc import Callable, Mapping
-from dataclasses import dataclass
-from typing import NamedTuple
 
 import numpy as np
 
 from ...answer.cases import checked_case
 from ...answer.evaluation import evaluate
 from ...answer.warnings.listing import FURNACE_CODES
-from ...base.errors import InputError, check_flag, check_list, check_number
-from ...base.ranges import Warn
+from ...base.errors import InputError, check_list, check_number
 from ...engine.run import check_march_options
 from ...forging import effort
 from ...forging.press import least_press
@@ -29,17 +25,6 @@ _MARCHED_C = np.arange(640.0, BURNING_C + 1.0, 35.0)
 _LOWEST_C, _HIGHEST_C = 700.0, 1300.0
 #: Furnace settings studied when none are given, °C.
 _SETTINGS_C = np.arange(700.0, 1251.0, 10.0)
-
-
-class EqualEffortPreheat(NamedTuple):
-    """Furnace setting at which B presses as easily as A, °C, with its band; metal temperatures in the die."""
-
-    preheat_c: float
-    low_c: float
-    high_c: float
-    die_a_c: float
-    die_b_c: float
-    stress_mpa: float
 
 
 @functools.lru_cache(maxsize=256)
@@ -71,21 +56,20 @@ def preheat_for_c(steel, forging_c, head=None, route=None, shop=None):
 
 
 def equal_effort_setting(
-    steel_a: Steel, preheat_a_c: float, steel_b: Steel, head=None, route=None, shop=None, *,
-    in_die: bool = False,
-) -> EqualEffortPreheat:  # fmt: skip
+    steel_a: Steel, preheat_a_c: float, steel_b: Steel, head=None, route=None, shop=None
+) -> effort.EqualEffort:
     """Furnace setting at which B forges as easily as A, with the band of the laws.
 
     Equal means equal flow stress of the metal in the die.  What the head loses on its way is marched for both
-    steels, so the answer is what to set on the furnace.  The band is that of `forging.effort.equal_effort`: every
-    alloy factor with every law.  A setting above the burning limit of the route is held there.
+    steels, so the answer is what to set on the furnace.  The band is that of `forging.effort.equal_effort`, which
+    takes a known loss on the way: every alloy factor with every law.  A setting above the burning limit of the
+    route is held there.
 
     Parameters
     ----------
     steel_a, steel_b : Steel
     preheat_a_c : preheat temperature of A, °C, 700-1300.
     head, route, shop : mid-iron, `Route()` and a neutral shop when left out; the press strain is the route's.
-    in_die : take `preheat_a_c` as metal temperature in the die.
 
     References
     ----------
@@ -99,74 +83,19 @@ def equal_effort_setting(
     True
     """
     label = "preheat of the first steel"
-    die_a = check_number(preheat_a_c, label, _LOWEST_C, _HIGHEST_C, "°C")
+    preheat_a_c = check_number(preheat_a_c, label, _LOWEST_C, _HIGHEST_C, "°C")
     steel_a, *rest = checked_case(steel_a, head, route, shop)
-    steel_b, press = checked_case(steel_b, *rest)[0], rest[1].press
-    if not check_flag(in_die, "in_die"):
-        die_a = metal_in_die_c(steel_a, die_a, *rest)
+    steel_b, press = checked_case(steel_b, *rest)[0], rest[1]
+    die_a_c = max(metal_in_die_c(steel_a, preheat_a_c, *rest), _LOWEST_C)
     used = {k: float(x) for k, x in least_press(press.strain, press.dwell_s).items()}
-    found = effort.equal_effort(steel_a, max(die_a, _LOWEST_C), steel_b, **used)
-    metal_c = found.preheat_c, found.low_c, found.high_c
-    settings = np.interp(metal_c, _die_map(steel_b, *rest), _MARCHED_C).tolist()
-    return EqualEffortPreheat(*settings, die_a, found.preheat_c, found.stress_mpa)
-
-
-def equal_effort_preheat(
-    steel_a: Steel, preheat_a_c: float, steel_b: Steel, head=None, route=None, shop=None, *,
-    die_drop_c: float | Callable | None = None,
-) -> float:  # fmt: skip
-    """Preheat temperature, °C, at which steel B forges as easily as steel A; see `equal_effort_setting`.
-
-    `die_drop_c` is the loss on the way into the die where it is known (°C, or a function of the preheat; also in
-    the place of `head`): nothing is marched then.
-
-    Examples
-    --------
-    >>> from forgeprops.inputs.grades import grade
-    >>> round(equal_effort_preheat(grade("1030"), 900, grade("1030")), 3)
-    900.0
-    """
-    if callable(head) or (isinstance(head, (int, float)) and not isinstance(head, bool)):
-        die_drop_c, head = head, None
-    if die_drop_c is not None:
-        return effort.equal_effort(steel_a, preheat_a_c, steel_b, die_drop_c).preheat_c
-    return equal_effort_setting(steel_a, preheat_a_c, steel_b, head, route, shop).preheat_c
-
-
-@dataclass(frozen=True)
-class ForgingTemperatureStudy:
-    """One steel on one route at many preheat temperatures; every array is also an attribute: ``study.face_hv``."""
-
-    steel: Steel
-    head: Head
-    route: Route
-    arrays: Mapping[
-        str, np.ndarray
-    ]  # by name, one entry a setting; see `forging_temperature_study`
-    warnings: tuple[tuple[Warn, ...], ...]  # at every setting, from the furnace
-    ac1_c: float  # where austenite begins on heating
-    ac3_c: float  # where the last ferrite goes on heating
-
-    def __getattr__(self, name: str) -> np.ndarray:
-        if name not in vars(self).get("arrays", ()):
-            raise AttributeError(f"a forging temperature study has no {name}")
-        return self.arrays[name]
-
-    def table(self):
-        """The arrays and the codes of the warnings as a DataFrame, one row a setting."""
-        codes = [", ".join(dict.fromkeys(w.code for w in found)) for found in self.warnings]
-        return data_frame({**self.arrays, "warnings": codes})
-
-    def at(self, preheat_c: float) -> dict[str, float]:
-        """Every array at one preheat temperature, straight between the settings studied."""
-        low, high = float(self.preheat_c[0]), float(self.preheat_c[-1])
-        t = check_number(preheat_c, "forging temperature", low, high, "°C")
-        return {name: float(np.interp(t, self.preheat_c, v)) for name, v in self.arrays.items()}
+    found = effort.equal_effort(steel_a, die_a_c, steel_b, **used)
+    settings = np.interp(found[:3], _die_map(steel_b, *rest), _MARCHED_C).tolist()
+    return effort.EqualEffort(*settings, found.stress_mpa)
 
 
 def forging_temperature_study(
     steel: Steel, head=None, route=None, temperatures=None, shop=None, **options
-) -> ForgingTemperatureStudy:
+):
     """One steel, head and route at many preheat temperatures, and everything that moves.
 
     Parameters
@@ -179,14 +108,15 @@ def forging_temperature_study(
 
     Returns
     -------
-    ForgingTemperatureStudy
-        Of the face: ``peak_c, die_c, water_c`` (metal leaving the furnace, in the die, when the water starts; NaN
-        without water), ``scale_um, metal_loss_um, decarburised_um, skin_hv`` (see `forging.skin.Surface`);
-        ``heat_through_s`` (when the slowest zone is within 10 °C of the furnace; infinite if the soak ends
-        before); of face and hosel: ``_austenite`` (share when cooling starts), ``_grain_astm`` (large is fine),
-        ``_hv, _low_hv, _high_hv`` (with its 80 % interval); ``flow_stress_mpa`` (in the die, mean by projected
-        area), ``press_force_kn``, ``effort`` (flow stress over that at the route's own setting);
-        ``allowed_deg, allowed_low_deg, allowed_high_deg`` of the hosel.
+    DataFrame
+        A row a temperature, ``preheat_c``.  Of the face: ``peak_c, die_c, water_c`` (metal leaving the furnace, in
+        the die, when the water starts; NaN without water), ``scale_um, metal_loss_um, decarburised_um, skin_hv``
+        (see `forging.skin.Surface`); ``heat_through_s`` (when the slowest zone is within 10 °C of the furnace;
+        infinite if the soak ends before); of face and hosel: ``_austenite`` (share when cooling starts),
+        ``_grain_astm`` (large is fine), ``_hv, _low_hv, _high_hv`` (with its 80 % interval); ``flow_stress_mpa`` (in
+        the die, mean by projected area), ``press_force_kn``, ``effort`` (flow stress over that at the route's own
+        setting); ``allowed_deg, allowed_low_deg, allowed_high_deg`` of the hosel; ``warnings``: codes of those
+        from the furnace, joined by "; ".
 
     Raises
     ------
@@ -208,28 +138,28 @@ def forging_temperature_study(
         form = "one or more preheat temperatures, each above the one before"
         raise InputError(f"temperatures do not rise; give {form}.")
     # the last case is the route as it stands, which effort is counted from
-    all_c = np.array([*given, route.preheat.temperature_c])
+    all_c = np.array([*given, route.preheat_c])
     cases = spread(steel, head, route, shop, {"preheat_c": all_c})
     e = evaluate(cases, ("interval", "trace"), **options)
-    r, (low, high), n = e.results, e.interval_hv, len(given)
-    through = [e.heat_through_s(i) for i in range(n)]
-    stress = e.press["flow_stress_mpa"]
-    arrays = {"preheat_c": all_c, "peak_c": r.peak_c[:, 0], "die_c": r.die_c[:, 0]}
-    arrays["water_c"] = r.water_on_c[:, 0]
-    arrays["heat_through_s"] = np.array([np.inf if t is None else t for t in through])
+    r, (low, high), every = e.results, e.interval_hv, range(len(all_c))
+    found = {"preheat_c": all_c, "peak_c": r.peak_c[:, 0], "die_c": r.die_c[:, 0]}
+    found["water_c"] = r.water_on_c[:, 0]
+    through = (e.heat_through_s(i) for i in every)
+    found["heat_through_s"] = [np.inf if t is None else t for t in through]
     for name, zone in (("face", 0), ("hosel", 4)):
         columns = {"austenite": r.share, "grain_astm": r.grain_astm, "hv": r.hardness_hv}
         columns |= {"low_hv": low, "high_hv": high}
-        arrays |= {f"{name}_{what}": column[:, zone] for what, column in columns.items()}
-    arrays |= {"scale_um": r.scale_um[:, 0], "metal_loss_um": e.metal_loss_um[:, 0]}
-    arrays["decarburised_um"] = e.decarburised_um
-    arrays["skin_hv"] = np.array([e.surface(i).skin_hv for i in range(n)])
-    arrays |= {"flow_stress_mpa": stress, "press_force_kn": e.press["press_force_kn"]}
-    arrays["effort"] = stress / stress[-1]
-    bends = [e.bend_of(head, i) for i in range(n)]
+        found |= {f"{name}_{what}": column[:, zone] for what, column in columns.items()}
+    found |= {"scale_um": r.scale_um[:, 0], "metal_loss_um": e.metal_loss_um[:, 0]}
+    found |= {
+        "decarburised_um": e.decarburised_um,
+        "skin_hv": [e.surface(i).skin_hv for i in every],
+    }
+    found |= {name: e.press[name] for name in ("flow_stress_mpa", "press_force_kn")}
+    found["effort"] = e.press["flow_stress_mpa"] / e.press["flow_stress_mpa"][-1]
+    bends = [e.bend_of(head, i) for i in every]
     for end in ("", "_low", "_high"):
-        arrays[f"allowed{end}_deg"] = np.array([getattr(b, f"allowed_deg{end}") for b in bends])
-    arrays = {name: column[:n] for name, column in arrays.items()}
-    warned = [tuple(w for w in e.warnings(i) if w.code in FURNACE_CODES) for i in range(n)]
-    ends = float(e.critical["ac1"][0]), float(e.critical["ac3"][0])
-    return ForgingTemperatureStudy(steel, head, route, arrays, tuple(warned), *ends)
+        found[f"allowed{end}_deg"] = [getattr(b, f"allowed_deg{end}") for b in bends]
+    codes = (text.split("; ") for text in e.codes)
+    found["warnings"] = ["; ".join(c for c in some if c in FURNACE_CODES) for some in codes]
+    return data_frame(found).iloc[:-1]

@@ -12,7 +12,7 @@ from ...base.in_words import InWords
 from ...inputs.limits import Limits
 from ...inputs.settings import Setting, setting, table
 from ...io.tables import data_frame
-from .preheat import metal_in_die_c, preheat_for_c
+from .preheat import preheat_for_c
 from .study import Stopped, Study, joined, neighbours, settings_words
 
 #: Boxes that differ by less than this share count as alike.
@@ -55,8 +55,6 @@ class Window(InWords):
     box: Mapping[str, tuple[float, float]] | None  # both settings may be anywhere in it together
     tolerances_held: float  # half-width of the box: at 1 both may be off by their tolerance at once
     at_edge: bool  # the box ends at the edge of the map: the window may be larger than the map
-    #: The two settings and the slack as the route has them, if on it.
-    now: Mapping[str, float] | None
     #: The settable values next to the centre that meet all limits most surely; None: none of them does.
     proposed: Mapping[str, float] | None = None
     sure: ShortVerdict | None = None  # chances there, by 256 lots of 32 heads (standard error 0.02)
@@ -126,7 +124,7 @@ def window(
     limits : Limits, optional; the default set of the route when left out.
     tolerances : mapping of name to float; by how much a setting may be off, in its unit.  Left out: twice
         the standard deviation of the default spread of a shop, or a twentieth of the axis.
-    **options : ``shop, line, reference, threads, progress, cancel, bench`` (see `study.Study`); after a
+    **options : ``shop, line, threads, progress, cancel, bench`` (see `study.Study`); after a
         cancel the map ends with the last row of y finished by then.
 
     Raises
@@ -163,7 +161,7 @@ def window(
         centre |= {name: _at(values, ax, ay, centre) for name, values in maps.items()}
     proposed, sure = (None, None) if box is None or stopped else _proposed(study, centre, box)
     region = (maps, slack, binding, study.limits, centre, box, held, at_edge)
-    return Window(ax, ay, *region, _now(slack, ax, ay, study), proposed, sure, stopped)
+    return Window(ax, ay, *region, proposed, sure, stopped)
 
 
 def _to_set(study: Study, values: Mapping[str, np.ndarray]) -> dict[str, np.ndarray]:
@@ -184,7 +182,7 @@ def _proposed(study: Study, centre, box):
     middle = _to_set(study, {name: np.array([centre[name]]) for name in box})
     bounds = {name: (setting(name).low, setting(name).high) for name in middle}
     near = neighbours({name: float(v[0]) for name, v in middle.items()}, bounds)
-    meets = np.flatnonzero(study.assess(study.varied(near))["meets"])
+    meets = np.flatnonzero(study.assess(study.job.varied(near))["meets"])
     places = [{n: float(v[i]) for n, v in near.items()} for i in meets]
     found = study.sureness([study.changed(place) for place in places])
     if not found:
@@ -282,18 +280,3 @@ def _at(values: np.ndarray, ax: Axis, ay: Axis, place) -> float:
 
     at = [[place[ay.setting.name], place[ax.setting.name]]]
     return float(RegularGridInterpolator((ay.values, ax.values), values)(at)[0])
-
-
-def _now(slack, ax: Axis, ay: Axis, study: Study) -> dict[str, float] | None:
-    """Where the route stands on the map, and the slack there."""
-    now = {}
-    for axis in (ax, ay):
-        name = axis.setting.name
-        if name == FORGING.name:
-            steel, *rest = study.case
-            now[name] = metal_in_die_c(steel, study.value("preheat_c"), *rest)
-        elif study.has(name):
-            now[name] = study.value(name)
-        if name not in now or not axis.values[0] <= now[name] <= axis.values[-1]:
-            return None
-    return {**now, "slack": _at(slack, ax, ay, now)}

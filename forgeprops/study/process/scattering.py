@@ -8,13 +8,21 @@ from typing import NamedTuple
 
 import numpy as np
 
-from ...base.errors import InputError, check_choice, check_list, check_number, check_whole, shown
+from ...base.errors import (
+    InputError,
+    check_choice,
+    check_kind,
+    check_list,
+    check_number,
+    check_whole,
+    shown,
+)
 from ...base.in_words import InWords
 from ...inputs.head import ZONES
 from ...inputs.limits import QUANTITIES, Limits
 from ...inputs.settings import Setting, Spread, setting
 from ...io.tables import data_frame
-from .study import Study
+from .study import Study, joined
 
 #: Values of a distribution examined for normality; more make every real process "not normal".
 _TESTED = 1000
@@ -39,8 +47,7 @@ _ELEMENTS = ("C", "Si", "Mn", "Cr", "Mo", "Ni")
 _GRADE_SDS, _RESIDUAL_SHARE = 2.0, 0.25
 
 
-@dataclass(frozen=True)
-class Input:
+class Input(NamedTuple):
     """One number that is drawn."""
 
     setting: Setting
@@ -74,7 +81,7 @@ def _spread(name: str, given) -> Spread:
     if isinstance(given, Spread):
         return given
     if isinstance(given, (list, tuple)) and len(given) == 2 and isinstance(given[0], str):
-        return Spread(given[0], given[1])
+        return Spread(*given)
     if isinstance(given, bool) or not isinstance(given, (int, float)):
         raise InputError(
             f"spread of {name} must be a standard deviation, or (kind, value) with the kinds "
@@ -92,9 +99,9 @@ def inputs_of(study: Study, spread=None, chemistry: str = "heat") -> tuple[Input
     """
     steel, shop = study.steel, study.shop
     chemistry = check_choice(chemistry, "chemistry", CHEMISTRY)
-    if spread is not None and not isinstance(spread, Mapping):
-        raise InputError(f"spread must be a mapping such as {{'flux': 0.8}}; got {shown(spread)}.")
-    own = {setting(name).name: _spread(name, given) for name, given in (spread or {}).items()}
+    spread = {} if spread is None else spread
+    check_kind(spread, Mapping, "spread", form="a mapping such as {'flux': 0.8}")
+    own = {setting(name).name: _spread(name, given) for name, given in spread.items()}
     if chemistry == "grade" and not steel.limits:
         raise InputError(
             f"steel {steel.name!r} has no limits to draw its analysis from; give chemistry='heat', or a "
@@ -116,12 +123,12 @@ def inputs_of(study: Study, spread=None, chemistry: str = "heat") -> tuple[Input
                 ends[element] = 0.5 * (low + high), low, high
             elif high is not None and element in steel.composition:
                 wanted[element] = Spread("relative", _RESIDUAL_SHARE)
-                ends[element] = study.value(element), 0.0, high
+                ends[element] = study.job.value(element), 0.0, high
     found = []
     for name, how in (wanted | own).items():
         if name in own or study.has(name):
             what = setting(name)
-            middle, low, high = ends.get(name) or (study.value(name), what.low, what.high)
+            middle, low, high = ends.get(name) or (study.job.value(name), what.low, what.high)
             if how.sd(middle) > 0.0:
                 found.append(Input(what, middle, how, low, high))
     if not found:
@@ -137,8 +144,6 @@ def variance_indices(names, a: np.ndarray, b: np.ndarray, ab: np.ndarray, resamp
     input: ``total`` (what would be left of the variance if all others were fixed), ``first`` (what fixing it
     alone would take away), each with ``_low`` and ``_high``.
 
-    References
-    ----------
     .. [1] A. Saltelli et al., Comput. Phys. Commun. 181 (2010) 259; M. J. W. Jansen, Comput. Phys.
        Commun. 117 (1999) 35 (from memory).
     """
@@ -161,72 +166,61 @@ def variance_indices(names, a: np.ndarray, b: np.ndarray, ab: np.ndarray, resamp
     return data_frame(columns)
 
 
-def share_interval(outside: int, n: int) -> tuple[float, float]:
-    """95 % interval of a share that was counted (Wilson's, as `scipy.stats` computes it).
-
-    For independent draws; of an evenly filling sample it is on the safe side.
-
-    References
-    ----------
-    .. [1] E. B. Wilson, J. Am. Stat. Assoc. 22 (1927) 209 (from memory).
-    """
-    from scipy.stats import binomtest
-
-    found = binomtest(int(outside), int(n)).proportion_ci(0.95, method="wilson")
-    return float(found.low), float(found.high)
-
-
-class Capability(NamedTuple):
-    """How a quantity fits between its limits."""
-
-    cp: float | None  # width of the limits over six standard deviations; None with one limit
-    cpk: float  # distance from the mean to the nearer limit over three standard deviations
-    #: The same from the median and the 0.135 and 99.865 percentiles, which needs no normal distribution.
-    cpk_by_percentiles: float
-    #: False: `cp` and `cpk` do not mean the usual shares; use the percentile form and the share that was counted.
-    normal: bool
-    skewness: float
-
-
-def capability(values: np.ndarray, low: float | None, high: float | None) -> Capability:
-    """Capability indices of a sample; one of the limits may be missing.
-
-    Cp and Cpk: common practice; the percentile form is that of ISO 22514-2 (from memory).  Normality by
-    D'Agostino & Pearson's test (`scipy.stats.normaltest`) on up to 1000 of the values.
-    """
-    if low is None and high is None:
-        raise InputError("a capability needs a limit; give a low one, a high one or both.")
-    from scipy.stats import normaltest, skew
-
-    both = low is not None and high is not None
-    low, high = -np.inf if low is None else low, np.inf if high is None else high
-    values = np.asarray(values, float)
-    mean, sd = float(values.mean()), float(values.std(ddof=1))
-    bottom, median, top = (float(v) for v in np.quantile(values, [0.00135, 0.5, 0.99865]))
-    if sd <= 1e-12 * max(abs(mean), 1.0):
-        end = np.inf if low <= mean <= high else -np.inf
-        return Capability(np.inf if both else None, end, end, True, 0.0)
-    cpk = min((mean - low) / (3.0 * sd), (high - mean) / (3.0 * sd))
-    tails = max(median - bottom, 1e-12), max(top - median, 1e-12)
-    by_percentiles = min((median - low) / tails[0], (high - median) / tails[1])
-    step = max(len(values) // _TESTED, 1)
-    normal = len(values) < 20 or bool(normaltest(values[::step]).pvalue > _NOT_NORMAL)
-    cp = (high - low) / (6.0 * sd) if both else None
-    return Capability(cp, cpk, by_percentiles, normal, float(skew(values)))
-
-
-def swap(a: np.ndarray, b: np.ndarray) -> np.ndarray:
-    """A with one input after the other taken from B, shape (d, n, d): the third set of a Saltelli design."""
-    own = np.eye(a.shape[1], dtype=bool)[:, None]
-    return np.where(own, b, a)
-
-
 class Outside(NamedTuple):
     """Share of cases outside limits, as counted, with its 95 % interval."""
 
     share: float
     low: float
     high: float
+
+
+def share_of(out: np.ndarray) -> Outside:
+    """Share of True, with its 95 % interval (Wilson's, as `scipy.stats` computes it).
+
+    For independent draws; of an evenly filling sample it is on the safe side.
+
+    .. [1] E. B. Wilson, J. Am. Stat. Assoc. 22 (1927) 209 (from memory).
+    """
+    from scipy.stats import binomtest
+
+    found = binomtest(int(out.sum()), len(out)).proportion_ci(0.95, method="wilson")
+    return Outside(float(out.mean()), float(found.low), float(found.high))
+
+
+def capability(values: np.ndarray, low: float | None, high: float | None) -> dict:
+    """How a sample fits between its limits, one of which may be missing.
+
+    "cp": width of the limits over six standard deviations, None with one limit; "cpk": distance from the mean to the
+    nearer limit over three (common practice); "cpk_by_percentiles": the same from the median and the 0.135 and
+    99.865 percentiles, which needs no normal distribution (ISO 22514-2, from memory); "normal": False where "cp" and
+    "cpk" do not mean the usual shares, by D'Agostino & Pearson's test (`scipy.stats.normaltest`) on up to 1000 of
+    the values; "skewness".
+    """
+    from scipy.stats import normaltest, skew
+
+    both = low is not None and high is not None
+    low, high = -np.inf if low is None else low, np.inf if high is None else high
+    mean, sd = float(values.mean()), float(values.std(ddof=1))
+    if sd <= 1e-12 * max(abs(mean), 1.0):
+        cp, cpk = np.inf if both else None, np.inf if low <= mean <= high else -np.inf
+        by_percentiles, normal, skewness = cpk, True, 0.0
+    else:
+        cp = (high - low) / (6.0 * sd) if both else None
+        cpk = min((mean - low) / (3.0 * sd), (high - mean) / (3.0 * sd))
+        bottom, median, top = np.quantile(values, [0.00135, 0.5, 0.99865]).tolist()
+        tails = max(median - bottom, 1e-12), max(top - median, 1e-12)
+        by_percentiles = min((median - low) / tails[0], (high - median) / tails[1])
+        some = values[:: max(len(values) // _TESTED, 1)]
+        normal = len(values) < 20 or bool(normaltest(some).pvalue > _NOT_NORMAL)
+        skewness = float(skew(values))
+    found = {"cp": cp, "cpk": cpk, "cpk_by_percentiles": by_percentiles}
+    return {**found, "normal": normal, "skewness": skewness}
+
+
+def swap(a: np.ndarray, b: np.ndarray) -> np.ndarray:
+    """A with one input after the other taken from B, shape (d, n, d): the third set of a Saltelli design."""
+    own = np.eye(a.shape[1], dtype=bool)[:, None]
+    return np.where(own, b, a)
 
 
 @dataclass(frozen=True, repr=False)
@@ -338,59 +332,57 @@ def scatter(
         if indices is not True:
             most = check_number(indices, "base sample", 16, 10_000_000)
         base = min(2 ** int(math.log2(most)), n // 2)
-    wanted: tuple[str, ...] = ("slack", *limits.bounds)
+    wanted = ("slack", *limits.bounds)
     if quantities is not None:
-        if isinstance(quantities, str) or not (names := check_list(quantities, "quantities")):
-            raise InputError(f"quantities must be a sequence of names; got {shown(quantities)}.")
-        known = (*QUANTITIES, "slack")
-        wanted = tuple(check_choice(q, "quantity", known, "scatter") for q in names)
+        names = check_list(quantities, "quantities", "a sequence of names")
+        wanted = tuple(
+            check_choice(q, "quantity", (*QUANTITIES, "slack"), "scatter") for q in names
+        )
+    kept = [q for q in dict.fromkeys((*_KEPT, *limits.bounds, *wanted)) if q != "slack"]
 
-    def run(x: np.ndarray, before: int, names) -> dict[str, np.ndarray]:
-        """Quantities by name at inputs, shape (cases, d); a cancel ends them early."""
-        pieces = {name: [np.empty(0)] for name in names}
+    def run(x: np.ndarray, before: int) -> dict[str, np.ndarray]:
+        """What is kept of cases with these inputs, shape (cases, d); a cancel ends them early."""
+        pieces = []
         values = {i.name: x[:, k] for k, i in enumerate(inputs)}
         for table in study.tables(values, before, n + base * d):
             slack = limits.slack(table)  # no veto: what is counted is heads
-            table["slack"] = np.maximum(slack, _FARTHEST)  # where there is no number
-            for name, found in pieces.items():
-                found.append(table[name])
-        return {name: np.concatenate(found) for name, found in pieces.items()}
+            pieces.append({name: table[name] for name in kept})
+            pieces[-1]["slack"] = np.maximum(slack, _FARTHEST)  # where there is no number
+        return joined(pieces) if pieces else {"slack": np.empty(0)}
 
     u = even_numbers(-(-n // 2), 2 * d, seed)
     half = len(u)
     a, b = (np.stack([i.quantile(part[:, k]) for k, i in enumerate(inputs)], axis=1)
             for part in (u[:, :d], u[:, d:]))  # fmt: skip
     both = np.concatenate([a, b])[:n]
-    kept = (*_KEPT, *limits.bounds, *(q for q in wanted if q != "slack"), "slack")
-    samples = run(both, 0, tuple(dict.fromkeys(kept)))
+    samples = run(both, 0)
     done = len(samples["slack"])
     if not done:
         raise InputError("the scatter was stopped before its first cases were finished.")
     drawn = {i.name: both[:done, k] for k, i in enumerate(inputs)}
     ranked = {}
     if base and done == n:
-        mixed = run(swap(a[:base], b[:base]).reshape(-1, d), n, wanted)
-        done += len(mixed[wanted[0]])
+        mixed = run(swap(a[:base], b[:base]).reshape(-1, d), n)
+        done += len(mixed["slack"])
         for q in wanted if done == n + base * d else ():
             y_a, y_b = samples[q][:base], samples[q][half : half + base]
             ranked[q] = variance_indices([*drawn], y_a, y_b, mixed[q].reshape(d, base))
-    nominal = study.assess(study.varied({i.name: np.array([i.middle]) for i in inputs}))
+    nominal = study.assess(study.job.varied({i.name: np.array([i.middle]) for i in inputs}))
     rows = {}
-    for name in (name for name in samples if name != "slack"):
+    for name in kept:
         values = samples[name]
         row = {"unit": QUANTITIES[name].unit, "nominal": float(nominal[name][0])}
         row |= {"mean": float(values.mean()), "sd": float(values.std(ddof=1))}
         at = np.percentile(values, _PERCENTS).tolist()
         row |= {f"p{p:g}".replace(".", "_"): v for p, v in zip(_PERCENTS, at, strict=True)}
         if name in limits.bounds:
-            low, high = limits.bounds[name]
-            out = values < (-np.inf if low is None else low)
-            out |= values > (np.inf if high is None else high)
-            share = zip(("outside", "outside_low", "outside_high"), _outside(out), strict=True)
-            row |= {**dict(share), **capability(values, low, high)._asdict()}
+            only = Limits(**{name: limits.bounds[name]})
+            share = share_of(only.slack(samples) < 0.0)
+            row |= dict(zip(("outside", "outside_low", "outside_high"), share, strict=True))
+            row |= capability(values, *limits.bounds[name])
         rows[name] = row
-    table = data_frame(list(rows.values()), index=list(rows))
-    counted = (table.rename_axis("quantity"), _outside(samples["slack"] < 0.0), ranked)
+    table = data_frame(list(rows.values()), index=list(rows)).rename_axis("quantity")
+    counted = table, share_of(samples["slack"] < 0.0), ranked
     return Scatter(inputs, drawn, samples, *counted, limits, done, study.cancel.wanted)
 
 
@@ -400,7 +392,3 @@ def even_numbers(n: int, d: int, seed: int) -> np.ndarray:
 
     sobol = qmc.Sobol(d, scramble=True, rng=np.random.default_rng(seed))
     return sobol.random_base2(math.ceil(math.log2(max(n, 2))))[:n]
-
-
-def _outside(out: np.ndarray) -> Outside:
-    return Outside(float(out.mean()), *share_interval(int(out.sum()), len(out)))

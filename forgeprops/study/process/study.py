@@ -17,32 +17,40 @@ from ...answer.evaluation import Evaluation, evaluate
 from ...answer.remedy import step_of
 from ...answer.verdict import ShortVerdict, short_verdicts
 from ...answer.warnings.listing import stops_of
-from ...base.errors import InputError, check_choice, check_list, check_number, check_whole, shown
+from ...base.errors import (
+    InputError,
+    bounded,
+    check_bounded,
+    check_choice,
+    check_kind,
+    check_list,
+    check_whole,
+    shown,
+)
 from ...hosel.bench import LIMITS, Bench, bench_options
 from ...inputs.cases import Cases
 from ...inputs.grades import steel_of
 from ...inputs.head import ZONES, Head
-from ...inputs.job import changed, value_of, varied
+from ...inputs.job import Job
 from ...inputs.limits import Limits
-from ...inputs.route import BURNING_C, Route
+from ...inputs.route import Route
 from ...inputs.settings import setting
 from ...inputs.shop import Shop
 from ...inputs.steel import Steel
 from ...thermal.spray_units import FOOTPRINT_MM, from_flux
 
-#: What may hold up the line.
-BOTTLENECKS = ("press", "spray", "furnace")
 #: Result columns without intervals, in the order of the table.
 RESULT_COLUMNS = (
     *(f"{zone}_{name}" for zone in ZONES for name in ("hardness_hv", "tensile_mpa", "yield_mpa")),
     *("hosel_allowed_deg", "hosel_governed_by", "face_margin", "scale_um", "warnings"),
 )
 INTERVAL_COLUMNS = tuple(f"{zone}_hardness_{end}_hv" for zone in ZONES for end in ("low", "high"))
+_OF_A_LINE = ("flow_stress_mpa", "press_force_kn", "forging_low_c", "crack_index", "bar_force_n")
 #: What every warning of a single estimate needs.
 ALL_WARNINGS = ("interval", "dry")
 #: Press effort 1: this grade from this preheat temperature, °C, on the same head and route (our choice: a plain
 #: carbon steel at a usual temperature).
-REFERENCE = ("1030", 900.0)
+_REFERENCE, _REFERENCE_C = "1030", 900.0
 #: Cases in one piece: what they need stays near 20 MB; fewest cases worth a thread of their own; cases between
 #: two looks at `cancel`.
 _PIECE, _LEAST, _BETWEEN = 2048, 32, 8192
@@ -54,21 +62,17 @@ MOST, LOTS, HEADS = 48, 256, 32
 class Line:
     """The line around the press; the defaults are a demonstration line of our own."""
 
-    #: Laying a head in the die and taking it out, s (5 s with tongs: common practice, no source), 0 to 600.
-    handling_s: float = 5.0
-    furnace_heads: float = 90.0  # in the furnace at the same time, 1 to 100 000
-    spray_stations: float = 1.0  # where a head is sprayed and cooled off the die, 1 to 1000
+    #: Laying a head in the die and taking it out, s (5 s with tongs: common practice, no source).
+    handling_s: float = bounded(5.0, "handling", 0.0, 600.0, "s")
+    furnace_heads: float = bounded(90.0, "heads in the furnace", 1.0, 1e5)  # at the same time
+    #: Where a head is sprayed and cooled off the die.
+    spray_stations: float = bounded(1.0, "spray stations", 1.0, 1000.0)
     #: Wetted length and width of one spray, mm; water beside the head is spent too.
     footprint_mm: tuple[float, float] = FOOTPRINT_MM
     overlap: float = 1.0  # share of the water that lands inside the footprint
 
     def __post_init__(self):
-        for name, *bounds in (
-            ("handling_s", "handling", 0.0, 600.0, "s"),
-            ("furnace_heads", "heads in the furnace", 1.0, 1e5, ""),
-            ("spray_stations", "spray stations", 1.0, 1000.0, ""),
-        ):
-            object.__setattr__(self, name, check_number(getattr(self, name), *bounds, "line"))
+        check_bounded(self)
         from_flux(1.0, footprint_mm=self.footprint_mm, overlap=self.overlap)  # checks its own
 
 
@@ -79,8 +83,6 @@ def line_arrays(cases: Cases, line: Line) -> dict[str, np.ndarray]:
     "heads_per_hour" that of the slowest of press, spray stations and furnace, which "held_up_by"
     names; "water_l" the litres that leave the nozzles for one head.
 
-    References
-    ----------
     .. [1] Handling 5 s, 90 heads in the furnace, one spray station: a demonstration line
        (invented).
     """
@@ -94,7 +96,7 @@ def line_arrays(cases: Cases, line: Line) -> dict[str, np.ndarray]:
     return {
         "press_s": press,
         "heads_per_hour": 3600.0 / slowest.max(axis=0),
-        "held_up_by": np.array(BOTTLENECKS, dtype=object)[slowest.argmax(axis=0)],
+        "held_up_by": np.array(("press", "spray", "furnace"), object)[slowest.argmax(axis=0)],
         "water_l": np.where(wet, litres * route["flux"] * route["spray_s"], 0.0),
     }
 
@@ -144,7 +146,6 @@ class Study:
     limits: Limits | None = None
     shop: Shop | None = None
     line: Line | None = None  # around the press; the demonstration line when left out
-    reference: tuple[str, float] = REFERENCE  # grade and its preheat, °C: what press effort 1 means
     threads: int | None = None  # as many as there are cores when left out
     #: Called as ``progress(done, total)`` between batches; `total` is None where it is not known.
     progress: Callable[[int, int | None], Any] | None = None
@@ -153,17 +154,12 @@ class Study:
 
     def __post_init__(self):
         line = Line() if self.line is None else self.line
-        if not isinstance(line, Line):
-            raise InputError(f"line must be Line(handling_s=5, ...); got {shown(line)}.")
+        check_kind(line, Line, "line", form="Line(handling_s=5, ...)")
         made = {"steel": steel_of(self.steel), "head": head_from(self.head), "line": line}
         made |= {"route": route_from(self.route), "shop": shop_from(self.shop)}
         made |= {"limits": limits_from(self.limits, made["route"], self.bench)}
         made |= {"cancel": Stop(self.cancel), "bench": bench_options(self.bench)}
         made["progress"] = checked_call(self.progress, "progress")
-        form, label = "(grade, preheat temperature in °C)", "preheat temperature of the reference"
-        name, preheat_c = check_list(self.reference, "reference", form, 2)
-        preheat_c = check_number(preheat_c, label, 600.0, BURNING_C, "°C")
-        made["reference"] = steel_of(name).name, preheat_c
         if self.threads is not None:
             made["threads"] = check_whole(self.threads, "number of threads", 1, 1024)
         for name, value in made.items():
@@ -180,44 +176,39 @@ class Study:
     def case(self) -> tuple[Steel, Head, Route, Shop]:
         return self.steel, self.head, self.route, self.shop
 
-    def value(self, name: str) -> float:
-        """What a setting of the case is now (see `inputs.job.Job.value`)."""
-        return value_of(name, *self.case)
+    @functools.cached_property
+    def job(self) -> Job:
+        return Job(self.steel, self.head, self.route, shop=self.shop)
 
     def has(self, name: str) -> bool:
         """Whether the case has this setting: a route without spray has no spray rate."""
         try:
-            self.value(name)
+            self.job.value(name)
         except InputError:
             return False
         return True
 
     def ranges(self, given: Mapping | None, default: Mapping) -> dict[str, tuple[float, float]]:
         """Ranges of the settings given, or of those of `default` that the case has."""
-        found, left_out = {}, given is None
-        given = default if left_out else given
-        if not isinstance(given, Mapping):
-            form = "a mapping such as {'preheat_c': (850, 1000)}"
-            raise InputError(f"settings must be {form}; got {shown(given)}.")
-        for name, pair in given.items():
+        found, wanted = {}, default if given is None else given
+        form = "a mapping such as {'preheat_c': (850, 1000)}"
+        check_kind(wanted, Mapping, "settings", form=form)
+        for name, pair in wanted.items():
             what = setting(name)
             ends = check_list(pair, f"range of {name}", "(low, high)", 2)
             low, high = (what.check(end, "range") for end in ends)
             if not low < high:
                 span = f"from low to high; got {low:g} to {high:g}"
                 raise InputError(f"range of {what.label} must be {span}.")
-            if not left_out or self.has(name):
-                self.value(name)  # says why the case does not have it
+            if given is not None or self.has(name):
+                self.job.value(name)  # says why the case does not have it
                 found[what.name] = low, high
         return found
 
     def changed(self, values: Mapping[str, float]) -> tuple[Steel, Head, Route, Shop]:
         """The case with some numbers changed, checked as any other."""
-        return changed(*self.case, values)
-
-    def varied(self, values: Mapping[str, np.ndarray]) -> Cases:
-        """As many cases as the arrays are long (see `inputs.job.varied`)."""
-        return varied(*self.case, values)
+        job = self.job.with_(**values)
+        return job.steel, job.head, job.route, job.shop
 
     def assess(self, cases: Cases, reference_mpa=None, **options) -> dict[str, np.ndarray]:
         """Results and costs of any cases, with "press_effort", "slack", "meets", "binding" and "veto".
@@ -229,7 +220,7 @@ class Study:
         fixed = {"line": self.line, "threads": self.threads, "bench": Bench(**self.bench)}
         table, limits = answers(cases, **fixed, **options), self.limits
         if reference_mpa is None:
-            reference_mpa = reference_stress_mpa(*self.case[1:], self.reference)
+            reference_mpa = reference_stress_mpa(*self.case[1:])
         table["press_effort"] = table["flow_stress_mpa"] / reference_mpa
         slack, binding, vetoes = limits.slack(table), limits.binding(table), limits.vetoes()
         stop = {codes: stops_of(codes.split("; "), limits)[:1] for codes in set(table["warnings"])}
@@ -254,7 +245,7 @@ class Study:
             if self.cancel():
                 return
             end = min(begin + _BETWEEN, n)
-            yield self.assess(self.varied({name: v[begin:end] for name, v in values.items()}))
+            yield self.assess(self.job.varied({name: v[begin:end] for name, v in values.items()}))
             if self.progress is not None:
                 self.progress(done + end, total)
 
@@ -277,10 +268,10 @@ class Study:
 
 
 @functools.lru_cache(maxsize=256)
-def reference_stress_mpa(head: Head, route: Route, shop: Shop, reference=REFERENCE) -> float:
+def reference_stress_mpa(head: Head, route: Route, shop: Shop) -> float:
     """Mean flow stress in the die of the reference grade from its preheat, on this head and route, MPa."""
-    name, preheat_c = reference
-    cases = Cases.of([steel_of(name)], [head], [route.with_(preheat_c=preheat_c)], [shop])
+    route = route.with_(preheat_c=_REFERENCE_C)
+    cases = Cases.of([steel_of(_REFERENCE)], [head], [route], [shop])
     return float(evaluate(cases).press["flow_stress_mpa"][0])
 
 
@@ -329,21 +320,14 @@ def answers(cases: Cases, *, want=(), line=None, threads=None, bench=None, **opt
 
 
 def _columns(e: Evaluation, line: Line | None) -> dict[str, np.ndarray]:
-    columns = {"hardness_hv": e.hardness_hv} | {
-        n: e.strength[n] for n in ("tensile_mpa", "yield_mpa")
-    }
-    if e.nodes_hv is not None:
-        columns["hardness_low_hv"], columns["hardness_high_hv"] = e.interval_hv
-    found = {f"{zone}_{n}": v[:, i] for i, zone in enumerate(ZONES) for n, v in columns.items()}
-    found["hosel_allowed_deg"] = e.hosel["allowed_deg"]
+    found = {n: e.quantity(n) for n in RESULT_COLUMNS[:-1] if n != "hosel_governed_by"}
     found["hosel_governed_by"] = np.array(LIMITS, dtype=object)[e.hosel["governed_by"]]
-    found["face_margin"] = e.face_margin
-    found["scale_um"] = e.results.scale_um[:, 0]
+    if e.nodes_hv is not None:
+        found |= zip(
+            INTERVAL_COLUMNS, np.stack(e.interval_hv, axis=2).reshape(len(e), -1).T, strict=True
+        )
     if line is not None:
-        found |= {name: e.press[name] for name in ("flow_stress_mpa", "press_force_kn")}
         found["forging_c"] = e.press["die_c"]
         found["quench_start_c"] = np.where(e.cases.sprayed, e.results.water_on_c[:, 0], np.nan)
-        quantities = ("forging_low_c", "crack_index", "bar_force_n")
-        found |= {name: e.quantity(name) for name in quantities}
-        found |= line_arrays(e.cases, line)
+        found |= {name: e.quantity(name) for name in _OF_A_LINE} | line_arrays(e.cases, line)
     return found | {"warnings": e.codes}

@@ -11,10 +11,16 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from ...answer.cases import shop_from
-from ...base.errors import InputError, check_choice, check_list, check_number
+from ...base.errors import (
+    InputError,
+    bounded,
+    check_bounded,
+    check_choice,
+    check_list,
+    check_options,
+)
 from ...base.in_words import InWords
 from ...base.ranges import Warn
-from ...inputs.cases import SHOP_NUMBERS
 from ...inputs.settings import numbers_of
 from ...inputs.shop import Shop
 from ...io.grids import Problem
@@ -59,9 +65,9 @@ class ShopFit(InWords):
 
     shop: Shop  # to be handed to `estimate` or saved (`shop.save("bay2.shop.json")`)
     before: Shop  # what the fit started from
-    priors: tuple[Prior, ...]  # what was known of each fitted number
-    deviates: np.ndarray  # each number in standard deviations of its prior
-    deviate_sd: np.ndarray  # its standard deviation on that scale
+    #: By number: ``label, unit, before, value, standard_error, low, high`` (95 % interval), ``data_share`` (of its
+    #: prior variance that the data took away: 1 all, 0 none) and ``verdict``.
+    table: object
     correlations: np.ndarray  # as the readings tie them; the scatter from head to head is left out
     #: ``head_id, channel, zone, depth_mm, time_s, measured_c, before_c, fitted_c, residual_c, standardised``:
     #: measured minus fitted, and over the standard deviation it counted with.
@@ -74,36 +80,8 @@ class ShopFit(InWords):
     problems: tuple[Problem, ...]  # what was not used and why
     warnings: tuple[Warn, ...]
 
-    @property
-    def numbers(self) -> tuple[str, ...]:
-        """What was fitted."""
-        return tuple(p.number for p in self.priors)
-
-    def interval(self, number: str) -> tuple[float, float]:
-        """95 % interval of a fitted number."""
-        i = self.numbers.index(number)
-        ends = self.deviates[i] + np.array([-1.0, 1.0]) * _Z95 * self.deviate_sd[i]
-        return tuple(float(v) for v in self.priors[i].value(ends))
-
-    def data_share(self, number: str) -> float:
-        """Share of the number's prior variance that the data took away: 1 all, 0 none."""
-        return float(max(1.0 - self.deviate_sd[self.numbers.index(number)] ** 2, 0.0))
-
-    def verdict(self, number: str) -> str:
-        """How well the number is known, in words."""
-        share = self.data_share(number)
-        return _VERDICTS[0 if share >= _SETTLED else 1 if share >= _PARTLY else 2]
-
-    def table(self):
-        """One row a number: before, value, standard error, 95 % interval, share of the data, verdict."""
-        columns = "number before value standard_error low high data_share verdict".split()
-        rows, shop = [], self.shop
-        for n, p in zip(self.numbers, self.priors, strict=True):
-            found = p.centre, getattr(shop, n), shop.standard_error(n), *self.interval(n)
-            rows.append((n, *found, self.data_share(n), self.verdict(n)))
-        return data_frame(rows, columns=columns)
-
-    shown = table
+    def shown(self):
+        return self.table
 
     def probes(self):
         """One row a trace: readings, mean and rms of measured minus fitted, rms before the fit."""
@@ -129,25 +107,25 @@ class ShopFit(InWords):
             f"Fitted to {len(self.traces)} temperatures and {int(self.hardness['readings'].sum())} hardness "
             f"readings of {'one head' if heads == 1 else f'{heads} heads'}; meets {', '.join(met)}."
         ]
-        for p in self.priors:
-            (low, high), share = self.interval(p.number), self.data_share(p.number)
-            unit, digits = f" {p.unit}" if p.unit == "s" else "", 3 if high - low < 0.02 else 2
+        for r in self.table.itertuples():
+            unit, digits = f" {r.unit}" if r.unit == "s" else "", 3 if r.high - r.low < 0.02 else 2
             text = (
-                f"{p.label.capitalize()} {getattr(self.shop, p.number):.{digits}f}{unit} (95 %: {low:.{digits}f} to "
-                f"{high:.{digits}f}): {self.verdict(p.number)} ({100 * share:.0f} % of its variance)."
+                f"{r.label.capitalize()} {r.value:.{digits}f}{unit} (95 %: {r.low:.{digits}f} to "
+                f"{r.high:.{digits}f}): {r.verdict} ({100 * r.data_share:.0f} % of its variance)."
             )
-            if p.number in self.at_bound:
+            if r.Index in self.at_bound:
                 text += " It stopped at the end of what is allowed: something else is wrong."
-            elif share < _SETTLED:
-                text += f" What would settle it: {_HELPS[p.number]}."
+            elif r.data_share < _SETTLED:
+                text += f" What would settle it: {_HELPS[r.Index]}."
             lines.append(text)
+        labels = self.table["label"]
         for i, j in np.argwhere(np.tril(np.abs(self.correlations) >= _TOGETHER, -1)):
             r = self.correlations[i, j]
             how = "one up, the other down" if r < 0 else "both up or both down"
             lines.append(
-                f"{self.priors[j].label.capitalize()} and {self.priors[i].label} are only known together "
+                f"{labels.iloc[j].capitalize()} and {labels.iloc[i]} are only known together "
                 f"(correlation {r:+.2f}: {how} gives nearly the same readings). What would separate them: "
-                f"{_HELPS[self.priors[i].number]}."
+                f"{_HELPS[labels.index[i]]}."
             )
         lines.append(
             "The intervals come from the scatter of the readings, from what was known before and from an assumed "
@@ -168,27 +146,27 @@ class ShopFit(InWords):
 class Noise:
     """Standard deviations of readings and of the hardness model."""
 
-    noise_c: float | None = None  # of the thermocouples, K; by default estimated from each trace
-    hardness_noise_hv: float = HARDNESS_NOISE_HV  # of single readings
+    #: Of the thermocouples; by default estimated from each trace.
+    noise_c: float | None = bounded(None, "noise of the thermocouples", 0.0, 100.0, "K")
+    #: Of single readings.
+    hardness_noise_hv: float = bounded(
+        HARDNESS_NOISE_HV, "scatter of hardness readings", 0.1, 200.0, "HV"
+    )
     #: Of the hardness model itself; by default what its residuals on measured bars say for the structure.
-    hardness_model_sd_hv: float | None = None
-    clock_sd_s: float = CLOCK_SD_S  # an offset of each head's clock is fitted too; 0: no offset
-    head_scatter: float = HEAD_SCATTER
+    hardness_model_sd_hv: float | None = bounded(
+        None, "standard deviation of the hardness model", 0.0, 200.0, "HV"
+    )
+    #: An offset of each head's clock is fitted too; 0: no offset.
+    clock_sd_s: float = bounded(CLOCK_SD_S, "standard deviation of the clock", 0.0, 60.0, "s")
+    head_scatter: float = bounded(HEAD_SCATTER, "scatter from head to head", 0.0, 10.0)
 
     def __post_init__(self):
-        check_number(self.clock_sd_s, "standard deviation of the clock", 0.0, 60.0, "s")
-        check_number(self.head_scatter, "scatter from head to head", 0.0, 10.0)
-        check_number(self.hardness_noise_hv, "scatter of hardness readings", 0.1, 200.0, "HV")
-        if self.hardness_model_sd_hv is not None:
-            what = "standard deviation of the hardness model"
-            check_number(self.hardness_model_sd_hv, what, 0.0, 200.0, "HV")
+        check_bounded(self)
 
 
 def priors(shop: Shop | None = None) -> dict[str, Prior]:
     """Priors by number: the published spread about the shop's numbers, or an earlier fit's own standard errors.
 
-    References
-    ----------
     .. [1] What is known of a shop before it measures, row by row (data/constants/settings.csv)
        (our choice).
     """
@@ -251,12 +229,14 @@ def fit(
     before = shop_from(shop)
     known = priors(before)
     numbers = (numbers,) if isinstance(numbers, str) else check_list(numbers, "numbers")
-    numbers = tuple(dict.fromkeys(check_choice(n, "number to fit", SHOP_NUMBERS) for n in numbers))
+    of_shop = numbers_of("shop")
+    numbers = tuple(dict.fromkeys(check_choice(n, "number to fit", of_shop) for n in numbers))
     if not numbers:
-        raise InputError(f"there is no number to fit; give {', '.join(SHOP_NUMBERS)}.")
-    for option in noise:
-        check_choice(option, "option of fit", Noise.__dataclass_fields__)
-    sd, data_files = Noise(**noise), check_list(data_files, "data_files")
+        raise InputError(f"there is no number to fit; give {', '.join(of_shop)}.")
+    sd, data_files = (
+        Noise(**check_options(noise, Noise, "fit", "")),
+        check_list(data_files, "data_files"),
+    )
     seen = observe(traces, hardness, head, steel, route, sd.noise_c)
     model = Model(seen, before, [known[n] for n in numbers], sd.clock_sd_s)
     n, at, weights = len(numbers), np.zeros(model.size), None
@@ -272,24 +252,38 @@ def fit(
     deviate_sd, shop = np.sqrt(np.diag(covariance)), model.shop(at)
     block = np.clip(_correlations(covariance[:n, :n]), -1.0, 1.0)
     np.fill_diagonal(block, 1.0)
-    slopes = [p.slope(getattr(shop, p.number)) for p in model.known]
+    columns = "label unit before value standard_error low high data_share verdict".split()
+    rows = [
+        _row(p, getattr(shop, p.number), *z)
+        for p, *z in zip(model.known, at, deviate_sd, strict=False)
+    ]
+    table = data_frame(rows, columns=columns, index=list(numbers))
     shop = replace(
         shop, name=name, fitted=numbers, measured_on=measured_on, data_files=data_files,
-        standard_errors=tuple((np.array(slopes) * deviate_sd[:n]).tolist()),
+        standard_errors=tuple(table["standard_error"].tolist()),
         correlations=tuple(map(tuple, (0.5 * (block + block.T)).tolist())),
         n_readings=sum(p.time_s.size for p in seen.probes) + int(seen.hardness["readings"].sum()),
     )  # fmt: skip
     start = model.predicted(model.marched([before])[0])
     end = model.predicted(model.at([at])[0], at[n:])
     late = (sd.clock_sd_s * np.column_stack([at, deviate_sd])[n:]).tolist()
-    clocks = {seen.heads[i].head_id: tuple(v) for i, v in zip(model.clocked, late, strict=True)}
+    heads = list(seen.heads)
+    clocks = {heads[i]: tuple(v) for i, v in zip(model.clocked, late, strict=True)}
     near = np.minimum(at - model.low, model.high - at)[:n] < 0.02
     at_bound = tuple(number for number, ends in zip(numbers, near, strict=True) if ends)
     traces, hardness = _residual_tables(seen, start, end, weights)
     warnings = _warnings_of(seen, traces, weights.miss_c, at_bound)
-    known_by = (tuple(model.known), at[:n].copy(), deviate_sd[:n].copy(), tied)
     rest = (traces, hardness, clocks, at_bound, seen.problems, warnings)
-    return ShopFit(shop, before, *known_by, *rest)
+    return ShopFit(shop, before, table, tied, *rest)
+
+
+def _row(p: Prior, value: float, z: float, sd: float) -> tuple:
+    """A number in the table, from its deviate and its standard deviation on that scale."""
+    low, high = (float(p.value(z + end * sd)) for end in (-_Z95, _Z95))
+    share = float(max(1.0 - sd * sd, 0.0))
+    verdict = _VERDICTS[0 if share >= _SETTLED else 1 if share >= _PARTLY else 2]
+    found = p.centre, value, float(p.slope(value) * sd), low, high
+    return p.label, p.unit, *found, share, verdict
 
 
 def _correlations(covariance: np.ndarray) -> np.ndarray:
@@ -317,9 +311,8 @@ def _residual_tables(seen: Observed, start, end, weights: Weights):
     """Traces and hardness as DataFrames: measured, predicted before and after, and what is left."""
     probes = seen.probes
     n = np.array([p.time_s.size for p in probes], int)
-    traces = {"head_id": [seen.heads[p.of].head_id for p in probes]}
-    traces |= {name: [getattr(p, name) for p in probes] for name in ("channel", "zone", "depth_mm")}
-    traces = {name: np.repeat(np.array(each, object), n) for name, each in traces.items()}
+    place = ("head_id", "channel", "zone", "depth_mm")
+    traces = {x: np.repeat(np.array([getattr(p, x) for p in probes], object), n) for x in place}
     traces["depth_mm"] = traces["depth_mm"].astype(float)
     read = [p.time_s for p in probes], [p.temperature_c for p in probes], start[0], end[0]
     for name, each in zip(("time_s", "measured_c", "before_c", "fitted_c"), read, strict=True):
@@ -337,12 +330,11 @@ def _warnings_of(seen: Observed, traces, miss_c, at_bound) -> tuple[Warn, ...]:
     """Traces that the model cannot meet, furnaces off their preheat temperature, numbers at their bounds."""
     found = []
     for p, miss in zip(seen.probes, miss_c, strict=True):
-        head = seen.heads[p.of]
-        label = f"{p.channel} of head {head.head_id}" if head.head_id else p.channel
-        mine = traces[(traces["head_id"] == head.head_id) & (traces["channel"] == p.channel)]
+        set_c = seen.heads[p.head_id].route.preheat_c
+        mine = traces[(traces["head_id"] == p.head_id) & (traces["channel"] == p.channel)]
         if miss > max(_MISSED_TIMES * p.noise_c, _MISSED_C):
             text = (
-                f"{label} is missed by {miss:.0f} K (rms) at a noise of {p.noise_c:.1f} K and counts for "
+                f"{p.label} is missed by {miss:.0f} K (rms) at a noise of {p.noise_c:.1f} K and counts for "
                 "little: loose junction, wrong depth or zone, or other settings than those of the route."
             )
             found.append(Warn("fit:trace-missed", text))
@@ -350,9 +342,9 @@ def _warnings_of(seen: Observed, traces, miss_c, at_bound) -> tuple[Warn, ...]:
         off = float(inside["residual_c"].mean()) if len(inside) >= 5 else 0.0
         if abs(off) > _FURNACE_OFF_C:
             text = (
-                f"{label} leaves the furnace at {inside['measured_c'].mean():.0f} °C, "
+                f"{p.label} leaves the furnace at {inside['measured_c'].mean():.0f} °C, "
                 f"{abs(off):.0f} °C {'above' if off > 0 else 'below'} what the preheat temperature of "
-                f"{head.route.preheat.temperature_c:.0f} °C gives: correct the route's preheat and fit again."
+                f"{set_c:.0f} °C gives: correct the route's preheat and fit again."
             )
             found.append(Warn("fit:furnace", text))
     if at_bound:

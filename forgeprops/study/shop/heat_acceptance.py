@@ -1,7 +1,7 @@
 """Acceptance of a heat of steel before it is forged: accept, accept with adjusted settings, or hold, and why."""
 
 import math
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field, replace
 
 import numpy as np
@@ -9,7 +9,6 @@ import numpy as np
 from ...answer.cases import head_from, limits_from, route_from, shop_from
 from ...answer.estimate import estimate
 from ...answer.remedy import step_of
-from ...answer.result import Estimate
 from ...answer.verdict import GOOD, ShortVerdict
 from ...base.errors import InputError, check_choice, check_flag, check_list, check_number
 from ...base.in_words import InWords
@@ -45,22 +44,11 @@ class Judgement(InWords):
     reason: str
     limits: Limits
     results: Mapping[str, float] = field(default_factory=dict)  # at the settings as they are
-    #: 80 % interval of those that have one: hardness of the zones and the hosel's degrees.
+    #: 80 % intervals of face, hosel and its bend there.
     intervals: Mapping[str, tuple[float, float]] = field(default_factory=dict)
-    chances: Mapping[str, float] = field(default_factory=dict)  # that a limited quantity is inside
-    #: Results at the lean and the rich end of the grade's range, lower number first; empty without one.
-    grade_span: Mapping[str, tuple[float, float]] = field(default_factory=dict)
-    outside_grade: tuple[str, ...] = ()  # elements outside the grade's range, in words
     settings: Mapping[str, float] = field(default_factory=dict)  # empty unless adjusted
-    adjusted: Mapping[str, float] = field(default_factory=dict)  # results there
-    #: At the settings that the verdict stands for; None if the certificate cannot be used.
-    estimate: Estimate | None = None
-    sure: ShortVerdict | None = None  # chances by the draw of the verdict there
-
-    @property
-    def chance(self) -> float:
-        """That all limits are kept (nan if nothing could be predicted)."""
-        return math.nan if self.sure is None else self.sure.chance_right
+    #: Chances at the settings that the verdict stands for; None if the certificate cannot be used.
+    sure: ShortVerdict | None = None
 
     @property
     def sentence(self) -> str:
@@ -84,9 +72,11 @@ class Judgements(InWords, tuple):
                 row[name] = j.results.get(name, math.nan)
                 ends = j.intervals.get(name, (math.nan, math.nan))
                 row[f"{name}_low"], row[f"{name}_high"] = ends
-            heads = math.nan if j.sure is None else j.sure.heads_inside
-            settings = ", ".join(f"{n}={v:.4g}" for n, v in j.settings.items())
-            row |= {"chance": j.chance, "heads_inside": heads, "settings": settings}
+            sure = (math.nan,) * 2
+            if j.sure is not None:
+                sure = j.sure.chance_right, j.sure.heads_inside
+            row |= dict(zip(("chance", "heads_inside"), sure, strict=True))
+            row["settings"] = ", ".join(f"{n}={v:.4g}" for n, v in j.settings.items())
             rows.append({**row, "reason": j.reason})
         return data_frame(rows)
 
@@ -138,8 +128,7 @@ def judge_heat(
     """
     check_flag(strict_grade, "strict_grade")
     check_number(chance, "least chance", 0.0, 0.999)
-    limits = limits_from(limits, route := route_from(route), bench)
-    name = ""
+    limits, name = limits_from(limits, route := route_from(route), bench), ""
     if isinstance(steel, Certificate):
         name = steel.heat
         if steel.steel is None:
@@ -148,26 +137,29 @@ def judge_heat(
             return Judgement(name, HOLD, why, limits)
         steel = steel.steel
     study = Study(steel, head, route, limits, shop, bench=bench)
-    table, result = study.assess(Cases.of(*([one] for one in study.case))), _estimate(study)
-    results, intervals, span = _results(table, 0), _intervals(result), _grade_span(study)
-    sure, outside = study.sureness([study.case])[0], _outside_grade(study.steel)
-    chances = _chances(limits, results, sure)
-    numbers = (results, intervals, chances, span, outside)
-    named = name or study.steel.name
-    judged = Judgement(named, HOLD, "", limits, *numbers, estimate=result, sure=sure)
-    said = _predicted(results, intervals, span)
-    beside = f"Outside the grade's range: {'; '.join(outside)}." if outside else ""
+    table = study.assess(Cases.of(*([one] for one in study.case)))
+    results, intervals, (sure,) = (
+        _results(table, 0),
+        _intervals(study),
+        study.sureness([study.case]),
+    )
+    judged = Judgement(name or study.steel.name, HOLD, "", limits, results, intervals, sure=sure)
+    said = _predicted(results, intervals, _grade_span(study))
+    outside = "; ".join(_outside_grade(study.steel))
+    beside = f"Outside the grade's range: {outside}." if outside else ""
     if outside and strict_grade:
         return replace(judged, reason=f"{beside} {said} Ask the mill, or have it analysed again.")
-    missed = [*filter(None, [table["veto"][0]]), *_missed(limits, results)]
+    missed = [words for words, room in limits.margins(table).items() if not room[0] >= 0.0]
+    missed = [*filter(None, [table["veto"][0]]), *missed]
     if not missed and sure.least >= chance:
         return replace(judged, verdict=ACCEPT, reason=f"{said} {sure.words} {beside}".rstrip())
-    unsure = [f"{QUANTITIES[n].label} {100 * c:.0f} %" for n, c in chances.items() if c < 1.0]
     if missed:
         said += f" It misses: {'; '.join(missed)}."
     else:
+        unsure = ((QUANTITIES[n].label, c) for n, c in sure.by_quantity.items() if c < 1.0)
+        unsure = "; ".join(f"{label} {100 * c:.0f} %" for label, c in unsure)
         said += f" Inside the limits, but not sure enough: {sure.words} "
-        said += f"{100 * chance:.0f} % is required ({'; '.join(unsure)})."
+        said += f"{100 * chance:.0f} % is required ({unsure})."
     ranges = study.ranges(turned, TURNED)
     for one in ranges:
         if setting(one).group != "route":
@@ -177,15 +169,14 @@ def judge_heat(
     settings, adjusted, sure = _adjusted(study, ranges, chance)
     labels = {n: setting(n) for n in ranges}
     moved = ", ".join(
-        f"{labels[n].label} {v:.3g} {labels[n].unit} instead of {study.value(n):.3g}"
+        f"{labels[n].label} {v:.3g} {labels[n].unit} instead of {study.job.value(n):.3g}"
         for n, v in settings.items()
     )
     if sure is not None and sure.least >= chance:
-        new, (sure,) = _estimate(study, settings), study.sureness([study.changed(settings)])
-        reason = f"{said} With {moved}: {_predicted(adjusted, _intervals(new), {})} {sure.words}"
-        found = {"settings": settings, "adjusted": adjusted, "estimate": new, "sure": sure}
-        chances = _chances(limits, adjusted, sure)
-        return replace(judged, verdict=ADJUST, reason=reason, chances=chances, **found)
+        (sure,) = study.sureness([study.changed(settings)])
+        new = _predicted(adjusted, _intervals(study, settings), {})
+        reason = f"{said} With {moved}: {new} {sure.words}"
+        return replace(judged, verdict=ADJUST, reason=reason, settings=settings, sure=sure)
     if settings:
         said += (
             f" With {moved} it is inside, but not sure enough: a chance of {100 * sure.least:.0f} % where "
@@ -229,31 +220,13 @@ def judge_heats(
     return Judgements(made)
 
 
-def _estimate(study: Study, settings=None) -> Estimate:
-    return estimate(*study.changed(settings or {}), bench=study.bench)
-
-
 def _results(table, i: int) -> dict[str, float]:
     return {name: float(table[name][i]) for name in QUANTITIES if name in table}
 
 
-def _intervals(result: Estimate) -> dict[str, tuple[float, float]]:
-    found = {"hosel_allowed_deg": (result.hosel.allowed_deg_low, result.hosel.allowed_deg_high)}
-    for name, zone in result.zones.items():
-        found[f"{name}_hardness_hv"] = zone.hardness_low_hv, zone.hardness_high_hv
-    return {name: (float(low), float(high)) for name, (low, high) in found.items()}
-
-
-def _missed(limits: Limits, results) -> dict[str, str]:
-    """Limits that the results do not keep: words, and the quantity."""
-    return {words: name for words, name, value, sign in limits.ends()
-            if not sign * (results.get(name, math.nan) - value) >= 0.0}  # fmt: skip
-
-
-def _chances(limits: Limits, results, sure: ShortVerdict) -> dict[str, float]:
-    """Chance of each limited quantity by the draw of the verdict; certain for what a line costs."""
-    missed = set(_missed(limits, results).values())
-    return {**{name: float(name not in missed) for name in limits.bounds}, **sure.by_quantity}
+def _intervals(study: Study, settings=None) -> dict[str, tuple[float, float]]:
+    result = estimate(*study.changed(settings or {}), bench=study.bench)
+    return {name: tuple(map(float, result.interval(name))) for name in _SHOWN}
 
 
 def _predicted(results, intervals, span) -> str:
@@ -267,15 +240,13 @@ def _predicted(results, intervals, span) -> str:
     return f"{'; '.join(parts)}."
 
 
-def _outside_grade(steel: Steel) -> tuple[str, ...]:
-    found = []
+def _outside_grade(steel: Steel) -> Iterator[str]:
     for element, (low, high) in (steel.limits or {}).items():
         content = steel.composition.get(element, math.nan)
         if low is not None and content < low:
-            found.append(f"{element} {content:g} wt%, at least {low:g} is required")
+            yield f"{element} {content:g} wt%, at least {low:g} is required"
         if high is not None and content > high:
-            found.append(f"{element} {content:g} wt%, at most {high:g} is allowed")
-    return tuple(found)
+            yield f"{element} {content:g} wt%, at most {high:g} is allowed"
 
 
 def _grade_span(study: Study) -> dict[str, tuple[float, float]]:
@@ -287,14 +258,13 @@ def _grade_span(study: Study) -> dict[str, tuple[float, float]]:
     ends = [{**steel.composition, **{e: pair[k] for e, pair in ranged.items()}} for k in (0, 1)]
     ends = [replace(steel, composition=c, limits=None, source="", unsure={}) for c in ends]
     table = study.assess(Cases.of(ends, *([one] * 2 for one in rest)))
-    names = (*_SHOWN, *study.limits.bounds)
-    return {name: tuple(sorted(float(v) for v in table[name])) for name in names}
+    return {name: tuple(sorted(table[name].tolist())) for name in _SHOWN}
 
 
 def _adjusted(study: Study, ranges, chance: float):
     """Settings of the least change that are sure enough to meet the limits, else the surest, with results and
     chances; none and None where nothing meets them."""
-    names, now = list(ranges), np.array([study.value(n) for n in ranges])
+    names, now = list(ranges), np.array([study.job.value(n) for n in ranges])
     low, high = np.array(list(ranges.values())).T
     points = [np.tile(now, (_ON_A_LINE, 1)) for _ in names]
     for k, rows in enumerate(points):

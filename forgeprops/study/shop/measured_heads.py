@@ -1,11 +1,11 @@
 """Which heads were measured, and how each was made: steel, drawing, route, probes and means."""
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from typing import NamedTuple
 
 import numpy as np
 
-from ...answer.cases import head_from, route_from
+from ...answer.cases import Case, head_from, route_from
 from ...base.errors import InputError, check_choice, check_kind, check_number
 from ...certificates.reading import Certificates
 from ...engine.packing import POINTS
@@ -33,11 +33,9 @@ _MEANS = ["head_id", "zone", "readings", "measured_hv"]
 _WORDS = ("surroundings", "back_on_die")
 
 
-@dataclass(frozen=True)
-class Run:
-    """One head: which heat, which drawing, which route."""
+class Run(NamedTuple):
+    """How one head was made: which heat, which drawing, which route."""
 
-    head_id: str
     heat: str
     head: str
     route: Route
@@ -78,7 +76,7 @@ def read_runs(source, route: Route | None = None, sheet: str | None = None, file
     Examples
     --------
     >>> runs = read_runs(b"head_id,heat,head,preheat_c,flux\\n7,A1,mid-iron,910,8")
-    >>> runs["7"].route.preheat.temperature_c, runs["7"].route.spray.flux_kg_m2_s
+    >>> runs["7"].route.preheat_c, runs["7"].route.spray.flux_kg_m2_s
     (910.0, 8.0)
     """
     route = check_kind(Route() if route is None else route, Route, "route", form="a Route(...)")
@@ -106,7 +104,7 @@ def read_runs(source, route: Route | None = None, sheet: str | None = None, file
                 given["back_on_die"] = said in ("yes", "true")
             drawing = values["head"][i] and check_choice(values["head"][i], "head", heads())
             made = route.with_(**given) if given else route
-            runs[name] = Run(name, values["heat"][i] or "", drawing or "", made)
+            runs[name] = Run(values["heat"][i] or "", drawing or "", made)
         except InputError as error:
             rows.report(i, "", error, "head not used")
     rows.require(runs, "head in the list of runs")
@@ -114,36 +112,27 @@ def read_runs(source, route: Route | None = None, sheet: str | None = None, file
     return runs
 
 
-@dataclass(frozen=True)
-class MeasuredHead:
-    """A head that something was measured on."""
-
-    head_id: str
-    steel: Steel
-    head: Head
-    route: Route
-
-
-@dataclass(frozen=True)
-class Probe:
+class Probe(NamedTuple):
     """One thermocouple trace: on which head, where, and what it read."""
 
-    of: int  # number in `Observed.heads`
+    head_id: str
     channel: str
     zone: str
     depth_mm: float | None
-    #: Turn a row of the march's trace (after the time) into the probe's temperature.
-    weights: np.ndarray
+    weights: np.ndarray  # turn a row of the march's trace (after the time) into its temperature
     time_s: np.ndarray
     temperature_c: np.ndarray
     noise_c: float
 
+    @property
+    def label(self) -> str:
+        return f"{self.channel} of head {self.head_id}" if self.head_id else self.channel
 
-@dataclass(frozen=True)
-class Observed:
+
+class Observed(NamedTuple):
     """What was measured, and on what."""
 
-    heads: tuple[MeasuredHead, ...]
+    heads: dict[str, Case]  # by head_id
     probes: tuple[Probe, ...]
     hardness: object  # DataFrame of means: ``head_id, zone, readings, measured_hv``
     problems: tuple[Problem, ...]
@@ -171,64 +160,61 @@ def probe_weights(head: Head, zone: str, depth_mm: float | None = None) -> np.nd
     return weights
 
 
-def observe(traces, hardness, head, steel, route, noise_c: float | None = None) -> Observed:
+def observe(traces, hardness, head, steel, route, noise_c: float | None) -> Observed:
     """Measurements with the heads they belong to.
 
     Traces and hardness as the readers give them, or None.  Head: a head, library name or dimensions; steel:
     a steel, grade or composition, or `Certificates`; route: a route or settings, or `Runs`, which also name
     heat and drawing; or mappings of head_id (steels also by heat) to them.  Noise of the thermocouples in K;
-    estimated from each trace if not given.
+    estimated from each trace if None.
     """
     for given, kind, what in ((traces, Traces, "traces"), (hardness, HardnessReadings, "hardness")):
         check_kind(given, kind | None, what, form=f"what read_{what} returns, or None")
-    if noise_c is not None:
-        noise_c = check_number(noise_c, "noise of the thermocouples", 0.0, 100.0, "K")
     names = [n for m in (traces, hardness) if m is not None for n in m.frame["head_id"].unique()]
-    heads, number, problems = [], {}, []
+    heads, problems = {}, []
     for name in dict.fromkeys(names):
         try:
-            heads.append(_measured(name, head, steel, route))
-            number[name] = len(heads) - 1
+            heads[name] = _measured(name, head, steel, route)
         except InputError as error:
             said = str(error).rstrip("."), f"what was measured on head {name!r} is not used"
             problems.append(Problem("measurements", None, "head_id", *said))
-    probes = [] if traces is None else _probes(traces, heads, number, noise_c, problems)
+    probes = [] if traces is None else _probes(traces, heads, noise_c, problems)
     means = data_frame(columns=_MEANS)
     if hardness is not None:
         means = hardness.by_zone().rename(columns={"mean_hv": "measured_hv"})[_MEANS]
-        means = means[means["head_id"].isin(number)].reset_index(drop=True)
+        means = means[means["head_id"].isin(heads)].reset_index(drop=True)
     if not probes and means.empty:
         met, need = f" {problems[0]}" if problems else "", "traces or hardness readings"
         raise InputError(f"there is nothing to fit to; needed are {need} of a known head.{met}")
-    return Observed(tuple(heads), tuple(probes), means, tuple(problems))
+    return Observed(heads, tuple(probes), means, tuple(problems))
 
 
-def _probes(traces: Traces, heads, number, noise_c, problems) -> list[Probe]:
+def _probes(traces: Traces, heads: Mapping[str, Case], noise_c, problems) -> list[Probe]:
     probes = []
     for (head_id, channel), f in traces.frame.groupby(["head_id", "channel"], sort=False):
-        if head_id not in number:
+        if head_id not in heads:
             continue
-        of, zone, depth = number[head_id], f["zone"].iloc[0], float(f["depth_mm"].iloc[0])
+        zone, depth = f["zone"].iloc[0], float(f["depth_mm"].iloc[0])
         t, seen = f["time_s"].to_numpy(float), f["temperature_c"].to_numpy(float)
-        inside = t > -heads[of].route.preheat.soak_s
+        inside = t > -heads[head_id].route.soak_s
         t, seen, before = t[inside], seen[inside], int((~inside).sum())
-        label = f"{channel} of head {head_id}" if head_id else channel
+        noise = max(noise_of(seen) if noise_c is None else noise_c, _LEAST_NOISE_C)
+        weights = probe_weights(heads[head_id].head, zone, depth)
+        depth = None if np.isnan(depth) else depth
+        probe = Probe(head_id, channel, zone, depth, weights, t, seen, noise)
         few = t.size < _FEWEST
         for met, what, assumed in (
             (before, f"{before} reading(s) from before the head was loaded", "not used"),
             (few, f"{t.size} reading(s) in the route's time", "the trace is not used"),
         ):
             if met:
-                problems.append(Problem("traces", None, label, what, assumed))
+                problems.append(Problem("traces", None, probe.label, what, assumed))
         if not few:
-            noise = max(noise_of(seen) if noise_c is None else noise_c, _LEAST_NOISE_C)
-            weights = probe_weights(heads[of].head, zone, depth)
-            depth = None if np.isnan(depth) else depth
-            probes.append(Probe(of, channel, zone, depth, weights, t, seen, noise))
+            probes.append(probe)
     return probes
 
 
-def _measured(name: str, head, steel, route) -> MeasuredHead:
+def _measured(name: str, head, steel, route) -> Case:
     """Steel, head and route of a head_id, from singles, files or mappings."""
     heat = drawing = ""
     if not isinstance(route, Runs):
@@ -247,7 +233,7 @@ def _measured(name: str, head, steel, route) -> MeasuredHead:
     if metal is None:
         of, need = f" of heat {heat}" if heat else "", "give its steel or a certificate"
         raise InputError(f"no usable steel for head {name!r}{of}; {need}.")
-    return MeasuredHead(name, steel_of(metal), shape, made)
+    return Case(steel_of(metal), shape, made)
 
 
 def _pick(given, kinds, name: str, what: str, called: str):

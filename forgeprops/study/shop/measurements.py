@@ -78,20 +78,16 @@ def read_hardness(source, sheet: str | None = None, filename=None) -> HardnessRe
     >>> bench.frame["hardness_hv"].tolist()
     [446.0, 210.0]
     """
-    rows, read, kept = (
-        read_rows_of(source, _HARDNESS_FIELDS, "hardness table", sheet, filename),
-        [],
-        [],
-    )
+    rows = read_rows_of(source, _HARDNESS_FIELDS, "hardness table", sheet, filename)
+    read = {}
     for i, written in enumerate(rows.values["value"]):
         try:
-            read.append(_hardness(written, rows.values["scale"][i], rows.headers[i]["value"]))
-            kept.append(i)
+            read[i] = _hardness(written, rows.values["scale"][i], rows.headers[i]["value"])
         except InputError as error:
             rows.report(i, "value", error)
-    rows.require(kept, "hardness reading")
-    frame = rows.frame().iloc[kept].reset_index(drop=True)
-    frame["value"], frame["scale"], frame["hardness_hv"] = zip(*read, strict=True)
+    rows.require(read, "hardness reading")
+    frame = rows.frame().iloc[list(read)].reset_index(drop=True)
+    frame["value"], frame["scale"], frame["hardness_hv"] = zip(*read.values(), strict=True)
     columns = ["head_id", "zone", "position", "value", "scale", "hardness_hv", "file_row"]
     return HardnessReadings(frame[columns], tuple(rows.problems))
 
@@ -116,11 +112,8 @@ def _hardness(written: str, scale: str | None, header: str) -> tuple[float, str,
     return reading.value, name, float(hv)
 
 
-_YES = frozenset("yes y ja j sí si s true 1 cracked crack fail x 有 はい".split())
-_NO = frozenset("no n nein false 0 ok none pass sound 無 いいえ".split()) | {
-    "not cracked",
-    "no crack",
-}
+_YES = {*"yes y ja j sí si s true 1 cracked crack fail x 有 はい".split()}
+_NO = {"not cracked", "no crack", *"no n nein false 0 ok none pass sound 無 いいえ".split()}
 
 
 def _yes_or_no(text: str) -> bool:
@@ -141,19 +134,13 @@ _BEND_FIELDS = (
 )
 
 
-class Bends(Read):
-    """What the bending bench found; `frame`: ``head_id, degrees, force_n, cracked, file_row``."""
-
-    def shown(self):
-        return self.frame.head(30)
-
-
-def read_bends(source, sheet: str | None = None, filename: str | None = None) -> Bends:
+def read_bends(source, sheet: str | None = None, filename=None) -> Read:
     """Read results of the bending bench.
 
     Layout: ``head_id, degrees, force_n, cracked``; one row per bend; `degrees` is the bend that stays after
     springback, its sign the direction; `force_n` the highest force at the bar, N (kN, kgf and lbf if the
-    header says so), may be empty; `cracked` yes or no.  Source, sheet and filename as in `io.grids.read_grids`.
+    header says so), may be empty; `cracked` yes or no.  `frame` has these and ``file_row``.  Source, sheet and
+    filename as in `io.grids.read_grids`.
 
     Raises
     ------
@@ -172,4 +159,4 @@ def read_bends(source, sheet: str | None = None, filename: str | None = None) ->
     """
     rows = read_rows_of(source, _BEND_FIELDS, "bend table", sheet, filename)
     rows.require(rows.row, "bend")
-    return Bends(rows.frame(), tuple(rows.problems))
+    return Read(rows.frame(), tuple(rows.problems))

@@ -1,16 +1,17 @@
 """Readings of a shop against the model: residuals over their noise, their derivatives, and the least-squares step."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
+from typing import NamedTuple
 
 import numpy as np
 
 from ...answer import interval as uncertainty
 from ...answer.evaluation import Evaluation, evaluate
-from ...inputs.cases import SHOP_NUMBERS, Cases
+from ...inputs.cases import Cases
 from ...inputs.head import ZONES
 from ...inputs.settings import numbers_of
-from ...inputs.shop import Shop
+from ...inputs.shop import NUMBERS, Shop
 from .measured_heads import Observed
 
 #: By how much the model may miss a trace at first, K, before that is estimated (our choice).
@@ -23,8 +24,7 @@ _LEAST_FACTOR = 0.01
 _KEPT = 30
 
 
-@dataclass(frozen=True)
-class Prior:
+class Prior(NamedTuple):
     """What is known of one multiplier beforehand."""
 
     number: str
@@ -49,8 +49,7 @@ class Prior:
         return self.sd * (value if self.log else 1.0)
 
 
-@dataclass(frozen=True)
-class Weights:
+class Weights(NamedTuple):
     """Standard deviations of the residuals."""
 
     probe_sd_c: np.ndarray  # of a probe's readings, correlated ones counted
@@ -63,16 +62,17 @@ class Model:
 
     def __init__(self, seen: Observed, before: Shop, known, clock_sd_s: float):
         self.seen, self.before, self.known, self.clock_sd_s = seen, before, known, clock_sd_s
-        parts = ([getattr(h, part) for h in seen.heads] for part in ("steel", "head", "route"))
-        self.cases = Cases.of(*parts)
-        number, means = {h.head_id: i for i, h in enumerate(seen.heads)}, seen.hardness
-        place = [
-            (number[n], ZONES.index(z))
-            for n, z in zip(means["head_id"], means["zone"], strict=True)
-        ]
-        self.place = tuple(np.array(place, int).reshape(-1, 2).T)  # of each mean: head and zone
+        heads, means, parts = list(seen.heads), seen.hardness, ("steel", "head", "route")
+        self.cases = Cases.of(*([getattr(h, part) for h in seen.heads.values()] for part in parts))
+        #: Head and zone of each mean, and the head of each probe, as places.
+        self.place = tuple(
+            np.array([every.index(x) for x in means[name]], int)
+            for name, every in (("head_id", heads), ("zone", ZONES))
+        )
+        self.probe_on = [heads.index(p.head_id) for p in seen.probes]
         self.read, self.means_hv = (means[c].to_numpy(float) for c in ("readings", "measured_hv"))
-        self.wired = sorted({p.of for p in seen.probes})
+        #: Heads with a thermocouple, as places, and those of them whose clock is fitted.
+        self.wired = sorted(set(self.probe_on))
         self.clocked = self.wired if clock_sd_s > 0.0 else []
         self.size = len(known) + len(self.clocked)
         self._kept: dict[bytes, tuple] = {}
@@ -92,7 +92,7 @@ class Model:
         """For every shop: traces by head (None without a probe), hardness and its model's sd by head and zone."""
         n = len(self.seen.heads)
         cases = self.cases.rows(np.tile(np.arange(n), len(shops)))
-        for name in SHOP_NUMBERS:
+        for name in NUMBERS:
             cases.shop[name][:] = np.repeat([getattr(shop, name) for shop in shops], n)
         traces: list = [None] * len(cases)
         hardness, spread = np.zeros((2, len(cases), len(ZONES)))
@@ -121,17 +121,15 @@ class Model:
         """Temperatures at the probes' readings and hardness means."""
         (traces, hardness, _), temperatures = marched, []
         late = dict(zip(self.clocked, clocks, strict=False))
-        for p in self.seen.probes:  # the probe's times count from the furnace door
-            time_s = p.time_s + self.seen.heads[p.of].route.preheat.soak_s
-            time_s = time_s - self.clock_sd_s * late.get(p.of, 0.0)
-            trace = traces[p.of]
+        for p, of in zip(self.seen.probes, self.probe_on, strict=True):
+            time_s = p.time_s + self.cases.route["soak_s"][of]  # from the furnace door
+            time_s = time_s - self.clock_sd_s * late.get(of, 0.0)
+            trace = traces[of]
             temperatures.append(np.interp(time_s, trace.time_s, trace.weighted(p.weights)))
         return temperatures, hardness[self.place]
 
-    def residuals(self, at, weights: Weights) -> np.ndarray:
-        return self._residuals(self.at([at])[0], at, weights)
-
-    def _residuals(self, marched, at, weights) -> np.ndarray:
+    def residuals(self, at, weights: Weights, marched=None) -> np.ndarray:
+        marched = self.at([at])[0] if marched is None else marched
         temperatures, hardness = self.predicted(marched, at[len(self.known) :])
         every = zip(temperatures, self.seen.probes, weights.probe_sd_c, strict=True)
         parts = [(t - p.temperature_c) / sd for t, p, sd in every]
@@ -143,7 +141,7 @@ class Model:
         sides = np.array([np.clip((at + s, at - s), self.low, self.high) for s in steps])
         points = sides.reshape(-1, self.size)
         marched = zip(self.at(points), points, strict=True)
-        rows = [self._residuals(m, z, weights) for m, z in marched]
+        rows = [self.residuals(z, weights, m) for m, z in marched]
         cut = np.diagonal(sides[:, 0] - sides[:, 1])  # at the bounds of a multiplier
         apart = np.where(np.isfinite(self.low), cut, 2.0 * _STEP)
         every = zip(rows[::2], rows[1::2], apart, strict=True)

@@ -2,7 +2,6 @@
 
 import re
 from collections.abc import Mapping
-from dataclasses import dataclass
 
 import numpy as np
 
@@ -51,21 +50,6 @@ _DEPTH = number_field("depth_mm", _DEPTHS, 0, 60, "mm", needed=False)
 _CHANNEL_MAP = (_CHANNEL, ZONE_FIELD, _DEPTH)
 
 
-@dataclass(frozen=True)
-class Channel:
-    """Where a thermocouple sits."""
-
-    name: str  # as in the trace file
-    zone: str  # one of `inputs.head.ZONES`
-    #: Of the junction below the front (sprayed) surface; None: not known.
-    depth_mm: float | None = None
-
-    def __post_init__(self):
-        check_choice(self.zone, "zone", ZONES, f"channel {self.name}")
-        if self.depth_mm is not None:
-            check_number(self.depth_mm, "depth", 0.0, 60.0, "mm", f"channel {self.name}")
-
-
 class Traces(Read):
     """Temperatures over time.
 
@@ -104,18 +88,17 @@ def noise_of(temperature_c) -> float:
     A smooth curve has next to no second difference; noise of standard deviation s gives one of s√6; 0.6745 is
     the median size of a normal deviate.
 
-    References
-    ----------
     .. [1] Noise from second differences (from memory).
     """
     second = np.diff(np.asarray(temperature_c, dtype=float), n=2)
     return float(np.median(np.abs(second)) / 0.6745 / np.sqrt(6.0)) if second.size else 0.0
 
 
-def read_channels(source, sheet: str | None = None, filename=None) -> dict[str, Channel]:
-    """Read a channel map: which thermocouple sits where.
+def read_channels(source, sheet: str | None = None, filename=None) -> dict[str, tuple]:
+    """Read a channel map: zone and depth (None: not known) of each thermocouple by its channel.
 
-    Layout: ``channel, zone, depth_mm``; one row per channel; depth below the front surface, may be empty.
+    Layout: ``channel, zone, depth_mm``; one row per channel; depth of the junction below the front (sprayed)
+    surface, may be empty.
 
     Raises
     ------
@@ -126,12 +109,12 @@ def read_channels(source, sheet: str | None = None, filename=None) -> dict[str, 
     for problem in rows.problems:
         if problem.assumed in ("row not used", "left out") and problem.what != "nothing measured":
             raise InputError(str(problem))
-    channels: dict[str, Channel] = {}
-    for i, (name, zone, depth) in enumerate(zip(*rows.values.values(), strict=True)):
+    channels: dict[str, tuple] = {}
+    for i, (name, *place) in enumerate(zip(*rows.values.values(), strict=True)):
         if name in channels:
             where = f"{rows.file[i]}, row {rows.row[i]}"
             raise InputError(f"channel {name!r} is given twice; give it once ({where}).")
-        channels[name] = Channel(name, zone, depth)
+        channels[name] = tuple(place)
     return channels
 
 
@@ -148,9 +131,8 @@ def read_traces(source, channels=None, sheet: str | None = None, filename=None) 
     Parameters
     ----------
     source, sheet, filename : as in `io.grids.read_grids`; CSV or XLSX.
-    channels : mapping, path, bytes or upload, optional; the channel map:
-        ``{"T1": Channel("T1", "face", 1.5)}``, ``{"T1": ("face", 1.5)}`` or its file.  Without it a
-        channel that is named like a zone belongs to that zone.
+    channels : mapping, path, bytes or upload, optional; the channel map, ``{"T1": ("face", 1.5)}`` or
+        its file.  Without it a channel that is named like a zone belongs to that zone.
 
     Raises
     ------
@@ -176,8 +158,8 @@ def read_traces(source, channels=None, sheet: str | None = None, filename=None) 
     rows.require(rows.row, "reading in the trace")
     frame = rows.frame().assign(file=rows.file)
     places = _placed(list(frame["channel"].unique()), channels, rows)
-    frame["zone"] = [places[name].zone for name in frame["channel"]]
-    frame["depth_mm"] = np.array([places[name].depth_mm for name in frame["channel"]], float)
+    frame["zone"], depths = zip(*(places[name] for name in frame["channel"]), strict=True)
+    frame["depth_mm"] = np.array(depths, float)
     traces = frame.groupby(["head_id", "channel"], sort=False)
     frame = pd.concat([_clean_trace(f, rows.problems) for _, f in traces], ignore_index=True)
     columns = ["head_id", "channel", "zone", "depth_mm", "time_s", "temperature_c"]
@@ -203,21 +185,23 @@ def _logger_tables(grid: Grid, head: int) -> list[Table]:
     return tables
 
 
-def _placed(names: list[str], channels, rows: Rows) -> dict[str, Channel]:
-    """The place of each channel, from the map, or from a name that is a zone's."""
-    known: dict[str, Channel] = {}
+def _placed(names: list[str], channels, rows: Rows) -> dict[str, tuple]:
+    """Zone and depth of each channel, from the map, or from a name that is a zone's."""
+    known: dict[str, tuple] = {}
     if isinstance(channels, Mapping) and not {"name", "content"} <= set(channels):
-        for n, c in channels.items():
-            if not isinstance(c, Channel):
-                given = (c,) if isinstance(c, str) else c
-                given = check_list(given, f"channel {shown(n)}", "(zone, depth_mm)")
-                c = Channel(str(n), *(given[:2] or (None,)))
-            known[str(n)] = c
+        for name, given in channels.items():
+            given = (given,) if isinstance(given, str) else given
+            given = check_list(given, f"channel {shown(name)}", "(zone, depth_mm)")
+            zone, depth = (*given, None, None)[:2]
+            check_choice(zone, "zone", ZONES, f"channel {name}")
+            if depth is not None:
+                check_number(depth, "depth", 0.0, 60.0, "mm", f"channel {name}")
+            known[str(name)] = zone, depth
     elif channels is not None:
         known = read_channels(channels)
     for name in names if channels is None else ():
         if (zone := name.casefold()) in ZONES:
-            known[name] = Channel(name, zone)
+            known[name] = zone, None
             what, assumed = "no channel map was given", f"taken to sit in the {zone}, depth unknown"
             rows.problems.append(Problem(rows.file[0], None, name, what, assumed))
     lost = [n for n in names if n not in known]

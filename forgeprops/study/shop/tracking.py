@@ -4,7 +4,6 @@ import csv
 import datetime
 import io
 from dataclasses import dataclass
-from typing import NamedTuple
 
 import numpy as np
 
@@ -14,6 +13,7 @@ from ...io.cells import is_day
 from ...io.columns import HEAD_FIELD, Read, listed, number_field, read_rows_of, text_field
 from ...io.grids import Problem
 from ...io.saved import safe_cell
+from ...io.tables import data_frame
 from ...io.writing import update_bytes
 
 #: Columns of a shop's log, in order; `quantity` names what is predicted and measured, with its unit.
@@ -33,90 +33,57 @@ CUSUM_K, CUSUM_H = 0.5, 5.0
 EWMA_WEIGHT, EWMA_WIDTH = 0.2, 2.962
 
 
-class Cusum(NamedTuple):
-    """A tabular CUSUM: upper and lower sums, how long each is above zero, and where it alarms (arrays)."""
+def cusum(z, k: float = CUSUM_K, h: float = CUSUM_H):
+    """Tabular cumulative sums of deviations z, in standard deviations and order of time, above and below 0.
 
-    high: np.ndarray
-    low: np.ndarray
-    n_high: np.ndarray
-    n_low: np.ndarray
-    alarm: np.ndarray
+    ``high[i] = max(0, z[i] − k + high[i−1])`` and ``low[i] = max(0, −k − z[i] + low[i−1])``; an alarm where one
+    exceeds h, after which both begin again at 0.  A DataFrame with columns ``high``, ``low``, ``n_high``, ``n_low``
+    (for how long each is above 0) and ``alarm``.
 
-
-class Ewma(NamedTuple):
-    """An EWMA: its value, its limits, and where it lies outside them (arrays)."""
-
-    value: np.ndarray
-    lower: np.ndarray
-    upper: np.ndarray
-    alarm: np.ndarray
-
-
-def cusum(values, target=0.0, allowance=CUSUM_K, interval=CUSUM_H, restart=True) -> Cusum:
-    """Tabular cumulative sums above and below a target.
-
-    ``high[i] = max(0, x[i] − (target + K) + high[i−1])`` and ``low[i] = max(0, (target − K) − x[i] +
-    low[i−1])``; an alarm where one exceeds the decision interval H.
-
-    `values` in order of time, `target` the level they should have, `allowance` the reference value K (half the
-    shift that matters) and `interval` H in their unit; `restart` begins again at zero after an alarm.
-
-    References
-    ----------
     .. [1] D. C. Montgomery & G. C. Runger, Applied Statistics and Probability for Engineers, 3rd
        ed., eqs 16-30 to 16-32 (read).
     """
-    x = np.asarray(values, float)
-    sums, counts, rows = [0.0, 0.0], [0, 0], []
-    for value in x:
-        off = value - (target + allowance), (target - allowance) - value
-        sums = [max(0.0, o + sum_) for o, sum_ in zip(off, sums, strict=True)]
-        counts = [n + 1 if sum_ > 0.0 else 0 for n, sum_ in zip(counts, sums, strict=True)]
-        alarm = max(sums) > interval
-        rows.append((*sums, *counts, alarm))
-        if alarm and restart:
-            sums, counts = [0.0, 0.0], [0, 0]
-    high, low, n_high, n_low, alarms = np.array(rows, float).reshape(-1, 5).T
-    return Cusum(high, low, n_high.astype(int), n_low.astype(int), alarms.astype(bool))
+    high = low = 0.0
+    n_high = n_low = 0
+    rows = []
+    for value in np.asarray(z, float):
+        high, low = max(0.0, value - k + high), max(0.0, -value - k + low)
+        n_high, n_low = (n_high + 1) * (high > 0.0), (n_low + 1) * (low > 0.0)
+        alarm = max(high, low) > h
+        rows.append((high, low, n_high, n_low, alarm))
+        if alarm:
+            high = low = 0.0
+            n_high = n_low = 0
+    return data_frame(rows, columns=["high", "low", "n_high", "n_low", "alarm"])
 
 
-def ewma(values, target=0.0, sigma=1.0, weight=EWMA_WEIGHT, width=EWMA_WIDTH, steady=False) -> Ewma:
-    """Exponentially weighted moving average with its control limits.
+def ewma(z, weight: float = EWMA_WEIGHT, width: float = EWMA_WIDTH):
+    """Exponentially weighted moving average of deviations z, in standard deviations, with its control limits.
 
-    ``z[i] = λ x[i] + (1 − λ) z[i−1]``, begun at the target; limits at ``target ± L σ √(λ/(2−λ) (1 −
-    (1−λ)^2i))``.
+    ``value[i] = λ z[i] + (1 − λ) value[i−1]``, begun at 0; an alarm outside ``± L √(λ/(2−λ) (1 − (1−λ)^2i))``, the
+    columns ``lower`` and ``upper``; `weight` is λ, `width` L.
 
-    `values` in order of time, `target` and `sigma` the level and standard deviation they should have, in their
-    unit; `weight` λ above 0 up to 1, `width` L in standard errors; `steady` takes the limits of long ago (without
-    the last factor), as the handbook's example does.
-
-    References
-    ----------
     .. [1] NIST/SEMATECH e-Handbook of Statistical Methods 6.3.2.4, doi 10.18434/M32189; width: J.
        M. Lucas & M. S. Saccucci, Technometrics 32 (1990) 1 (from memory).
     """
-    x = np.asarray(values, float)
-    z, level = np.empty(x.size), target
-    for i in range(x.size):
-        level = weight * x[i] + (1.0 - weight) * level
-        z[i] = level
-    settled = 1.0 if steady else 1.0 - (1.0 - weight) ** (2.0 * np.arange(1, x.size + 1))
-    half = width * sigma * np.sqrt(weight / (2.0 - weight) * settled * np.ones(x.size))
-    return Ewma(z, target - half, target + half, np.abs(z - target) > half)
+    table = data_frame({"value": np.r_[0.0, np.asarray(z, float)]})
+    table = table.ewm(alpha=weight, adjust=False).mean()[1:].reset_index(drop=True)
+    settled = 1.0 - (1.0 - weight) ** (2.0 * np.arange(1, len(table) + 1))
+    half = width * np.sqrt(weight / (2.0 - weight) * settled)
+    return table.assign(lower=-half, upper=half, alarm=table["value"].abs() > half)
 
 
-def cusum_run_length(shift: float = 0.0, k: float = CUSUM_K, h: float = CUSUM_H) -> float:
+def cusum_run_length(shift: float) -> float:
     """Average number of values until a two-sided CUSUM alarms, for a lasting shift in standard deviations.
 
     Solves the integral equation of the one-sided chart, L(z) = 1 + L(0) Φ(k − z − δ) + ∫ L(y) φ(y + k − z −
     δ) dy over 0..h, at Gauss–Legendre nodes, and joins both sides by 1/L = 1/L⁺ + 1/L⁻.
 
-    References
-    ----------
     .. [1] E. S. Page, Biometrika 41 (1954) 100; K. W. Kemp 1961 (from memory).
     """
     from scipy.special import ndtr
 
+    k, h = CUSUM_K, CUSUM_H
     nodes, weights = np.polynomial.legendre.leggauss(80)
     y, w = 0.5 * h * (nodes + 1.0), 0.5 * h * weights
     start = np.r_[0.0, y]
@@ -130,10 +97,6 @@ def cusum_run_length(shift: float = 0.0, k: float = CUSUM_K, h: float = CUSUM_H)
     return float(1.0 / (1.0 / one_sided(shift) + 1.0 / one_sided(-shift)))
 
 
-class Log(Read):
-    """A shop's log: `frame` with `LOG_COLUMNS` and ``file_row``."""
-
-
 _FIELDS = (
     text_field("date", "day Datum fecha 日付", needed=False),
     text_field("heat", "cast melt Schmelze", needed=False),
@@ -144,11 +107,11 @@ _FIELDS = (
 )
 
 
-def read_log(source, sheet: str | None = None, filename: str | None = None) -> Log:
+def read_log(source, sheet: str | None = None, filename: str | None = None) -> Read:
     """Read a shop's log.
 
     Layout: ``date, heat, head_id, quantity, predicted, measured``; one row per head and quantity, in
-    order of time; `quantity` such as ``face hardness HV``; date YYYY-MM-DD.
+    order of time; `quantity` such as ``face hardness HV``; date YYYY-MM-DD.  `frame` has these and ``file_row``.
 
     Raises
     ------
@@ -170,7 +133,7 @@ def read_log(source, sheet: str | None = None, filename: str | None = None) -> L
     if any(b < a for a, b in zip(days, days[1:], strict=False)):
         what = "the days are not in order", "the order of the rows counts"
         rows.problems.append(Problem(rows.file[0], None, "date", *what))
-    return Log(frame, tuple(rows.problems))
+    return Read(frame, tuple(rows.problems))
 
 
 def add_to_log(
@@ -202,16 +165,15 @@ def add_to_log(
     cells = [safe_cell(" ".join(str(v).split())) for v in (date, heat, head_id, quantity)]
     for name, value in (("predicted", predicted), ("measured", measured)):
         cells.append(repr(check_number(value, name, -1e6, 1e6)))
-    buffer = io.StringIO()
+    buffer, header = io.StringIO(), ",".join(LOG_COLUMNS).encode()
     csv.writer(buffer, lineterminator="\n").writerow(cells)
+    row = buffer.getvalue().encode("utf-8", "backslashreplace")
 
     def with_row(old: bytes | None) -> bytes:
-        header = ",".join(LOG_COLUMNS)
-        if old is None:
-            old = header.encode() + b"\n"
-        elif old.removeprefix(b"\xef\xbb\xbf").split(b"\n", 1)[0].strip() != header.encode():
-            raise InputError(f"{path} is not a log to add to; its first line must be {header}.")
-        row = buffer.getvalue().encode("utf-8", "backslashreplace")
+        old = header + b"\n" if old is None else old
+        if old.removeprefix(b"\xef\xbb\xbf").split(b"\n", 1)[0].strip() != header:
+            first = f"its first line must be {header.decode()}"
+            raise InputError(f"{path} is not a log to add to; {first}.")
         return old + (b"" if old.endswith(b"\n") else b"\n") + row
 
     update_bytes(path, with_row)
@@ -233,10 +195,6 @@ class Tracking(InWords):
     problems: tuple[Problem, ...]
     sentences: tuple[str, ...]  # what to tell people
 
-    def summary(self) -> str:
-        """The sentences, one a line."""
-        return "\n".join(self.sentences)
-
     def words(self) -> str:
         return "\n".join([*self.sentences, *listed(self.problems)])
 
@@ -245,7 +203,7 @@ class Tracking(InWords):
 
 
 def track(
-    log, quantity=None, *, sigma=None, centre="baseline", baseline=BASELINE, k=CUSUM_K, h=CUSUM_H
+    log, *, sigma: float | None = None, centre="baseline", baseline: int = BASELINE
 ) -> Tracking:
     """Chart the errors of a log and raise an alarm when they drift.
 
@@ -256,20 +214,18 @@ def track(
 
     Parameters
     ----------
-    log : Log, path, bytes, upload or DataFrame; the shop's log (see `read_log`); a DataFrame needs
+    log : Read, path, bytes, upload or DataFrame; the shop's log (see `read_log`); a DataFrame needs
         quantity, predicted and measured.
-    quantity : str, optional; chart only this one.
     sigma : float, optional; known standard deviation of an error, in the quantity's unit, instead of
         the baseline's.
     centre : {"baseline", "zero"} or float; error that counts as no drift: the baseline's mean, zero,
         or a number.
     baseline : int; readings that settle the limits, 8 or more.
-    k, h : float; design of the CUSUM in standard deviations.
 
     Raises
     ------
     InputError
-        An unusable log, an unknown quantity, a bad option.
+        An unusable log or a bad option.
 
     References
     ----------
@@ -287,50 +243,41 @@ def track(
     import pandas as pd
 
     frame, problems = _frame(log)
-    check_number(k, "reference value k", 0.0, 10.0, "standard deviations")
-    check_number(h, "decision interval h", 1e-3, 50.0, "standard deviations")
     check_number(baseline, "baseline", LEAST_BASELINE, 100_000, "readings")
     if isinstance(centre, str):
         centre = check_choice(centre, "centre", ("baseline", "zero"))
     else:
         centre = check_number(centre, "centre", -1e6, 1e6)
-    names = list(dict.fromkeys(frame["quantity"]))
-    if quantity is not None:
-        names = [check_choice(quantity, "quantity", names, "log")]
+    if sigma is not None:
+        check_number(sigma, "sigma", 1e-9, 1e6)
     tables, alarms, limits, sentences = [], [], [], []
-    for name in names:
-        part = frame[frame["quantity"] == name].reset_index(drop=True)
-        error = (part["measured"] - part["predicted"]).to_numpy(dtype=float)
+    for name, part in frame.groupby("quantity", sort=False):
+        error = (part["measured"] - part["predicted"]).to_numpy(float)
         first = error[: int(baseline)]
-        n, middle = len(first), 0.0 if centre == "zero" else centre
         if error.size < LEAST_BASELINE and (sigma is None or centre == "baseline"):
             few = f"{error.size} readings are too few to set limits; {LEAST_BASELINE} are needed"
             sentences.append(f"{name}: {few}.")
             continue
         mean = float(first.mean())
-        if centre == "baseline":
-            middle = mean
-        if sigma is None:
-            spread = float(np.abs(np.diff(first)).mean() / _D2)
-        else:
-            spread = check_number(sigma, "sigma", 1e-9, 1e6)
+        middle = {"baseline": mean, "zero": 0.0}.get(centre, centre)
+        spread = sigma or float(np.abs(np.diff(first)).mean() / _D2)
         if spread <= 0.0:
-            alike = f"the first {n} errors are all alike, so that they show no spread"
+            alike = f"the first {len(first)} errors are all alike, so that they show no spread"
             sentences.append(f"{name}: {alike}; give sigma.")
             continue
         z = (error - middle) / spread
-        sums, average = cusum(z, allowance=k, interval=h), ewma(z)
-        part = part.assign(error=error, z=z, cusum_high=sums.high, cusum_low=sums.low)
-        part = part.assign(ewma=average.value, ewma_lower=average.lower, ewma_upper=average.upper)
-        tables.append(part.assign(alarm=sums.alarm))
-        limits.append(
-            (name, error.size, n, middle, spread, middle - 3 * spread, middle + 3 * spread)
-        )
-        found = _alarms(part, sums, average, k, spread)
+        sums, average = cusum(z), ewma(z)
+        charts = {"cusum_high": sums.high, "cusum_low": sums.low, "ewma": average.value}
+        charts |= {"ewma_lower": average.lower, "ewma_upper": average.upper, "alarm": sums.alarm}
+        part = part.reset_index(drop=True).assign(error=error, z=z, **charts)
+        tables.append(part)
+        ends = middle - 3 * spread, middle + 3 * spread
+        limits.append((name, error.size, len(first), middle, spread, *ends))
+        found = _alarms(part, sums, average, spread)
         alarms += found
         unit = f" {name.split()[-1]}" if len(name.split()) > 1 else ""
-        said = f"{name}: {_drift_words(found, error.size, spread, unit, (k, h))}"
-        if abs(mean) > 3.0 * spread / np.sqrt(n):  # away from the prediction from the start
+        said = f"{name}: {_drift_words(found, error.size, spread, unit)}"
+        if abs(mean) > 3.0 * spread / np.sqrt(len(first)):  # away from the start
             side = "above" if mean > 0 else "below"
             said += f" From the start measured lies {abs(mean):.3g}{unit} {side} the prediction: fit the shop."
         sentences.append(said)
@@ -348,17 +295,16 @@ def _frame(log):
     import pandas as pd
 
     if not isinstance(log, pd.DataFrame):
-        log = log if isinstance(log, Log) else read_log(log)
+        log = log if isinstance(log, Read) else read_log(log)
         return log.frame, log.problems
-    frame = log.copy()
-    for name in ("quantity", "predicted", "measured"):
+    frame, numbers = log.copy(), ["predicted", "measured"]
+    for name in ("quantity", *numbers):
         if name not in frame:
             need = "quantity, predicted and measured"
             raise InputError(f"the log has no column {name}; needed are {need}.")
     for name in ("date", "heat", "head_id"):
         if name not in frame:
             frame[name] = ""
-    numbers = ["predicted", "measured"]
     frame[numbers] = frame[numbers].apply(pd.to_numeric, errors="coerce")
     bad = ~np.isfinite(frame[numbers].to_numpy(float)).all(axis=1)
     if bad.any():
@@ -367,31 +313,36 @@ def _frame(log):
     return frame, ()
 
 
-def _alarms(part, sums, average, k: float, spread: float) -> list[dict]:
-    """One row per alarm; the shift is the new level by the CUSUM's own estimate, k + C/N."""
-    found = []
-
-    def add(chart: str, i: int, first: int, shift: float) -> None:
-        at, since = part.iloc[i], part.iloc[first]
-        direction = "above" if shift > 0 else "below"
-        where = at["head_id"], at["date"], since["head_id"], since["date"], i + 1, first + 1
-        row = (at["quantity"], chart, direction, *where, shift * spread)
-        found.append(dict(zip(_ALARM, row, strict=True)))
-
+def _alarms(part, sums, average, spread: float) -> list[tuple]:
+    """One row of `_ALARM` per alarm; the shift is the new level by the CUSUM's own estimate, k + C/N."""
+    seen = []  # chart, alarm, likely beginning and shift, standard deviations
     for i in np.flatnonzero(sums.alarm):
-        up = sums.high[i] >= sums.low[i]
-        total, n = (sums.high[i], sums.n_high[i]) if up else (sums.low[i], sums.n_low[i])
-        add("CUSUM", int(i), int(i - n + 1), (1 if up else -1) * (k + total / n))
-    outside = average.alarm & ~np.r_[False, average.alarm[:-1]]
-    for i in np.flatnonzero(outside):  # the first of each stretch
-        same = np.sign(part["z"].to_numpy()) == np.sign(average.value[i])
-        back = np.flatnonzero(~same[: i + 1])
-        add("EWMA", int(i), int(back[-1] + 1 if back.size else 0), float(average.value[i]))
-    return sorted(found, key=lambda a: (a["reading"], a["chart"]))
+        side, sign = ("high", 1) if sums.high[i] >= sums.low[i] else ("low", -1)
+        n = int(sums[f"n_{side}"][i])
+        seen.append(("CUSUM", i, i - n + 1, sign * (CUSUM_K + sums[side][i] / n)))
+    outside = average.alarm.to_numpy()
+    for i in np.flatnonzero(outside & ~np.r_[False, outside[:-1]]):  # the first of each stretch
+        other = np.flatnonzero(np.sign(part["z"][: i + 1]) != np.sign(average.value[i]))
+        seen.append(("EWMA", i, other[-1] + 1 if other.size else 0, average.value[i]))
+    rows = []
+    for chart, i, first, shift in sorted(seen, key=lambda a: (a[1], a[0])):
+        at, since = part.iloc[i], part.iloc[first]
+        where = (
+            at["head_id"],
+            at["date"],
+            since["head_id"],
+            since["date"],
+            int(i) + 1,
+            int(first) + 1,
+        )
+        direction = "above" if shift > 0 else "below"
+        rows.append((at["quantity"], chart, direction, *where, float(shift * spread)))
+    return rows
 
 
-def _drift_words(alarms, readings: int, spread: float, unit: str, design) -> str:
+def _drift_words(alarms, readings: int, spread: float, unit: str) -> str:
     """What the charts say of one quantity."""
+    alarms = [dict(zip(_ALARM, a, strict=True)) for a in alarms]
     sure = [a for a in alarms if a["chart"] == "CUSUM"]
     if sure:
         a, more = sure[0], f" {len(sure) - 1} more alarm(s) followed." if len(sure) > 1 else ""
@@ -406,7 +357,7 @@ def _drift_words(alarms, readings: int, spread: float, unit: str, design) -> str
     if alarms:
         left = f"the EWMA left its limits at reading {alarms[0]['reading']}"
         return f"no drift by the CUSUM, but {left}; watch the next heads."
-    lasting, false = (cusum_run_length(shift, *design) for shift in (1.0, 0.0))
+    lasting, false = cusum_run_length(1.0), cusum_run_length(0.0)
     return (
         f"no drift over {readings} readings; a lasting shift of {spread:.3g}{unit} would be found "
         f"after about {lasting:.0f}, a false alarm comes once in about {false:.0f}."
