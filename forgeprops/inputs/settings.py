@@ -13,13 +13,10 @@ from ..base.tables import read_rows
 #: Groups whose numbers a study may vary, in the order they are listed.
 VARIED = ("route", "head", "steel", "shop")
 #: Ways to cool after the spray and to preheat, in words; see `forgeprops.thermal.surroundings`.
-COOLING_WORDS = {r["kind"]: r["words"] for r in read_rows("constants/surroundings.csv")}
-HEATING_WORDS = {
-    "gas": "gas furnace",
-    "electric": "electric furnace",
-    "protective": "furnace with protective gas",
-    "induction": "induction coil",
-}
+COOLING_WORDS, HEATING_WORDS = (
+    {r["kind"]: r["words"] for r in read_rows(f"constants/{name}.csv")}
+    for name in ("surroundings", "furnaces")
+)
 #: What settings choose from that are no numbers; columns hold the place in it.
 CHOICES = {"surroundings": tuple(COOLING_WORDS), "furnace": tuple(HEATING_WORDS)}
 #: Shapes of a forging, by which its force goes.
