@@ -135,6 +135,8 @@ def check_settings(obj, part: str, where: str = "") -> None:
     """Check numbers and choices of a frozen part of a case and store them; a default of None may stay."""
     for field, what in numbers_of(part).items():
         value = getattr(obj, field)
+        if type(value) is float and what.low <= value <= what.high:  # as most are
+            continue
         if value is not None or getattr(type(obj), field, "") is not None:
             value = what.check(value, where or part.replace("_", " "))
             object.__setattr__(obj, field, value)
