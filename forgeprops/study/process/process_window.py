@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from ...answer.verdict import ShortVerdict
-from ...base.errors import InputError, check_kind, check_list, check_number
+from ...base.errors import InputError, check_kind, check_list, check_number, check_whole
 from ...base.in_words import InWords
 from ...inputs.limits import Limits
 from ...inputs.settings import Setting, setting, table
@@ -196,19 +196,16 @@ def _axis(given, tolerances: Mapping[str, float]) -> Axis:
     name, low, high, points = check_list(given, "axis", form, 4)
     what = FORGING if name == FORGING.name else setting(name)
     low, high = (what.check(end, "axis") for end in (low, high))
-    n = check_number(points, "points of an axis", 2, 2000)
-    if n != int(n) or not low < high:
-        raise InputError(
-            f"axis {name} goes from {low:g} to {high:g} in {n:g} points; give from low to high in a "
-            "whole number of points."
-        )
+    n = check_whole(points, "points of an axis", 2, 2000)
+    if not low < high:
+        raise InputError(f"axis {name} goes from {low:g} to {high:g}; give from low to high.")
     tolerance = _SHARE_OF_AXIS * (high - low)
     if name in tolerances:
         label = f"tolerance of {what.label}"
         tolerance = check_number(tolerances[name], label, 1e-9, high - low, what.unit)
     elif what.spread is not None:
         tolerance = what.tolerance(0.5 * (low + high))
-    return Axis(what, np.linspace(low, high, int(n)), float(tolerance))
+    return Axis(what, np.linspace(low, high, n), float(tolerance))
 
 
 def _ends(slack: np.ndarray, at: np.ndarray) -> np.ndarray:

@@ -8,7 +8,7 @@ import numpy as np
 
 from ...answer.estimate import estimate
 from ...answer.verdict import Verdict, verdict_of
-from ...base.errors import InputError, check_number, check_whole
+from ...base.errors import InputError, check_whole
 from ...base.in_words import InWords
 from ...inputs.head import Head
 from ...inputs.limits import QUANTITIES, Limits
@@ -332,7 +332,7 @@ def choose(
     ranges = study.ranges(settings, SETTINGS)
     if not ranges:
         raise InputError(f"there is no setting to turn; give some of {', '.join(SETTINGS)}.")
-    starts = int(check_number(starts, "starts", 1, 100))
+    starts = check_whole(starts, "starts", 1, 100)
     search = _Search(study, ranges, inputs_of(study, spread, chemistry), seed)
     checked, relax = None, data_frame(columns=_RELAX)
     try:

@@ -109,8 +109,7 @@ class Causes(InWords):
         """Name of the likeliest cause (`NOTHING` if none is needed)."""
         return str(self.table["cause"].iloc[0])
 
-    def report(self) -> str:
-        """Ranking, doubts and checks in sentences."""
+    def words(self) -> str:
         lines = [
             f"{r.zone.capitalize()} {r.measured_hv:.0f} HV where {r.expected_hv:.0f} is expected: "
             f"{round(r.off_hv):+d} HV, {abs(r.off_sd):.1f} standard deviations."
@@ -137,8 +136,6 @@ class Causes(InWords):
                     f"readings ({r.apart_sd:.1f} standard deviations). {r.check}"
                 )
         return "\n".join(lines)
-
-    words = report
 
     def shown(self):
         drift = ["drift", "drift_low", "drift_high", "unit", "misfit_sd"]

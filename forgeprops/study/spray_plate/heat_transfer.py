@@ -9,7 +9,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from ...base.errors import InputError, check_kind, check_number
+from ...base.errors import InputError, check_curve, check_kind, check_number
 from ...base.in_words import InWords
 from ...base.ranges import Warn
 from ...io.tables import data_frame
@@ -31,22 +31,10 @@ _FIRST_READINGS = 3
 
 def _checked(time_s, temperature_c, plate, start_c: float | None, noise_c: float | None):
     """Times, temperatures, starting temperature and noise of a trace, each checked or estimated."""
-    try:
-        t, y = (np.asarray(v, dtype=float).ravel() for v in (time_s, temperature_c))
-    except Exception:  # noqa: BLE001  (whatever a foreign object says)
-        raise InputError("the trace is not made of numbers; give two lists of numbers.") from None
-    said, rises = "", np.diff(t) > 0.0
-    if t.size != y.size or t.size < 20:
-        said = f"has {t.size} times and {y.size} temperatures; give 20 or more of each"
-    elif not (np.isfinite(t).all() and np.isfinite(y).all()):
-        said = "holds a number that is not finite; take such readings out first"
-    elif not rises.all():
-        said = f"does not rise in time at reading {int(np.argmin(rises)) + 2}; sort it and average "
-        said += "double times first"
-    elif y.min() < -60.0 or y.max() > 1400.0:
-        said = f"reaches {y.min():.0f} to {y.max():.0f} °C, out of range (-60 to 1400 °C)"
-    if said:
-        raise InputError(f"the trace {said}.")
+    t, y = check_curve(time_s, temperature_c, "the trace", 20)
+    if y.min() < -60.0 or y.max() > 1400.0:
+        span = f"{y.min():.0f} to {y.max():.0f} °C"
+        raise InputError(f"the trace reaches {span}, out of range (-60 to 1400 °C).")
     check_kind(plate, Plate, "plate", form="a Plate(thickness_mm, depth_mm, ...)")
     start = float(y[:_FIRST_READINGS].mean())
     if start_c is not None:
