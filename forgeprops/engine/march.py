@@ -36,7 +36,7 @@ STOP_C = 80.0
 #: one); the change of temperature of a point that transforms and of one that does not; the heat, as a temperature, that
 #: came otherwise than the step had assumed, and how many times as much is still accepted; error and change in the furnace,
 #: and its change while austenite forms.
-ERROR, STRIDE, STRIDE_IDLE, DEBT, DEBT_MOST = 6.5, 12.0, 15.0, 0.33, 2.0
+ERROR, STRIDE, STRIDE_IDLE, DEBT, DEBT_MOST = 4.8, 9.6, 15.0, 0.33, 2.0
 FURNACE_ERROR, FURNACE_STRIDE, FURNACE_STRIDE_AC = 5.0, 120.0, 32.0
 #: How much smaller these limits are for a head that leaves the furnace with part of its steel austenite, in the furnace and in
 #: cooling: its hardness may rise by 30 HV a kelvin.

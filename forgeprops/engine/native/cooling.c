@@ -176,7 +176,7 @@ INLINE void mark(const Physics *p, vec *marks, mask good, vec old, vec new, vec 
   marks[M_REBOUND] = good ? greater(marks[M_REBOUND], new - marks[M_LOW]) : marks[M_REBOUND];
 }
 
-#define NO_TIME 1e-6    /* s; so short a step is always accepted, and the next one remembers nothing of it */
+#define NO_TIME 1e-6    /* s; so short a step is always accepted, and so short a piece of a route is none */
 #define LATENT_MOST 3.0 /* heat of transformation is not assumed to grow more than so many times from one step to the next */
 #define CARRIED 0.7     /* of the change of that heat from step to step: the whole would swing in slow cooling */
 
@@ -249,10 +249,9 @@ INLINE void cooling_step(const Layout *L, const Input *in, Cooling *k, Try *w, T
   error = good ? greater(error, off) : error;
   good &= (off <= control->debt_most) | (h <= NO_TIME);
   live &= good;
-  mask noted = good & (h > NO_TIME);
   for (int r = AUSTENITE * n; r < AUSTENITE * n + n; r++) {
     vec gone = live ? (s[r] - after[r]) * per_h : all(0.0);
-    k->gone[r] = noted ? gone : k->gone[r];
+    k->gone[r] = good ? gone : k->gone[r];
   }
   if (any(live)) {
     if (any(~live))
@@ -276,8 +275,8 @@ INLINE void cooling_step(const Layout *L, const Input *in, Cooling *k, Try *w, T
       leaves += released - w->plain[i] * gain;
       heat->t[i] += good ? gain : all(0.0);
       vec rise = k->latent[i] > 0.0 ? (w->latent[i] - k->latent[i]) * per_apart : all(0.0);
-      k->rise[i] = noted ? rise : k->rise[i];
-      k->latent[i] = noted ? w->latent[i] : k->latent[i];
+      k->rise[i] = good ? rise : k->rise[i];
+      k->latent[i] = good ? w->latent[i] : k->latent[i];
       new += in->weight[i] * heat->t[i];
       moved += in->weight[i] * gain;
     }
@@ -289,7 +288,7 @@ INLINE void cooling_step(const Layout *L, const Input *in, Cooling *k, Try *w, T
   k->energy[2] += good ? given : all(0.0);
   k->time += good ? h : all(0.0);
   k->elapsed += good ? h : all(0.0);
-  k->last = noted ? h : k->last;
+  k->last = good ? h : k->last;
   k->taken += k->alive ? all(1.0) : all(0.0);
   k->step = next_step(h, good, error, largest);
   if (traces) trace_note(L, in, heat, traces, k->lane_of, good, k->time);

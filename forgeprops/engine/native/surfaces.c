@@ -186,14 +186,14 @@ static void wet_table(const Input *in, Surfaces *k, const Case *c, const Step *s
   for (; node >= 0; node--) table[node] = 0.0;
   /* dry and wet shares side by side, the wet one never above full evaporation on top of the dry loss */
   for (int i = 0; i < WET_POINTS; i += LANES) {
-    vec t, a2, wet;
+    vec t, wet;
     for (int j = 0; j < LANES; j++) {
       t[j] = s->fluid_c + WET_STEP_C * (i + j);
       wet[j] = i + j < WET_POINTS ? table[i + j] : 0.0;
     }
-    a2 = (t + 273.15) * (t + 273.15);
+    vec a = t + 273.15, a4 = a * a * a * a; /* a statement of its own: no heat at the temperature of the air */
     vec h = c->air_factor * interpolate(in->convection, all_i(k->convection_at[z][l]), t * (1.0 / CONVECTION_STEP_C), (int)in->convection_points);
-    vec dry = k->emissivity[l] * (a2 * a2 - k->air_4[l]) + h * (t - c->air_c);
+    vec dry = k->emissivity[l] * (a4 - k->air_4[l]) + h * (t - c->air_c);
     vec loss = (1.0 - share) * dry + share * lesser(factor * wet, limit + greater(dry, all(0.0)));
     for (int j = 0; j < LANES && i + j < WET_POINTS; j++) k->wet[l][z][i + j] = loss[j];
   }
