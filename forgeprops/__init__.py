@@ -47,7 +47,7 @@ _ROOMS = {
     "study.hosel_bench": "hosel_sensitivity soften",
     "study.shop.tracking": "add_to_log read_log track",
     "study.spray_plate.heat_transfer": "cooling_curve",
-    "answer.result": "Estimate",
+    "answer.estimate": "Estimate",
     "answer.next_measurement": "next_measurement",
     "study.process.many": "estimate_many",
     "inputs.limits": "Limits",

@@ -9,7 +9,7 @@ import numpy as np
 
 from .answer.interval import hardness_interval_hv
 from .base.constants import STEEL_DENSITY_KG_M3
-from .base.errors import InputError, check_number, check_whole
+from .base.errors import InputError, check_curve, check_number, check_whole
 from .base.ranges import Warn, contents_outside
 from .engine import batch, outcome, packing
 from .engine.section import lobatto
@@ -242,20 +242,7 @@ def continuous_cooling(
         temperature = np.linspace(from_c, to_c, 201)
         time = (from_c - temperature) / rate
     else:
-        try:
-            time, temperature = np.asarray(time_s, float), np.asarray(temperature_c, float)
-        except (TypeError, ValueError, OverflowError):
-            raise InputError("time_s and temperature_c must be sequences of numbers.") from None
-        if time.ndim != 1 or time.shape != temperature.shape or len(time) < 2:
-            raise InputError(
-                f"time_s has shape {time.shape} and temperature_c {temperature.shape}; give two "
-                "sequences of one length, two points or more."
-            )
-        if not (np.isfinite(time).all() and np.isfinite(temperature).all()):
-            raise InputError("the curve holds values that are not numbers; give finite ones.")
-        for i in np.flatnonzero(np.diff(time) <= 0):
-            step = f"{time[i]:g} to {time[i + 1]:g} s"
-            raise InputError(f"time_s does not rise at point {i + 1} ({step}); give rising times.")
+        time, temperature = check_curve(time_s, temperature_c, "the curve")
         for t in (temperature.min(), temperature.max()):
             check_number(float(t), "temperature of the curve", -100.0, 1350.0, "°C")
     begin = float(temperature[0]), grain_size_astm, constants
@@ -284,8 +271,7 @@ class CoolingDiagram(NamedTuple):
     ae3_c: float
     ms_c: float
     regions: dict[str, Region]  # of "ferrite", "pearlite", "bainite", "martensite", those that form
-    rates_c_per_s: np.ndarray
-    hardness_hv: np.ndarray  # at every rate
+    hardness_hv: np.ndarray  # at every one of `RATES_C_PER_S`
 
 
 @functools.lru_cache(maxsize=64)
@@ -315,5 +301,4 @@ def cooling_diagram(steel: Steel, grain_size_astm: float | None = None) -> Cooli
                 ends = [np.interp(levels, share, y) for y in (since_s, cooled.temperature_c)]
                 found.setdefault(phase, []).append((rate, *np.transpose(ends).ravel(), last))
     regions = {phase: Region(*np.array(rows).T) for phase, rows in found.items()}
-    curve = np.array(RATES_C_PER_S), np.array(hardness)
-    return CoolingDiagram(steel, critical.ae3_c, critical.ms_c, regions, *curve)
+    return CoolingDiagram(steel, critical.ae3_c, critical.ms_c, regions, np.array(hardness))

@@ -166,11 +166,6 @@ class Units(Saved):
         """Force in words: '335 N'."""
         return f"{self.convert(force_n, 'N'):.0f} {self.force}"
 
-    def flow_text(self, flow_l_min: float) -> str:
-        """Flow in words: '2.9 L/min'."""
-        digits = 1 if self.flow == "L/min" else 2
-        return f"{self.convert(flow_l_min, 'L/min'):.{digits}f} {self.flow}"
-
     def hardness_text(self, *hardness_hv: float) -> str:
         """Hardness, or a range of it, in words; beyond the tables it says the bound: "44 HRC", "below 55 HRB"."""
         said = list(dict.fromkeys(self._hardness(float(hv)) for hv in hardness_hv))

@@ -16,7 +16,6 @@ from forgeprops.base.tables import data_path, read_rows
 from forgeprops.hardenability.end_quench import end_quench_warnings
 from forgeprops.hardenability.ideal_diameter import ideal_diameter_warnings
 from forgeprops.strength.tensile import strength
-from forgeprops.thermal.spray import spray_warnings
 
 PACKAGE = Path(fp.__file__).parent
 #: Rooms of formulas: every public function of theirs with arithmetic of its own must name its source.
@@ -150,7 +149,6 @@ def work():
         yield ideal_diameter_warnings(steel, grain_size=True)
         yield fp.continuous_cooling(steel, rate_c_per_s=1.0).warnings
         yield fp.critical_temperatures(steel).warnings
-    yield spray_warnings(45.0, 80.0, 1150.0)
     for hv in (90.0, 450.0, 700.0):
         for structure in ({"ferrite": 1.0}, {"bainite": 1.0}, {"martensite": 1.0}, None):
             yield strength(hv, structure).warnings

@@ -3,7 +3,8 @@
 import re
 from pathlib import Path
 
-from forgeprops.study.validation import trust_summary
+from forgeprops.base.sources import counted, sources
+from forgeprops.study.validation import parity, trust_table
 
 ROOT = Path(__file__).resolve().parents[1]
 README = (ROOT / "README.md").read_text(encoding="utf-8")
@@ -11,6 +12,35 @@ README = (ROOT / "README.md").read_text(encoding="utf-8")
 
 def blocks(language):
     return re.findall(rf"```{language}\n(.*?)```", README, re.S)
+
+
+#: Starts of the goals that the short table leaves out: conditions of a fit, and parts of a pooled figure.
+_NOT_SHORT = ("rate for", "normalised bars", "Ms, sources", "Bs with Si")
+_NOT_SHORT += ("80 % interval of hardness holds, mostly",)
+
+
+def trust_summary() -> str:
+    """Short table of goals and reached errors as Markdown, read and unread bars apart, with what the formulas rest on."""
+    table = trust_table()
+    lines = ["| what | rows | predicted without | goal | reached |", "|---|---|---|---|---|"]
+    for row in table.itertuples():
+        if not row.goal.startswith(_NOT_SHORT):
+            met = "" if not row.missed_by else ", **missed**"
+            goal = row.goal.partition(" (Si")[0]
+            lines.append(
+                f"| {goal} | {row.rows} | {row.left_out} | {row.wanted} | {row.reached} {row.unit}{met} |"
+            )
+    for name, what in (("bars", "air-cooled bars"), ("quenched", "quenched bars")):
+        p = parity(name)
+        for kind, read in (("read", True), ("from memory", False)):
+            t = p.table[p.table["read"] == read]
+            if len(t):
+                error = t["predicted"] - t["measured"]
+                lines.append(
+                    f"| {what}, rows {kind}, mean absolute error | {len(t)} | whole steels |  | {error.abs().mean():.1f} "
+                    f"{p.unit}, on average {error.mean():+.1f} |"
+                )
+    return "\n".join([*lines, "", f"Formulas, tables and constants: {counted(sources())}."])
 
 
 def test_commands_are_those_of_ci_and_open_a_notebook_that_exists():

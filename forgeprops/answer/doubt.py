@@ -1,8 +1,7 @@
 """One joint draw of what is not known: the model's doubt, common to a lot, and the shop's scatter, head by head.
 
-Every quantity is its middle value plus one response to each source of doubt or scatter; the responses come from the
-engine (water law, settings) and from the same formulas on moved hardness and moved bend length.  The responses are
-added, so the draw is first-order in how the sources combine, and follows each one's own curve, cliffs included.
+Every quantity is its middle value plus one response to each source, from the engine (water law, settings) and from the same
+formulas on moved hardness and bend length: first-order in how the sources combine, along each one's own curve, cliffs included.
 """
 
 import dataclasses

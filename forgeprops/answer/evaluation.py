@@ -1,7 +1,6 @@
 """The main job: cases in; hardness, strength, hosel allowance, face margin, interval and warnings out.
 
-`evaluate` is the only way through it, for one case or for many: the engine marches them, everything after is
-formulas on columns.  `estimate` is one row of it, shown in full.
+`evaluate` marches one case or many; everything after is formulas on columns.  `estimate` is one row of it in full.
 """
 
 import dataclasses
@@ -51,18 +50,15 @@ _FEW = 4
 
 @dataclass(frozen=True, eq=False)
 class Evaluation:
-    """Many cases after the march; the first axis of every array is the case, the second the zone.
-
-    `rate_ends_hv` is what unsure rates of transformation take from the hardness and add to it at the ends of the 80 %
-    interval.
-    """
+    """Many cases after the march; the first axis of every array is the case, the second the zone."""
 
     cases: Cases
     results: Results
     nodes_hv: np.ndarray | None = None  # (nodes, n, 5) at `interval.spray_nodes`; NaN without spray
     dry_hv: np.ndarray | None = None  # without spray; NaN where there is none anyway
     carbide_span_hv: np.ndarray | None = None  # between carbides that dissolve slowly and fast
-    rate_ends_hv: np.ndarray | None = None  # (2, n, 5)
+    #: What unsure rates take from the hardness and add to it at the ends of the 80 % interval, (2, n, 5).
+    rate_ends_hv: np.ndarray | None = None
     counted_strain: Mapping[str, np.ndarray] | None = None  # the `press_strain` that is counted in
     strike: Strike = Strike()
     bench: Bench = Bench()

@@ -54,24 +54,17 @@ class Reading:
 
 @dataclass(frozen=True, eq=False)
 class NextMeasurement:
-    """The reading to take next.
-
-    Attributes
-    ----------
-    quantity, label, unit : What decides the verdict most.
-    low, high : Its 80 % range now, that of the limit.
-    range_now, range_then : Width over the drawn lots (a hosel's bend length among them), and its mean after the reading.
-    others : The other readings, their heads and the width they leave, best first.
-    """
+    """The reading to take next."""
 
     reading: Reading
-    quantity: str
+    quantity: str  # what decides the verdict most
     label: str
     unit: str
-    low: float
+    low: float  # its 80 % range now, that of the limit
     high: float
-    range_now: float
-    range_then: float
+    range_now: float  # width over the drawn lots (a hosel's bend length among them)
+    range_then: float  # its mean after the reading
+    #: Other readings, their heads and the width they leave, best first.
     others: tuple[tuple[str, int, float], ...]
     doubt: Doubt = field(repr=False)
 
@@ -176,7 +169,7 @@ def next_measurement(result) -> NextMeasurement | None:
     >>> found.range_then < found.range_now
     True
     """
-    from .result import Estimate
+    from .estimate import Estimate
 
     verdict = check_kind(result, Estimate, "result").verdict
     worst, doubt = verdict.weakest, verdict.doubt

@@ -1,8 +1,6 @@
-"""The remedy: single changes, all tried, and the nearest that brings the head inside its limits.
+"""The remedy: the nearest of single changes that brings the head inside: a setting, a later heat, the cooling, at last a steel.
 
-In this order: a setting, a later heat, the cooling; another steel only for the next lot and where none of these does.
-No change shortens transfer or delay, none adds water to a steel that may crack under it, none brings a warning that
-says stop.
+No change shortens transfer or delay, adds water to a steel that may crack under it, or brings a warning that says stop.
 """
 
 import contextlib

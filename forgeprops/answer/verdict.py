@@ -115,22 +115,16 @@ def level_of(met: bool, least_chance: float, stopped: bool) -> str:
 class Verdict:
     """The answer first.
 
-    Attributes
-    ----------
-    level : {"good", "marginal", "out"}; good from a chance of 80 % on and 80 heads of 100, marginal
-        from 50; a limit missed at its middle value, or a warning of rank stop, is out.
-    not_included : Limits on what an estimate does not give.
-    chance_right : That this setting is right: model doubt, common to the lot.
-    heads_inside : Of 100 heads, by the shop's scatter, if it is right.
-    with_doubt : Of 100 heads, by scatter and model doubt together.
+    The level is "good" from a chance of 80 % on and 80 heads of 100, "marginal" from 50; a limit missed at its middle value,
+    or a warning of rank stop, is "out".
     """
 
     level: str
     limits: tuple[LimitState, ...]
-    not_included: tuple[str, ...]
-    chance_right: float
-    heads_inside: int
-    with_doubt: int
+    not_included: tuple[str, ...]  # limits on what an estimate does not give
+    chance_right: float  # that this setting is right: model doubt, common to the lot
+    heads_inside: int  # of 100 heads, by the shop's scatter, if it is right
+    with_doubt: int  # of 100 heads, by scatter and model doubt together
     biggest_risk: str
     result: Any = field(repr=False)
     against: Limits = field(repr=False)

@@ -27,6 +27,6 @@ FACE = tuple(text for (text,) in _rows("face_cautions"))
 CAUTIONS = tuple(_rows("cautions"))
 
 
-def beside(bend: bool = True) -> list[str]:
-    """Cautions as sentences, for JSON and for lists on a page; with `bend` those beside every bend allowance."""
-    return [*(f"{danger}: {text}" for danger, text in CAUTIONS), *(BENCH if bend else ())]
+def beside() -> list[str]:
+    """Cautions as sentences, for JSON and for lists on a page."""
+    return [*(f"{danger}: {text}" for danger, text in CAUTIONS), *BENCH]

@@ -120,6 +120,31 @@ def check_number(value, name: str, low: float, high: float, unit="", where="") -
     return number
 
 
+def check_curve(time_s, temperature_c, what: str, least: int = 2) -> tuple:
+    """Return the times and temperatures of a curve as arrays; raise unless they are finite numbers and the times rise.
+
+    >>> check_curve([0.0, 1.0, 1.0], [900.0, 880.0, 870.0], "the curve")
+    Traceback (most recent call last):
+    ...
+    forgeprops.base.errors.InputError: the curve does not rise in time at point 3 (1 to 1 s); sort it, average double times.
+    """
+    import numpy as np
+
+    try:
+        t, y = (np.asarray(v, dtype=float) for v in (time_s, temperature_c))
+    except Exception:  # noqa: BLE001  (whatever a foreign object says)
+        raise InputError(f"{what} is not made of numbers; give two lists of numbers.") from None
+    if t.ndim != 1 or t.shape != y.shape or t.size < least:
+        given = f"{t.size} times and {y.size} temperatures"
+        raise InputError(f"{what} has {given}; give two sequences of one length, {least} or more.")
+    if not (np.isfinite(t).all() and np.isfinite(y).all()):
+        raise InputError(f"{what} holds a number that is not finite; take such points out.")
+    for i in np.flatnonzero(np.diff(t) <= 0.0):
+        at = f"at point {i + 2} ({t[i]:g} to {t[i + 1]:g} s)"
+        raise InputError(f"{what} does not rise in time {at}; sort it, average double times.")
+    return t, y
+
+
 def bounded(default, label: str, low: float, high: float, unit=""):
     """Field of a dataclass for a number that `check_bounded` holds between two ends."""
     return dataclasses.field(default=default, metadata={"ends": (label, low, high, unit)})

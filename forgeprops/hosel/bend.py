@@ -111,11 +111,11 @@ def hosel_bend(
     neck_d = out_d if bench.neck_outside_mm is None else bench.neck_outside_mm
     shape = {"outside_mm": out_d, "neck_outside_mm": neck_d, "bore_mm": bore, "length_mm": length}
     shape |= {"bored_mm": bench.bored_mm, "bar_mm": bench.bar_mm, **factors}
-    used, damage = 0.0, 0.0
+    used = 0.0
     if bench.history_deg:
-        here, neck, bench, used, damage = _after_bends(shape, here, neck, bench, notes)
+        here, neck, bench, used = _after_bends(shape, here, neck, bench, notes)
     unknown = material is None and fractions is None
-    return _answer(shape, here, neck, bench, (used, damage, unknown), notes)
+    return _answer(shape, here, neck, bench, (used, unknown), notes)
 
 
 def bend_of_head(head, hosel: Strength, neck: Strength, **bench) -> HoselBend:
@@ -144,8 +144,8 @@ def _off_centre(here: Strength, bench: Bench, out_d: float, bore: float) -> dict
 
 
 def _after_bends(shape, here: Strength, neck: Strength, bench: Bench, notes: list):
-    """Hosel and neck as aged by earlier bends, the bench with as many more re-bends as these took, the outer-fibre strain
-    left, and the share of the life used up."""
+    """Hosel and neck as aged by earlier bends, the bench with as many more re-bends as these took, and the outer-fibre strain
+    left."""
     past = bench.history_deg
     bends = np.abs([*(d for d in past if d), sum(past)])
     metal = np.stack([beam.metal_of(here), beam.metal_of(neck)])
@@ -164,7 +164,7 @@ def _after_bends(shape, here: Strength, neck: Strength, bench: Bench, notes: lis
         here, neck = (fatigue.aged(m, float(strains.max())) for m in (here, neck))
     more = bench.rebends / max(1.0 - damage, 1e-6)
     bench = dataclasses.replace(bench, rebends=min(more, 10_000.0))
-    return here, neck, bench, used, damage
+    return here, neck, bench, used
 
 
 def _variants(shape, here: Strength, neck: Strength, bench: Bench, unknown: bool):
@@ -198,8 +198,8 @@ def _variants(shape, here: Strength, neck: Strength, bench: Bench, unknown: bool
 
 
 def _answer(shape, here, neck, bench: Bench, state, notes) -> HoselBend:
-    """`state`: outer-fibre strain and share of the life that earlier bends took, whether the structure is unknown."""
-    used, damage, unknown = state
+    """`state`: outer-fibre strain that earlier bends took, and whether the structure is unknown."""
+    used, unknown = state
     hosels, cold, scatter = _variants(shape, here, neck, bench, unknown)
     nodes, others, n = hosels.nodes(), len(LENGTHS_MM), len(hosels)
     forces, limits = limit_forces(nodes, bench, cold, scatter, used)
@@ -228,7 +228,6 @@ def _answer(shape, here, neck, bench: Bench, state, notes) -> HoselBend:
     notes += _notes(bend, bench.force_limit_n, easy)
     turn = math.degrees(math.atan2(bench.target_loft_deg, bench.target_lie_deg)) if target else 0.0
     most_strained = np.where(nodes.real[0], found.strain[0], 0.0).argmax()
-    bent = float(found.strain[-1].max())
     return HoselBend(
         allowed_deg=now, allowed_deg_low=max(now - down, 0.0), allowed_deg_high=now + up,
         one_bend_deg=min(by["wall"], by["crack"]), rebend_deg=now, rebends=bench.rebends,
@@ -239,7 +238,6 @@ def _answer(shape, here, neck, bench: Bench, state, notes) -> HoselBend:
         hand_deg=hand, steady_deg=steady, bar_length_needed_mm=needed if target else 0.0,
         springback_deg=sprung, overbend_deg=float(degrees[-1]) + sprung,
         outer_strain=strain, bends_at_mm=float(nodes.s_mm[0, most_strained]),
-        rebends_left=_rebends_left(here, bent, bench, damage) if target else {},
         strength=here, hardness_hv=here.hardness_hv, warnings=tuple(notes),
         bench=hosels.part(slice(0, 1)), hand=bench.hand,
     )  # fmt: skip
@@ -268,16 +266,3 @@ def _notes(bend: Mapping, force_limit_n: float, bar_mm: float) -> list[Warn]:
         for code, (rank, holds) in NOTES.items()
         if holds(bend)
     ]
-
-
-def _rebends_left(material: Strength, strain: float, bench: Bench, damage: float):
-    """Adjustments by the required change and back to a crack, by each fatigue method."""
-    lives = {
-        "Roessle–Fatemi": fatigue.roessle_fatemi(material.hardness_hv),
-        "uniform material law": fatigue.uniform_material_law(material.tensile_mpa),
-    }
-    range_ = strain + fatigue.RETURN_STRAINS * material.yield_mpa / YOUNGS_MPA
-    notch = fatigue.notch_strain_factor(material.hardening_exponent, bench.notch_factor)
-    left = max(1.0 - damage, 0.0) / bench.scatter_factor
-    amplitude = 0.5 * range_ * notch
-    return {n: float(fatigue.cycles_to_crack(x, amplitude)) * left for n, x in lives.items()}

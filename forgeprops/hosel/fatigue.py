@@ -1,7 +1,7 @@
 """How often a hosel can be bent there and back before it cracks: low-cycle fatigue from hardness.
 
 Strain amplitude ea = (sf/E)(2N)^b + ef (2N)^c, N cycles to a crack of a smooth bar (Coffin–Manson–Basquin).
-Two published ways to its constants stand side by side; their geometric mean counts, both are shown.
+Two published ways to its constants stand side by side; their geometric mean counts.
 """
 
 import dataclasses

@@ -5,14 +5,11 @@ import math
 from collections.abc import Mapping
 from dataclasses import dataclass
 
-import numpy as np
-
 from ..base.cautions import BENCH
-from ..base.errors import check_number
 from ..base.ranges import Warn
 from ..base.tables import texts
 from ..strength.tensile import Strength
-from .bench import Hosels, force_for_angle, load
+from .bench import Hosels
 
 #: Force by hand on the end of the bar, N, and what it means.
 EASE = (
@@ -65,12 +62,10 @@ class HoselBend:
     overbend_deg: float  #: angle to go to under load
     outer_strain: float  #: greatest outer-fibre strain at the allowed change, under load
     bends_at_mm: float  #: where the hosel bends most, from the bar's mouth
-    #: Adjustments by the required change and back to a crack by each fatigue method, scatter and history taken off.
-    rebends_left: Mapping[str, float]
     strength: Strength = dataclasses.field(repr=False)
     hardness_hv: float
     warnings: tuple[Warn, ...]
-    bench: Hosels = dataclasses.field(repr=False, compare=False)  #: the case itself, for `along`
+    bench: Hosels = dataclasses.field(repr=False, compare=False)  #: the case itself
     hand: str = "right"  #: whose head it is
     cautions = BENCH  # must be said beside the number
 
@@ -92,20 +87,6 @@ class HoselBend:
         if abs(lie) < 0.01:
             return f"towards {second}"
         return f"{first}, turned {math.degrees(math.atan2(abs(loft), abs(lie))):.0f}° to {second}"
-
-    def along(self, degrees: float | None = None, points: int = 41) -> dict[str, np.ndarray]:
-        """Section, moment, curvature and strain along the bend zone under the load that leaves `degrees` (None: the allowed)."""
-        angle = self.allowed_deg
-        if degrees is not None:
-            angle = check_number(degrees, "bend", 0.0, 45.0, "°")
-        nodes = self.bench.nodes(np.linspace(0.0, 1.0, points), np.full(points, 1.0 / points))
-        force = force_for_angle(self.bench.nodes(), np.radians([angle])).x
-        found, kept = load(nodes, force), nodes.real[0]
-        columns = {name: getattr(nodes, name) for name in ("s_mm", "outside_mm", "bore_mm")}
-        columns |= {"moment_nm": force * nodes.arm_mm / 1000.0, "outer_strain": found.strain}
-        columns["curvature_per_mm"] = found.curvature
-        columns["permanent_strain"] = nodes.fibre_mm * (found.curvature - nodes.elastic(force))
-        return {name: values[0, kept] for name, values in columns.items()}
 
     def words(self) -> str:
         """The answer in sentences."""

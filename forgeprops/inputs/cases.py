@@ -275,19 +275,11 @@ def spread(steel, head, route, shop, values: Mapping[str, np.ndarray]) -> Cases:
     values = {name: np.asarray(v, float) for name, v in values.items()}
     n = max(map(len, values.values()), default=1)
     found = Cases.of([steel], [head], [route], [shop]).rows(np.zeros(n, np.int64))
-    contents: dict[str, np.ndarray] = {}
-    dimensions: dict[str, np.ndarray] = {}
+    groups: dict[str, Any] = {"route": found.route, "shop": found.shop, "steel": {}, "head": {}}
     for name, v in values.items():
         what = setting(name)
-        if what.group == "steel":
-            contents[name] = v
-        elif what.group == "head":
-            dimensions[name] = v
-        elif what.group == "route":
-            found.route[name] = v
-        else:
-            found.shop[what.field] = v
-    changed: dict[str, Any] = {}
+        groups[what.group][what.field if what.group == "shop" else name] = v
+    contents, dimensions, changed = groups["steel"], groups["head"], {}
     if contents:
         each = found.steels.rows(np.zeros(n, np.int64))
         sd = {e: v * (e not in contents) for e, v in each.content_sd.items()}

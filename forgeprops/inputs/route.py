@@ -9,15 +9,7 @@ import dataclasses
 from collections.abc import Mapping
 from dataclasses import dataclass
 
-from ..base.errors import (
-    InputError,
-    check_choice,
-    check_flag,
-    check_kind,
-    check_list,
-    check_number,
-    shown,
-)
+from ..base.errors import InputError, check_choice, check_flag, check_kind, check_list, check_number
 from ..io.saved import Saved
 from .settings import CHOICES, COOLING_WORDS, by_part, check_settings, numbers_of, table
 
@@ -122,8 +114,8 @@ class Quench:
         rows = [check_list(r, "a row of table", form, 2) for r in check_list(self.table, "table")]
         rows = tuple(tuple(check_number(x, "table", 0.0, 1e6) for x in row) for row in rows)
         if (self.medium == "own bath") != (len(rows) >= 2):
-            need = f"an own bath needs two or more rows of {form}, other media none"
-            raise InputError(f"table is {shown(self.table)}; {need} (quench).")
+            need = f"an own bath needs two or more of {form}, other media none"
+            raise InputError(f"table has {len(rows)} rows; {need} (quench).")
         if any(b[0] <= a[0] for a, b in zip(rows, rows[1:], strict=False)):
             raise InputError("the temperatures of a table must rise (quench).")
         object.__setattr__(self, "table", rows)
@@ -290,13 +282,11 @@ class Route(Saved):
         later = tuple(self.later) if isinstance(self.later, (tuple, list)) else (self.later,)
         quench = (self.quench,) if isinstance(self.quench, Quench) else self.quench
         quench = check_list(() if quench is None else quench, "quench")
+        form = "Temper(...), LocalHeat(...) or Normalise(...)"
         for heat in later:
-            if not isinstance(heat, (Temper, LocalHeat, Normalise)):
-                form = "Temper(...), LocalHeat(...) or Normalise(...)"
-                raise InputError(f"later holds {shown(heat)}; give {form} (route).")
+            check_kind(heat, Temper | LocalHeat | Normalise, "later", "route", form)
         for part in quench:
-            if not isinstance(part, Quench):
-                raise InputError(f"quench must hold Quench(...); got {shown(part)} (route).")
+            check_kind(part, Quench, "quench", "route", "a Quench(...)")
         object.__setattr__(self, "later", later)
         object.__setattr__(self, "quench", quench)
 
@@ -318,10 +308,8 @@ class Route(Saved):
         at = max((i for i, h in enumerate(self.later) if isinstance(h, Normalise)), default=-1)
         if at < 0:
             return self
-        heat, still = (
-            self.later[at],
-            dict.fromkeys(("transfer_s", "dwell_s", "rest_s", "strain"), 0.0),
-        )
+        heat = self.later[at]
+        still = dict.fromkeys(("transfer_s", "dwell_s", "rest_s", "strain"), 0.0)
         furnace = {"preheat_c": heat.temperature_c, "soak_s": heat.hold_s, "start_c": 25.0}
         gone = {"scale_left": 1.0, "press_shape": Route.press_shape, "spray": None, "quench": ()}
         cool = {"surroundings": heat.surroundings, "later": self.later[at + 1 :]}

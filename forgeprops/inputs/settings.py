@@ -13,13 +13,10 @@ from ..base.tables import read_rows
 #: Groups whose numbers a study may vary, in the order they are listed.
 VARIED = ("route", "head", "steel", "shop")
 #: Ways to cool after the spray and to preheat, in words; see `forgeprops.thermal.surroundings`.
-COOLING_WORDS = {r["kind"]: r["words"] for r in read_rows("constants/surroundings.csv")}
-HEATING_WORDS = {
-    "gas": "gas furnace",
-    "electric": "electric furnace",
-    "protective": "furnace with protective gas",
-    "induction": "induction coil",
-}
+COOLING_WORDS, HEATING_WORDS = (
+    {r["kind"]: r["words"] for r in read_rows(f"constants/{name}.csv")}
+    for name in ("surroundings", "furnaces")
+)
 #: What settings choose from that are no numbers; columns hold the place in it.
 CHOICES = {"surroundings": tuple(COOLING_WORDS), "furnace": tuple(HEATING_WORDS)}
 #: Shapes of a forging, by which its force goes.
@@ -138,6 +135,8 @@ def check_settings(obj, part: str, where: str = "") -> None:
     """Check numbers and choices of a frozen part of a case and store them; a default of None may stay."""
     for field, what in numbers_of(part).items():
         value = getattr(obj, field)
+        if type(value) is float and what.low <= value <= what.high:  # as most are
+            continue
         if value is not None or getattr(type(obj), field, "") is not None:
             value = what.check(value, where or part.replace("_", " "))
             object.__setattr__(obj, field, value)

@@ -198,9 +198,7 @@ def composition_of(text: str) -> tuple[dict[str, float], dict[str, float], tuple
             f"{where}: {left[:30]!r} cannot be read; give elements with wt% or ppm, such as "
             "'C 0.31 Mn 0.5 B 20 ppm Mo <0.01'."
         )
-    contents: dict[str, float] = {}
-    unsure: dict[str, float] = {}
-    said: list[str] = []
+    contents, unsure, said = dict[str, float](), dict[str, float](), list[str]()
     for match in found:
         element = _SYMBOLS[match["element"].casefold()]
         unit = f"{match['unit'] or ''}{match.groupdict().get('after') or ''}".casefold()

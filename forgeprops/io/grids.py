@@ -1,7 +1,6 @@
 """Tables as people send them: CSV or XLSX to a grid of cells that know their row and column in the file.
 
-Nothing here knows what a column means; the rooms that do (certificates, measurements) build on it and report
-what they meet as `Problem` s.
+What a column means is known to those that read it; what they meet they report as `Problem` s.
 """
 
 from __future__ import annotations

@@ -33,13 +33,8 @@ def json_bytes(kind: str, version: int, content: Mapping) -> bytes:
     return (text + "\n").encode("utf-8", errors="backslashreplace")
 
 
-def write_json(path, kind: str, version: int, content: Mapping, overwrite: bool = False) -> None:
-    """Write `json_bytes` to a file, whole or not at all (see `writing`)."""
-    write_bytes(path, json_bytes(kind, version, content), overwrite)
-
-
 def read_json(source, kind: str, versions, filename=None, limit_bytes: int = 2**20) -> dict:
-    """Read a file that `write_json` wrote: checked for kind and version, each name once, no NaN or infinity.
+    """Read a file of `json_bytes`: checked for kind and version, each name once, no NaN or infinity.
 
     The content is without ``format``; ``version`` tells which of `versions` it is.
     """

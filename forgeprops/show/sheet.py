@@ -50,7 +50,9 @@ def sheet_html(result, paper: str = "A4", *, tolerances=None, date: str | None =
 
     paper = PAPERS[check_choice(paper, "paper", PAPERS)]
     shown = display_units or units()
-    tolerances = _checked(tolerances or {})
+    for name, tolerance in (tolerances or {}).items():
+        check_choice(name, "setting with a tolerance", _NAMED)
+        check_number(tolerance, f"tolerance of {name}", 0.0, 1000.0)
     environment = jinja2.Environment(autoescape=True, undefined=jinja2.StrictUndefined)
     environment.filters["units"] = shown.text
     written = Path(__file__).with_name("sheet.html.j2").read_text(encoding="utf-8")
@@ -60,7 +62,7 @@ def sheet_html(result, paper: str = "A4", *, tolerances=None, date: str | None =
     return template.render(
         paper=paper, version=__version__, date=date or datetime.date.today().isoformat(), note=note,
         job_id=_job(result).id, steel=result.steel, head=result.head, verdict=verdict, stamp=STAMPS[verdict.level],
-        settings=_settings(result, tolerances, shown), around=_around(result.route),
+        settings=_settings(result, tolerances or {}, shown), around=_around(result.route),
         zones=[_zone(z, shown) for z in result.zones.values()],
         second=shown.hardness == "HV", limits=verdict.limits, hosel=hosel,
         face=result.face, warnings=warnings[:_MOST_WARNINGS], notes=warnings[_MOST_WARNINGS:],
@@ -100,12 +102,6 @@ def sheet(result, path, paper: str = "A4", *, overwrite: bool = False, **options
 def _job(result) -> Job:
     parts = result.steel, result.head, result.route, result.limits, result.shop, result.bench
     return Job(*parts)
-
-
-def _checked(tolerances) -> dict[str, float]:
-    for name in tolerances:
-        check_choice(name, "setting with a tolerance", _NAMED)
-    return {n: check_number(t, f"tolerance of {n}", 0.0, 1000.0) for n, t in tolerances.items()}
 
 
 def _settings(result, tolerances, shown: Units) -> list[tuple[str, ...]]:

@@ -11,8 +11,8 @@ from typing import Any
 
 import numpy as np
 
+from ..answer.estimate import Estimate
 from ..answer.evaluation import evaluate
-from ..answer.result import Estimate
 from ..base.errors import check_kind
 from ..hosel.bench import bench_options
 from ..hosel.bend import bend_of_head

@@ -11,7 +11,7 @@ import numpy as np
 
 from ..answer.interval import Z, hardness_sd_hv, opinions_spread_hv
 from ..base.errors import check_choice
-from ..base.sources import counted, sources
+from ..base.sources import sources
 from ..base.tables import data_path, read_rows
 from ..hardenability.end_quench import hardness_at_distance_hrc
 from ..inputs.steel import Steel
@@ -89,6 +89,8 @@ def _ms() -> tuple:
     return "martensite start Ms", "°C", rows, _SOURCE_OUT, "sources", note
 
 
+#: Kind and `read` of a row by its basis.
+_BASES = {"read": ("read", True), "from memory": ("recalled", False)}
 _PARTS = {"ferrite_pearlite": "ferrite and pearlite"}
 _PARTS |= {name: name for name in ("bainite", "martensite")}
 
@@ -115,12 +117,6 @@ def _bars(quenched: bool) -> tuple:
     return name, "HV", rows, LEFT_OUT, "steels", note
 
 
-def _basis(r: dict[str, str]) -> tuple[str, bool]:
-    """Kind and `read` of a row by its basis."""
-    read = r["basis"] == "read"
-    return "read" if read else "recalled", read
-
-
 def _tempering() -> tuple:
     rows = []
     for r in read_rows("measured/tempered_data_sheets.csv"):
@@ -128,7 +124,9 @@ def _tempering() -> tuple:
         soft = r["hb"] and hrc_from_hv(convert_hardness(float(r["hb"]), "HB", "HV"))
         act = float(r["temper_c"]), float(r["hours"])
         p, (low, high) = tempered_hrc(steel, *act), tempering_interval_hrc(*act)
-        rows.append((float(r["hrc"] or soft), p, p + low, p + high, r["grade"], *_basis(r)))
+        rows.append(
+            (float(r["hrc"] or soft), p, p + low, p + high, r["grade"], *_BASES[r["basis"]])
+        )
     kept = "data sheets; two of the law's constants, above 500 °C, were fitted to them too"
     note = (
         "One hour is assumed where the sheet does not say how long.  Without a grade's own sheet the error is 0.97 "
@@ -164,14 +162,14 @@ def _end_quench() -> tuple:
     rows, bands = [], read_rows("validation/hardenability_bands.csv")
     bands = [r for r in bands if r["hrc_low"] and r["hrc_high"]]
     for name, steel in counted_band_steels().items():
-        if not (band := [r for r in bands if r["grade"] == name]):
-            continue
+        band = [r for r in bands if r["grade"] == name]
         own, _ = end_quench_curves(steel, [float(r["distance_mm"]) for r in band])
         for r, p in zip(band, own.tolist(), strict=True):
             low, high = float(r["hrc_low"]), float(r["hrc_high"])
             middle = 0.5 * (low + high)
             # inside when the middle lies in the band drawn around the prediction
-            rows.append((middle, p, p - (high - middle), p + (middle - low), name, *_basis(r)))
+            ends = p - (high - middle), p + (middle - low)
+            rows.append((middle, p, *ends, name, *_BASES[r["basis"]]))
     kept = "composition in the middle of its range; nothing of a band is fitted"
     note = "The bar is the middle of the band."
     return "end-quench hardness", "HRC", rows, kept, "grades", note
@@ -257,6 +255,16 @@ def trust_table():
 # ---- what reaches a goal: the figure reached, rows, groups, and figures for the words on its limits
 
 
+def _one(name: str, **where):
+    """The row of a stored table with these values."""
+    t = _table(name)
+    return t[(t[list(where)] == list(where.values())).all(axis=1)].iloc[0]
+
+
+def _author(method: str) -> str:
+    return method.replace("_", " ").title()
+
+
 def _start_error(of: str) -> dict[str, Any]:
     """Error of our Ms or Bs with the grain size unknown, and the best published form."""
     quantity, scope = of.split(" ", 1)
@@ -268,10 +276,6 @@ def _start_error(of: str) -> dict[str, Any]:
     found = {"reached": own[error], "low": own["low_90"], "high": own["high_90"]}
     found |= {"best": published[error], "author": _author(published["method"])}
     return {**found, "rows": own["rows"], "groups": int(own["sources"])}
-
-
-def _author(method: str) -> str:
-    return method.replace("_", " ").title()
 
 
 def _sources_ahead(quantity: str) -> dict[str, Any]:
@@ -307,8 +311,7 @@ def _bar_error(cooling: str) -> dict[str, Any]:
 
 def _kinetics(what: str, validation: str) -> dict[str, Any]:
     """Stored error of the kinetics on some bars, HB; the grades are named behind "of"."""
-    t = _table("kinetics_validation")
-    row = t[(t["what"] == what) & (t["validation"] == validation)].iloc[0]
+    row = _one("kinetics_validation", what=what, validation=validation)
     groups = "" if validation == "fitted" else len(what.rpartition(" of ")[2].split())
     found = {"reached": row["mean_absolute_error"], "bias": row["bias"]}
     return {**found, "rows": row["rows"], "groups": groups}
@@ -347,9 +350,11 @@ def _inside_bands(_: str) -> dict[str, Any]:
 
 def _tempering_error(grade: str) -> dict[str, Any]:
     """Error of the tempering law on all steels, and its bias on each laboratory's steel of one grade, HRC."""
-    t = tempering_errors()
+    own, t = (
+        _one("tempering_validation", what="all steels", validation=LEFT_OUT),
+        tempering_errors(),
+    )
     t = t[t["validation"] == LEFT_OUT]
-    own = t[t["what"] == "all steels"].iloc[0]
     biases = t["bias_hrc"][t["what"].str.startswith(f"{grade} (")]
     found = {"reached": own["mean_absolute_error_hrc"], "rows": own["rows"]}
     found["biases"] = " and ".join(f"{b:+.1f}" for b in biases)
@@ -358,15 +363,17 @@ def _tempering_error(grade: str) -> dict[str, Any]:
 
 def _data_sheets(_: str) -> dict[str, Any]:
     """Error on the tempered data sheets that were read, HRC."""
-    t = tempering_errors()
-    left = t[t["validation"] == LEFT_OUT].set_index("what")
-    mine, groups = left.loc["data sheets"], left.index.str.endswith(" data sheets").sum()
-    return {"reached": mine["mean_absolute_error_hrc"], "rows": mine["rows"], "groups": groups}
+    own, t = (
+        _one("tempering_validation", what="data sheets", validation=LEFT_OUT),
+        tempering_errors(),
+    )
+    sheets = t[t["validation"] == LEFT_OUT]["what"].str.endswith(" data sheets").sum()
+    return {"reached": own["mean_absolute_error_hrc"], "rows": own["rows"], "groups": sheets}
 
 
 def _interval_holds(scope: str) -> dict[str, Any]:
     """Share of the rows of a scope inside the 80 % interval, %."""
-    row = coverage().set_index("scope").loc[scope]
+    row = _one("hardness_validation", scope=scope)
     found = {"reached": 100.0 * row["coverage"], "width": row["width_hv"], "rows": row["rows"]}
     found |= {"low": 100.0 * row["low_90"], "high": 100.0 * row["high_90"]}
     return {**found, "groups": int(row["steels"])}
@@ -375,9 +382,9 @@ def _interval_holds(scope: str) -> dict[str, Any]:
 def _start_holds(of: str) -> dict[str, Any]:
     """Share of the measured Ms or Bs of a scope inside the 80 % interval made without their source, %."""
     quantity, _, scope = of.partition(" ")
-    t = _table("start_temperature_validation")
-    own = (t["method"] == "own") & (t["quantity"] == quantity) & (t["scope"] == scope)
-    row = t[own & t["validation"].str.endswith("unknown")].iloc[0]
+    made = f"{_SOURCE_OUT}, grain size unknown"
+    own = {"quantity": quantity, "method": "own", "scope": scope, "validation": made}
+    row = _one("start_temperature_validation", **own)
     found = {"reached": 100.0 * row["coverage"], "width": row["width_c"], "rows": row["rows"]}
     return {**found, "groups": int(row["sources"])}
 
@@ -397,31 +404,3 @@ _MEASURES: dict[str, Callable[[str], dict[str, Any]]] = {
     "interval_holds": _interval_holds,
     "start_holds": _start_holds,
 }
-
-#: Starts of the goals that the short table leaves out: conditions of a fit, and parts of a pooled figure.
-_NOT_SHORT = ("rate for", "normalised bars", "Ms, sources", "Bs with Si")
-_NOT_SHORT += ("80 % interval of hardness holds, mostly",)
-
-
-def trust_summary() -> str:
-    """Short table of goals and reached errors as Markdown, read and unread bars apart, with what the formulas rest on."""
-    table = trust_table()
-    lines = ["| what | rows | predicted without | goal | reached |", "|---|---|---|---|---|"]
-    for row in table.itertuples():
-        if not row.goal.startswith(_NOT_SHORT):
-            met = "" if not row.missed_by else ", **missed**"
-            goal = row.goal.partition(" (Si")[0]
-            lines.append(
-                f"| {goal} | {row.rows} | {row.left_out} | {row.wanted} | {row.reached} {row.unit}{met} |"
-            )
-    for name, what in (("bars", "air-cooled bars"), ("quenched", "quenched bars")):
-        p = parity(name)
-        for kind, read in (("read", True), ("from memory", False)):
-            t = p.table[p.table["read"] == read]
-            if len(t):
-                error = t["predicted"] - t["measured"]
-                lines.append(
-                    f"| {what}, rows {kind}, mean absolute error | {len(t)} | whole steels |  | {error.abs().mean():.1f} "
-                    f"{p.unit}, on average {error.mean():+.1f} |"
-                )
-    return "\n".join([*lines, "", f"Formulas, tables and constants: {counted(sources())}."])

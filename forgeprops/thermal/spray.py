@@ -14,8 +14,6 @@ References
 
 import math
 
-from ..base.ranges import Warn, outside
-
 #: Conductivity of iron scale, W/(m K).
 SCALE_CONDUCTIVITY_W_MK = 2.5
 
@@ -92,13 +90,3 @@ def spray_w_m2k(flux_kg_m2_s, surface_c, water_c):
         h = share * h + (1.0 - share) * low
     base = WENDELSTORF[0]
     return min(base, h) + max(h - base, 0.0) * water_factor(water_c)
-
-
-def spray_warnings(flux_kg_m2_s, water_c=20.0, surface_c=None) -> tuple[Warn, ...]:
-    """Warnings when a spray is outside what the law was measured for (no spray, no warning)."""
-    if flux_kg_m2_s <= 0:
-        return ()
-    found = [outside("thermal.spray_flux", flux_kg_m2_s), outside("thermal.spray_water", water_c)]
-    if surface_c is not None:
-        found.append(outside("thermal.spray_surface", surface_c))
-    return tuple(warn for warn in found if warn)

@@ -9,8 +9,8 @@ import numbers
 from dataclasses import dataclass
 
 from ..base.errors import InputError, check_list, check_number
-from ..base.ranges import Warn
-from .spray import WATER_KG_L, spray_warnings
+from ..base.ranges import Warn, outside
+from .spray import WATER_KG_L
 
 #: Footprint assumed when only the impact density is known, mm: a face with its rim (our choice, a nominal
 #: blade).
@@ -41,7 +41,8 @@ class SprayReading:
     @property
     def warnings(self) -> tuple[Warn, ...]:
         """Warnings when the spray rate is outside what the law was measured for."""
-        return spray_warnings(self.flux_kg_m2_s)
+        found = outside("thermal.spray_flux", self.flux_kg_m2_s) if self.flux_kg_m2_s > 0 else None
+        return (found,) if found else ()
 
     def litres(self, duration_s: float) -> float:
         """Water used in one spray of `duration_s`, L."""

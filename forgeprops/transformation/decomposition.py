@@ -4,8 +4,6 @@ The laws that move it are rate equations (`kinetics`), the martensite law (`temp
 (`tempering`); the engine integrates them in ``engine/native/reactions.c``.
 """
 
-import math
-
 import numpy as np
 
 from .austenite import FERRITE_CARBON
@@ -39,7 +37,6 @@ ROWS = 21
 #: Slowest rate put into the hardness of a constituent, °C/h: 0.01 °C/s, the slow end of the diagrams the hardness
 #: formulas were made from (from memory).
 LEAST_RATE_C_PER_H = 36.0
-LOG_V_FLOOR = math.log10(LEAST_RATE_C_PER_H)
 #: Steel that the water undercooled and the body re-heats forms fine pearlite and bainite, as after fast cooling: its
 #: rate is then the one at 700 °C, Maynier's own, in full from this re-heating on, °C (our choice).
 FULL_REHEAT_C = 50.0

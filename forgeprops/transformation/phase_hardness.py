@@ -8,7 +8,6 @@ what the water has undercooled.
 
 import numpy as np
 
-from ..base.errors import check_choice
 from ..hardenability.end_quench import as_quenched_hardness_hrc
 from ..strength.hardness_scales import hv_from_hrc
 from .temperatures import content
@@ -33,25 +32,15 @@ def as_quenched_hrc(carbon):
     return as_quenched_hardness_hrc(np.clip(carbon, 0.0, 0.70))
 
 
-def martensite_coefficients(comp, carbon=None, method: str = "end_quench"):
-    """a and b of martensite's line.
+def martensite_coefficients(comp, carbon=None):
+    """a and b of martensite's line: the initial hardness of ASTM A255, b = 0, as quenched without self-tempering, which the march
+    computes along the curve.
 
-    "end_quench": the initial hardness of ASTM A255, b = 0, as quenched without self-tempering (which the march computes along
-    the curve); "maynier": with a rate term, which holds self-tempering; it reads 3-10 % above as-quenched bars.
-
-    >>> a, b = martensite_coefficients({"C": 0.40, "Si": 0.25, "Mn": 0.85, "Cr": 0.95}, method="maynier")
-    >>> round(a + b * 4.857)
-    640
-
-    .. [1] "maynier", here and of the two lines below: Ph. Maynier, B. Jungmann & J. Dollet, Hardenability Concepts with
-       Applications to Steel, AIME 1978, pp. 518-544 (from memory).
+    .. [1] Ph. Maynier, B. Jungmann & J. Dollet, Hardenability Concepts with Applications to Steel, AIME 1978, pp. 518-544, have
+       127 + 949 C + 27 Si + 11 Mn + 8 Ni + 16 Cr + 21 log V, which holds self-tempering and reads 3-10 % above as-quenched
+       bars; of theirs are the two lines below (from memory).
     """
-    c = content(comp, "C", carbon)
-    if check_choice(method, "martensite hardness method", ("end_quench", "maynier")) == "maynier":
-        si, mn, ni, cr = (content(comp, s) for s in ("Si", "Mn", "Ni", "Cr"))
-        a = 127.0 + 949.0 * c + 27.0 * si + 11.0 * mn + 8.0 * ni + 16.0 * cr
-        return a, 21.0 + 0.0 * a
-    a = hv_from_hrc(as_quenched_hrc(c))
+    a = hv_from_hrc(as_quenched_hrc(content(comp, "C", carbon)))
     return a, 0.0 * a
 
 

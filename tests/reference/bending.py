@@ -2,7 +2,10 @@
 
 import math
 
+import numpy as np
 from scipy.integrate import quad
+
+from forgeprops.hosel.bench import force_for_angle, load
 
 
 def moment_nmm(curve, outside_mm, bore_mm, k_per_mm, **options):
@@ -29,3 +32,13 @@ def elastic_modulus_mm3(outside_mm, bore_mm=0.0):
 
 def plastic_modulus_mm3(outside_mm, bore_mm=0.0):
     return (outside_mm**3 - bore_mm**3) / 6.0
+
+
+def along(bend, degrees, points=41):
+    """Moment and strain along the bend zone under the load that leaves `degrees`."""
+    nodes = bend.bench.nodes(np.linspace(0.0, 1.0, points), np.full(points, 1.0 / points))
+    force = force_for_angle(bend.bench.nodes(), np.radians([degrees])).x
+    found, kept = load(nodes, force), nodes.real[0]
+    permanent = nodes.fibre_mm * (found.curvature - nodes.elastic(force))
+    columns = {"moment_nm": force * nodes.arm_mm / 1000.0, "outer_strain": found.strain}
+    return {n: v[0, kept] for n, v in {**columns, "permanent_strain": permanent}.items()}

@@ -172,15 +172,16 @@ def picked():
 
 def test_chosen_settings_meet_the_limits_and_are_more_robust_than_the_edge(picked):
     assert picked.feasible and picked.slack >= 0 and not len(picked.relax)
-    one = fp.estimate(picked.steel, picked.head, picked.route, picked.shop)
+    steel, head, route, shop = picked.case
+    one = fp.estimate(*picked.case)
     assert 380 <= one.zones["face"].hardness_hv <= 480 and one.hosel.allowed_deg >= 2.4
     expected = one.zones["face"].hardness_hv
     assert picked.results["face_hardness_hv"] == pytest.approx(expected, rel=1e-9)
-    assert picked.route.preheat_c == picked.settings["preheat_c"]
+    assert route.preheat_c == picked.settings["preheat_c"]
     assert {"press_s", "heads_per_hour", "water_l"} <= set(picked.results)
     assert "all limits are met" in picked.words() and "heads an hour" in picked.words()
     assert picked.rounded and picked.settings["preheat_c"] % 5 == 0
-    job = fp.Job(picked.steel, picked.head, picked.route, picked.limits, picked.shop)
+    job = fp.Job(steel, head, route, picked.limits, shop)
     verdict = fp.estimate(job).verdict
     assert picked.verdict.chance_right == verdict.chance_right
     assert f"with the model's doubt {100 - verdict.with_doubt} %" in picked.words()
@@ -198,7 +199,7 @@ def test_chosen_settings_meet_the_limits_and_are_more_robust_than_the_edge(picke
     at = just[:: max(len(just) // 3, 1)][:3]
     near = [(float(edge.x.values[i]), float(edge.y.values[j])) for j, i in at]
     shares = [outside(fp.Route().with_(preheat_c=hot, flux=flux)) for hot, flux in near]
-    chosen = outside(picked.route)
+    chosen = outside(route)
     assert chosen <= min([*shares, outside(fp.Route()) + 0.01])
     assert picked.scatter.outside.share == pytest.approx(chosen, abs=0.03)
 

@@ -88,10 +88,11 @@ def test_one_known_shop_and_its_clock():
     late, error = found.clocks[""]
     assert late == pytest.approx(0.3, abs=4 * error) and error < 0.05
     assert found.shop.name == "bay 2" and found.shop.n_readings == 3 * 470 + 15
-    assert found.probes()["rms_c"].between(4.5, 5.5).all()
-    assert (found.probes()["rms_before_c"] > 6.0).all()
+    before = found.traces["measured_c"] - found.traces["before_c"]
+    for miss, low, high in ((found.traces["residual_c"], 4.5, 5.5), (before, 6.0, np.inf)):
+        assert ((miss**2).groupby(found.traces["channel"]).mean() ** 0.5).between(low, high).all()
     assert abs(found.traces["standardised"].std() - 1.0) < 0.1
-    assert "Loggers run late" in found.report() and "<li>" in found._repr_html_()
+    assert "Loggers run late" in found.words() and "<li>" in found._repr_html_()
 
 
 def test_hardness_alone_settles_the_spray_and_says_what_it_does_not():
@@ -102,7 +103,7 @@ def test_hardness_alone_settles_the_spray_and_says_what_it_does_not():
         assert found.table.verdict[number] == "hardly more than was known before"
         least = 0.8 * priors()[number].slope(getattr(found.shop, number))
         assert found.shop.standard_error(number) > least
-    words = found.report()
+    words = found.words()
     assert "hardly more than was known before" in words and "What would settle it" in words
     assert len(found.traces) == 0 and len(found.hardness) == 5
 
@@ -111,7 +112,7 @@ def test_what_cannot_be_told_apart_is_said():
     traces, _ = measured(fp.Shop(), 5, to_s=20.0)
     found = fit(traces, None, HEAD, "4130", ROUTE, numbers=("emissivity", "air"))
     assert found.correlations[0, 1] < -0.8
-    assert "only known together" in found.report() and "one up, the other down" in found.report()
+    assert "only known together" in found.words() and "one up, the other down" in found.words()
     traces, _ = measured(fp.Shop(), 7, route=ROUTE.with_(preheat_c=910.0))
     found = fit(traces, None, HEAD, "4130", ROUTE, numbers=("spray",))
     said = [w.text for w in found.warnings if w.code == "fit:furnace"]
@@ -147,7 +148,7 @@ def test_an_earlier_fit_many_heads_and_a_saved_shop():
     steels, routes = {"a": "4130", "b": "1020"}, {"a": ROUTE, "b": {"flux": 8}}
     found = fit(traces, both, HEAD, steels, routes, numbers="spray")
     assert set(found.hardness["head_id"]) == {"a"}
-    assert any("'x'" in p.assumed for p in found.problems) and "Not used" in found.report()
+    assert any("'x'" in p.assumed for p in found.problems) and "Not used" in found.words()
 
 
 def test_the_shop_is_saved_and_taken_by_an_estimate(tmp_path):

@@ -169,13 +169,13 @@ def test_a_shut_nozzle_is_found_and_nothing_off_is_said_so():
     row = found.table.iloc[0]
     assert row["to_value"] == pytest.approx(8.0, abs=1.0)
     assert row["drift_low"] < -3.0 and row["misfit_sd"] < 1.5
-    assert found.off_sd > 3.0 and "catch the spray in a can" in found.report()
+    assert found.off_sd > 3.0 and "catch the spray in a can" in found.words()
     assert found.table["probability"].sum() == pytest.approx(1.0)
     assert "<table" in found._repr_html_()
     found = find_cause(USUAL, STEEL, HEAD, ROUTE, usual=USUAL)
     assert found.likeliest == NOTHING and found.table["probability"].iloc[0] > 0.5
-    assert found.off_sd < 1e-6 and "nothing has drifted" in found.report()
-    assert "cannot be separated" not in found.report()
+    assert found.off_sd < 1e-6 and "nothing has drifted" in found.words()
+    assert "cannot be separated" not in found.words()
 
 
 def test_what_cannot_be_told_apart_gets_a_check():
@@ -184,7 +184,7 @@ def test_what_cannot_be_told_apart_gets_a_check():
     assert len(found.confusable) and (found.confusable["apart_sd"] < 2.0).all()
     pair = found.confusable[found.confusable["cause"] == "flux"].iloc[0]
     assert "What parts them:" in pair["check"] or "check directly" in pair["check"]
-    assert "cannot be separated by these readings" in found.report()
+    assert "cannot be separated by these readings" in found.words()
     assert (np.diag(found.apart.to_numpy()) < 1e-9).all()
     more = find_cause(readings(flux=9.0, n=50), STEEL, HEAD, ROUTE, usual=USUAL, heads_measured=50)
     assert more.apart.loc["flux", "C"] > found.apart.loc["flux", "C"]

@@ -50,7 +50,7 @@ def test_maps_region_and_box_of_single_estimates(found):
     assert inside.size and inside.all()
     half = (x_high - x_low) / 2 / found.x.tolerance, (y_high - y_low) / 2 / found.y.tolerance
     assert found.centre["slack"] >= 0 and found.tolerances_held == pytest.approx(min(half))
-    assert "largest box" in found.words() and found.now["preheat_c"] == 930.0
+    assert "largest box" in found.words()
     assert len(found.table()) == 81
 
 
@@ -142,7 +142,6 @@ def test_forging_temperature_is_an_axis_whatever_moves_it(found):
     axes = {"x": ("forging_c", 850, 900, 3), "y": ("transfer_s", 2, 10, 3)}
     map_ = fp.window("4130", **axes, limits=limits)
     assert map_.maps["forging_c"] == pytest.approx(np.tile([850, 875, 900], (3, 1)), abs=1.5)
-    assert map_.now["forging_c"] == pytest.approx(fp.estimate(fp.grade("4130")).effort.die_c, abs=1)
     assert set(map_.proposed) == {"preheat_c", "transfer_s"}
     # what is proposed can be set, keeps the limits and is as sure as its own verdict says
     for one in (map_, found):

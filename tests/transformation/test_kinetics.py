@@ -239,7 +239,7 @@ def test_grain_and_alloy_harden():
 @pytest.mark.parametrize("rates, t_c, row", [
     ({"ln_f": 0.0}, 700.0, "LOG_V_FP"), ({"ln_b": 6.0}, 450.0, "LOG_V_B"),
 ])  # fmt: skip
-@pytest.mark.parametrize("rate_c_per_h, log_v", [(36_000.0, math.log10(36_000.0)), (1.0, d.LOG_V_FLOOR)])  # fmt: skip
+@pytest.mark.parametrize("rate_c_per_h, log_v", [(36_000.0, math.log10(36_000.0)), (1.0, math.log10(d.LEAST_RATE_C_PER_H))])  # fmt: skip
 def test_each_product_remembers_the_rate_it_formed_at(law, rates, t_c, row, rate_c_per_h, log_v):
     """The lines of hardness go by the logarithm of the rate: share by share, and never below the floor."""
     state = fresh(**rates)
@@ -260,7 +260,9 @@ def test_re_heated_bainite_goes_by_the_rate_at_700_degrees(law, again_c, share):
     assert state[d.LOG_V_700] == pytest.approx(math.log10(360_000.0))
     before = state[d.LOG_V_B]
     _, gone, _ = law.advance(state, again_c, again_c, 1.0, -3600.0)
-    expected = d.LOG_V_FLOOR + share * (state[d.LOG_V_700] - d.LOG_V_FLOOR)
+    expected = math.log10(d.LEAST_RATE_C_PER_H) + share * (
+        state[d.LOG_V_700] - math.log10(d.LEAST_RATE_C_PER_H)
+    )
     assert gone > 1e-6 and state[d.LOG_V_B] - before == pytest.approx(gone * expected)
     # above 700 °C again it is forgotten
     law.advance(state, 720.0, 720.0, 1.0, 1800.0)

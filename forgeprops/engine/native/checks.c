@@ -16,7 +16,7 @@ INLINE vec check_one(int which, const Input *in, const vec *a) {
     case CHECK_CAPACITY: return heat_capacity(p, a[0], a[1]);
     case CHECK_CONDUCTIVITY: return conductivity(p, a[0], a[1], a[2]);
     case CHECK_EXTENT: return a[1][0] > 0.0 ? extent_of(in, 1, a[0], &unused) : extent_of(in, 0, a[0], &unused);
-    case CHECK_INVERSE: return a[1][0] > 0.0 ? inverse_extent(in, 1, a[0], &unused) : inverse_extent(in, 0, a[0], &unused);
+    case CHECK_INVERSE: return a[1][0] > 0.0 ? inverse_extent(in, 1, a[0], extent_cell(in, 1, a[0]), &unused) : inverse_extent(in, 0, a[0], extent_cell(in, 0, a[0]), &unused);
     case CHECK_CAP: return ferrite_cap(p, a[0], all_i(0), a[1], a[2], a[3]);
     case CHECK_CARBON_LEFT: return carbon_left(p, a[0], a[1], a[2]);
     case CHECK_MARTENSITE: /* share of austenite of carbon a[0] that a fall from a[1] to a[2] turns */
@@ -25,7 +25,7 @@ INLINE vec check_one(int which, const Input *in, const vec *a) {
     case CHECK_DIE: return die_conductance(in, a[0], a[1]);
     case CHECK_TEMPERING: /* Q/R, middle in K, half the rise, duration */
       return tempering_integral(a[0], 1.0 / a[1], a[2], a[3]);
-    case CHECK_TEMPERED_PART: return tempered_part(a[0], a[1]);
+    case CHECK_TEMPERED_PART: return a[1] > 0.0 ? tempered_part(share_of(a[0], a[1]), joined(share_of(a[0], a[1]))) : all(0.0);
     case CHECK_SENSIBLE: return sensible_heat(p, a[0], a[1], a[2]);
     default: break;
   }
@@ -37,7 +37,8 @@ INLINE vec check_one(int which, const Input *in, const vec *a) {
   }
   if (which == CHECK_EQUILIBRIUM || which == CHECK_GRAIN) {
     Furnace k;
-    k.ac1 = a[1], k.span = greater(a[2] - a[1], all(1.0)), k.carbon = a[3];
+    vec span = greater(a[2] - a[1], all(1.0));
+    k.ac1 = a[1], k.per_span = 1.0 / span, k.per_three_phase = 1.0 / lesser(all(p->three_phase_c), 0.5 * span), k.carbon = a[3];
     k.eutectoid_root = root(all(p->eutectoid_carbon)), k.steel_root = root(greater(a[3], all(p->ferrite_carbon)));
     if (which == CHECK_EQUILIBRIUM) return austenite_equilibrium(p, &k, a[0]);
     k.grain_ln_k = a[1], k.grain_q = a[2], k.grain_ln_k_low = a[3], k.grain_q_low = a[4], k.pin_low = a[5], k.pin_high = a[6];

@@ -27,7 +27,7 @@ typedef struct {
 
 /* What a step is made of, beside the temperatures. */
 typedef struct {
-  vec plain[MAX_POINTS], capacity[MAX_POINTS], extra[MAX_POINTS], k1[MAX_POINTS], k2[MAX_POINTS], change[MAX_POINTS];
+  vec plain[MAX_POINTS], per_plain[MAX_POINTS], capacity[MAX_POINTS], extra[MAX_POINTS], k1[MAX_POINTS], k2[MAX_POINTS], change[MAX_POINTS];
   vec assumed[MAX_POINTS], latent[MAX_POINTS], late[MAX_POINTS], debt[MAX_POINTS];
   Stretch stretch;
 } Try;
@@ -87,7 +87,7 @@ INLINE void cooling_structure(const Layout *L, const Input *in, Cooling *k, Try 
     vec rate[MAX_POINTS];
     for (int j = 0; j < n; j++) {
       const int i = f + j;
-      rate[i] = -3600.0 * (w->change[i] * per_h * w->capacity[i] - w->assumed[i]) / w->plain[i];
+      rate[i] = -3600.0 * (w->change[i] * per_h * w->capacity[i] - w->assumed[i]) * w->per_plain[i];
       if (L->lumped[z]) aside[z] += w->extra[i] * w->change[i];
     }
     for (int r = 0; r < structures_of(L, z); r++) { /* a zone with one structure is so even that the mean stands for all its points */
@@ -136,7 +136,7 @@ INLINE void settle(const Layout *L, const Input *in, Cooling *k, Try *w, vec *s,
       for (int p = from; p < to; p++) {
         vec part = heat * k->heat.mass[z] * in->weight[p];
         w->late[p] += part;
-        w->debt[p] += part / w->plain[p];
+        w->debt[p] += part * w->per_plain[p];
       }
     }
 }
@@ -145,14 +145,15 @@ INLINE void settle(const Layout *L, const Input *in, Cooling *k, Try *w, vec *s,
    change of temperature it makes.  Returns what of it the surfaces give off, J. */
 INLINE vec spread_debt(const Layout *L, const Input *in, const Cooling *k, Try *w, vec h, vec gamma_h) {
   vec source[MAX_POINTS], c1[MAX_POINTS], c2[MAX_POINTS];
-  for (int i = 0; i < L->points; i++) source[i] = w->debt[i] * w->plain[i] / h;
+  const vec per_h = 1.0 / h;
+  for (int i = 0; i < L->points; i++) source[i] = w->debt[i] * w->plain[i] * per_h;
   solve(L, in, &k->heat, gamma_h, source, c1);
   for (int i = 0; i < L->points; i++)
     source[i] = (1.0 - 1.0 / GAMMA) * source[i] + (1.0 / GAMMA - 2.0) * w->capacity[i] * c1[i];
   solve(L, in, &k->heat, gamma_h, source, c2);
   for (int i = 0; i < L->points; i++) {
     /* heat set aside for martensite is not there for it: the point's own heat alone takes it */
-    w->debt[i] = h * (1.5 * c1[i] + 0.5 * c2[i]) * (w->capacity[i] / w->plain[i]);
+    w->debt[i] = h * (1.5 * c1[i] + 0.5 * c2[i]) * (w->capacity[i] * w->per_plain[i]);
     c2[i] = 0.5 * h * (h * c1[i] + gamma_h * (c1[i] + c2[i]));
   }
   return sloped(L, &k->heat, c2);
@@ -175,8 +176,9 @@ INLINE void mark(const Physics *p, vec *marks, mask good, vec old, vec new, vec 
   marks[M_REBOUND] = good ? greater(marks[M_REBOUND], new - marks[M_LOW]) : marks[M_REBOUND];
 }
 
-#define NO_TIME 1e-6    /* s; so short a step is always accepted, and the next one remembers nothing of it */
+#define NO_TIME 1e-6    /* s; so short a step is always accepted, and so short a piece of a route is none */
 #define LATENT_MOST 3.0 /* heat of transformation is not assumed to grow more than so many times from one step to the next */
+#define CARRIED 0.7     /* of the change of that heat from step to step: the whole would swing in slow cooling */
 
 /* One try of a step in every lane; accepted lanes move on. */
 INLINE void cooling_step(const Layout *L, const Input *in, Cooling *k, Try *w, Trace *traces) {
@@ -184,7 +186,7 @@ INLINE void cooling_step(const Layout *L, const Input *in, Cooling *k, Try *w, T
   Heat *heat = &k->heat;
   const int n = L->structures;
   vec h = this_step(k->step, k->duration - k->elapsed), gamma_h = GAMMA * h, apart = 0.5 * (k->last + h), taken, taken_2;
-  vec power[MAX_POINTS], capacity_2[MAX_POINTS], t2[MAX_POINTS];
+  vec power[MAX_POINTS], capacity_2[MAX_POINTS], t2[MAX_POINTS], more[MAX_POINTS];
   Dies dies = dies_at(in, &k->surface, k->elapsed);
   for (int z = 0; z < L->zones; z++)
     for (int j = 0; j < L->count[z]; j++) { /* austenite in the middle of the step */
@@ -197,9 +199,9 @@ INLINE void cooling_step(const Layout *L, const Input *in, Cooling *k, Try *w, T
   if (traces) trace_start(L, in, heat, traces, k->lane_of);
   for (int i = 0; i < L->points; i++) {
     w->capacity[i] = w->plain[i];
+    w->per_plain[i] = 1.0 / w->plain[i];
     w->extra[i] = all(0.0);
-    /* the heat of transformation carried on along half its change from step to step: the whole would swing in slow cooling */
-    w->assumed[i] = lesser(greater(k->latent[i] + 0.5 * apart * k->rise[i], all(0.0)), LATENT_MOST * k->latent[i]);
+    w->assumed[i] = lesser(greater(k->latent[i] + CARRIED * apart * k->rise[i], all(0.0)), LATENT_MOST * k->latent[i]);
     power[i] += w->assumed[i];
   }
   factorise(L, in, heat, w->capacity, gamma_h, -1);
@@ -214,7 +216,7 @@ INLINE void cooling_step(const Layout *L, const Input *in, Cooling *k, Try *w, T
   conduct(L, in, heat, t2, capacity_2, power, 0);
   cooling_losses(L, in, heat, &k->surface, &dies, t2, power, &taken_2, 0);
   for (int i = 0; i < L->points; i++) capacity_2[i] += w->extra[i];
-  second_stage(L, w->capacity, capacity_2, w->assumed, w->k1, power);
+  second_stage(L, w->capacity, capacity_2, w->assumed, w->k1, power, more);
   solve(L, in, heat, gamma_h, power, w->k2);
   vec error = all(0.0), largest = all(0.0), off = all(0.0);
   const vec *s = k->state[k->current];
@@ -225,12 +227,12 @@ INLINE void cooling_step(const Layout *L, const Input *in, Cooling *k, Try *w, T
       mask cold = k->settled | (heat->t[i] < 150.0);
       mask idle = k->settled | (s[AUSTENITE * n + r] < 1e-3) | (heat->t[i] + w->change[i] > k->steel.ae3[r]);
       error = greater(error, size(0.5 * h * (w->k1[i] + w->k2[i])) * (cold ? all(0.25) : all(1.0)));
-      largest = greater(largest, size(w->change[i]) / (idle ? all(control->stride_idle) : all(control->stride)));
+      largest = greater(largest, size(w->change[i]) * (idle ? all(1.0 / control->stride_idle) : all(1.0 / control->stride)));
     }
   error /= k->finer * control->error;
   largest /= k->finer;
   mask good = k->alive & (((error <= 1.0) & (largest <= 1.3)) | (h <= NO_TIME)), live = good & ~k->settled;
-  vec *after = k->state[1 - k->current], lost = all(0.0);
+  vec *after = k->state[1 - k->current], lost = all(0.0), per_h = 1.0 / h, per_apart = 1.0 / apart;
   if (any(live)) {
     for (int r = 0; r < STEPPED * n; r++) after[r] = s[r];
     cooling_structure(L, in, k, w, after, h);
@@ -239,7 +241,7 @@ INLINE void cooling_step(const Layout *L, const Input *in, Cooling *k, Try *w, T
     w->latent[i] = live ? w->latent[i] : all(0.0);
     w->late[i] = live ? w->late[i] : all(0.0);
     /* heat that came otherwise than the step had assumed */
-    w->debt[i] = ((w->latent[i] - w->assumed[i]) * h + w->late[i]) / w->plain[i];
+    w->debt[i] = ((w->latent[i] - w->assumed[i]) * h + w->late[i]) * w->per_plain[i];
   }
   if (any(live)) settle(L, in, k, w, after, live);
   for (int i = 0; i < L->points; i++) off = greater(off, size(w->debt[i]));
@@ -247,10 +249,9 @@ INLINE void cooling_step(const Layout *L, const Input *in, Cooling *k, Try *w, T
   error = good ? greater(error, off) : error;
   good &= (off <= control->debt_most) | (h <= NO_TIME);
   live &= good;
-  mask noted = good & (h > NO_TIME);
   for (int r = AUSTENITE * n; r < AUSTENITE * n + n; r++) {
-    vec gone = live ? (s[r] - after[r]) / h : all(0.0);
-    k->gone[r] = noted ? gone : k->gone[r];
+    vec gone = live ? (s[r] - after[r]) * per_h : all(0.0);
+    k->gone[r] = good ? gone : k->gone[r];
   }
   if (any(live)) {
     if (any(~live))
@@ -258,23 +259,24 @@ INLINE void cooling_step(const Layout *L, const Input *in, Cooling *k, Try *w, T
     k->current = 1 - k->current;
   }
   if (any(off > 0.0)) lost = spread_debt(L, in, k, w, h, gamma_h);
-  store_rest(L, in, heat, h, w->change, w->plain, w->extra, capacity_2, w->k1, w->k2, power, w->debt);
+  vec stored;
+  store_rest(L, in, heat, h, w->change, w->plain, w->extra, w->k1, w->k2, more, w->debt, &stored);
   for (int i = 0; i < L->points; i++) power[i] = w->k1[i] + w->k2[i];
   /* the method's own quadrature of the boundary heat */
-  vec got = 0.5 * h * (taken + taken_2) - 0.5 * gamma_h * h * sloped(L, heat, power) - lost, stored = all(0.0), given = all(0.0);
+  vec got = 0.5 * h * (taken + taken_2) - 0.5 * gamma_h * h * sloped(L, heat, power) - lost, given = all(0.0);
   for (int z = 0; z < L->zones; z++) {
     vec new = all(0.0), moved = all(0.0), leaves = all(0.0);
     for (int j = 0; j < L->count[z]; j++) {
       const int i = L->first[z] + j;
       vec gain = w->change[i] + w->debt[i];
-      stored += heat->mass[z] * in->weight[i] * sensible_heat(in->physics, heat->t[i], heat->t[i] + gain, heat->austenite[i]);
+      stored += (capacity_2[i] - w->extra[i]) * w->debt[i];
       vec released = h * w->latent[i] + w->late[i] - w->extra[i] * w->change[i];
       given += released;
       leaves += released - w->plain[i] * gain;
       heat->t[i] += good ? gain : all(0.0);
-      vec rise = k->latent[i] > 0.0 ? (w->latent[i] - k->latent[i]) / apart : all(0.0);
-      k->rise[i] = noted ? rise : k->rise[i];
-      k->latent[i] = noted ? w->latent[i] : k->latent[i];
+      vec rise = k->latent[i] > 0.0 ? (w->latent[i] - k->latent[i]) * per_apart : all(0.0);
+      k->rise[i] = good ? rise : k->rise[i];
+      k->latent[i] = good ? w->latent[i] : k->latent[i];
       new += in->weight[i] * heat->t[i];
       moved += in->weight[i] * gain;
     }
@@ -286,7 +288,7 @@ INLINE void cooling_step(const Layout *L, const Input *in, Cooling *k, Try *w, T
   k->energy[2] += good ? given : all(0.0);
   k->time += good ? h : all(0.0);
   k->elapsed += good ? h : all(0.0);
-  k->last = noted ? h : k->last;
+  k->last = good ? h : k->last;
   k->taken += k->alive ? all(1.0) : all(0.0);
   k->step = next_step(h, good, error, largest);
   if (traces) trace_note(L, in, heat, traces, k->lane_of, good, k->time);

@@ -10,7 +10,7 @@ typedef struct {
   Heat heat;
   vec dissolving[MAX_POINTS], grain[MAX_POINTS], tempering[MAX_POINTS], speed[MAX_POINTS], scale_2[MAX_ZONES]; /* speed: of heating in the last step, °C/s */
   vec duration, elapsed, step, taken, energy[3];
-  vec ac1, ac3, span, eutectoid_root, steel_root, carbon, carbide_speed;
+  vec ac1, ac3, per_span, per_three_phase, eutectoid_root, steel_root, carbon, carbide_speed;
   vec grain_ln_k, grain_q, grain_ln_k_low, grain_q_low, pin_low, pin_high, temper_q, gas_c, gas_4, emissivity, convection, scale, ramp, begin, coil[MAX_ZONES];
   mask alive, coiled;
   int64_t of[LANES], next, count;
@@ -24,8 +24,8 @@ typedef struct {
 
 /* Share of austenite that a long hold would give (`austenite.austenite_equilibrium`). */
 INLINE vec austenite_equilibrium(const Physics *p, const Furnace *k, vec t) {
-  vec u = (t - k->ac1) / k->span;
-  vec s = lesser(u * k->span / lesser(all(p->three_phase_c), 0.5 * k->span), all(1.0));
+  vec over = t - k->ac1, u = over * k->per_span;
+  vec s = lesser(over * k->per_three_phase, all(1.0));
   vec pearlite_gone = s * s * (3.0 - 2.0 * s);
   vec boundary = k->eutectoid_root + (k->steel_root - k->eutectoid_root) * u;
   vec lever = (k->steel_root * k->steel_root - p->ferrite_carbon + 1e-9) / (boundary * boundary - p->ferrite_carbon + 1e-9);
@@ -88,7 +88,9 @@ static int furnace_fill(const Layout *L, const Input *in, Furnace *k, int l) {
   k->step[l] = 0.05;
   k->ac1[l] = p->ac1;
   k->ac3[l] = p->ac3;
-  k->span[l] = max_of(p->ac3 - p->ac1, 1.0);
+  const double span = max_of(p->ac3 - p->ac1, 1.0);
+  k->per_span[l] = 1.0 / span;
+  k->per_three_phase[l] = 1.0 / min_of(in->physics->three_phase_c, 0.5 * span);
   k->carbon[l] = p->carbon;
   k->eutectoid_root[l] = root_of(in->physics->eutectoid_carbon);
   k->steel_root[l] = root_of(max_of(p->carbon, in->physics->ferrite_carbon));
@@ -219,10 +221,10 @@ INLINE void heat_all(const Layout *L, const Input *in, Furnace *k, const int64_t
   k->busy = 0;
   heat_idle(L, heat);
   for (int l = 0; l < LANES; l++) {
-    k->span[l] = 1.0;
+    k->per_span[l] = 1.0;
     k->busy += furnace_fill(L, in, k, l);
   }
-  vec plain[MAX_POINTS], extra[MAX_POINTS], assumed[MAX_POINTS], capacity[MAX_POINTS], capacity_2[MAX_POINTS], held[MAX_POINTS], power[MAX_POINTS], k1[MAX_POINTS], k2[MAX_POINTS], t2[MAX_POINTS],
+  vec plain[MAX_POINTS], extra[MAX_POINTS], assumed[MAX_POINTS], capacity[MAX_POINTS], capacity_2[MAX_POINTS], more[MAX_POINTS], held[MAX_POINTS], power[MAX_POINTS], k1[MAX_POINTS], k2[MAX_POINTS], t2[MAX_POINTS],
       change[MAX_POINTS], bend[MAX_POINTS], debt[MAX_POINTS], latent[MAX_POINTS], austenite[MAX_POINTS], dissolving[MAX_POINTS],
       grain[MAX_POINTS], tempering[MAX_POINTS];
   while (k->busy > 0) {
@@ -234,7 +236,7 @@ INLINE void heat_all(const Layout *L, const Input *in, Furnace *k, const int64_t
           k->busy -= !furnace_fill(L, in, k, l);
         }
     if (k->busy == 0) break;
-    vec h = this_step(k->step, k->duration - k->elapsed), gamma_h = GAMMA * h, taken, taken_2;
+    vec h = this_step(k->step, k->duration - k->elapsed), gamma_h = GAMMA * h, per_h = 1.0 / h, taken, taken_2;
     conduct(L, in, heat, heat->t, plain, power, 1);
     furnace_losses(L, in, k, heat->t, power, &taken, 1);
     austenite_capacity(L, in, k, h, extra, assumed);
@@ -253,7 +255,7 @@ INLINE void heat_all(const Layout *L, const Input *in, Furnace *k, const int64_t
     furnace_losses(L, in, k, t2, power, &taken_2, 0);
     if (coil) coil_heat(L, in, k, t2, capacity_2, k->elapsed + h, power, &taken_2);
     for (int i = 0; i < L->points; i++) capacity_2[i] += extra[i];
-    second_stage(L, capacity, capacity_2, assumed, k1, power);
+    second_stage(L, capacity, capacity_2, assumed, k1, power, more);
     solve(L, in, heat, gamma_h, power, k2);
     vec error = all(0.0), largest = all(0.0), off = all(0.0);
     for (int i = 0; i < L->points; i++) {
@@ -261,7 +263,7 @@ INLINE void heat_all(const Layout *L, const Input *in, Furnace *k, const int64_t
       bend[i] = 0.5 * h * (k1[i] + k2[i]);
       error = greater(error, size(bend[i]));
       mask forming = (heat->t[i] + change[i] > k->ac1 - 15.0) & (heat->t[i] < k->ac3 + 15.0) & (heat->austenite[i] < 1.0);
-      largest = greater(largest, size(change[i]) / (forming ? all(stride_ac) : all(stride)));
+      largest = greater(largest, size(change[i]) * (forming ? all(1.0 / stride_ac) : all(1.0 / stride)));
     }
     furnace_structure(L, in, k, change, bend, h, austenite, dissolving, grain, tempering, latent);
     for (int i = 0; i < L->points; i++) {
@@ -269,7 +271,8 @@ INLINE void heat_all(const Layout *L, const Input *in, Furnace *k, const int64_t
       off = greater(off, size(debt[i]));
     }
     error = greater(error, off) / (control->furnace_error * finer);
-    store_rest(L, in, heat, h, change, plain, extra, capacity_2, k1, k2, power, debt);
+    vec stored;
+    store_rest(L, in, heat, h, change, plain, extra, k1, k2, more, debt, &stored);
     mask good = k->alive & (((error <= 1.0) & (largest <= 1.3)) | (h <= 1e-6));
     vec lost = all(0.0);
     for (int z = 0; z < L->zones; z++)
@@ -277,20 +280,20 @@ INLINE void heat_all(const Layout *L, const Input *in, Furnace *k, const int64_t
               + heat->slope_back[z] * (k1[L->first[z] + L->count[z] - 1] + k2[L->first[z] + L->count[z] - 1]);
     for (int i = 0; coil && i < L->points; i++) lost += k->coiled ? plain[i] * (1.0 / COIL_S) * (k1[i] + k2[i]) : all(0.0);
     /* the method's own quadrature of the boundary heat */
-    vec got = 0.5 * h * (taken + taken_2) - 0.5 * gamma_h * h * lost, stored = all(0.0), given = all(0.0);
+    vec got = 0.5 * h * (taken + taken_2) - 0.5 * gamma_h * h * lost, given = all(0.0);
     for (int z = 0; z < L->zones; z++) {
       vec moved = all(0.0);
       for (int j = 0; j < L->count[z]; j++) {
         const int i = L->first[z] + j;
         vec gain = change[i] + debt[i];
-        stored += heat->mass[z] * in->weight[i] * sensible_heat(p, heat->t[i], heat->t[i] + gain, heat->austenite[i]);
+        stored += (capacity_2[i] - extra[i]) * debt[i];
         given += h * latent[i];
         heat->t[i] += good ? gain : all(0.0);
         heat->austenite[i] = good ? austenite[i] : heat->austenite[i];
         k->dissolving[i] = good ? dissolving[i] : k->dissolving[i];
         k->grain[i] = good ? grain[i] : k->grain[i];
         k->tempering[i] = good ? tempering[i] : k->tempering[i];
-        k->speed[i] = good ? gain / h : k->speed[i];
+        k->speed[i] = good ? gain * per_h : k->speed[i];
         moved += in->weight[i] * gain;
       }
       vec middle = greater(zone_mean(L, in, z, heat->t) - 0.5 * moved + 273.15, all(300.0));

@@ -197,25 +197,31 @@ INLINE void solve(const Layout *L, const Input *in, const Heat *k, vec gamma_h, 
   }
 }
 
-/* Right side of the second stage; `power` holds the power at the end of the first and becomes the right side. */
-INLINE void second_stage(const Layout *L, const vec *capacity, const vec *capacity_2, const vec *latent, const vec *k1, vec *power) {
+/* Right side of the second stage; `power` holds the power at the end of the first and becomes the right side.  `more` takes what the right side
+   leaves out because it counts the capacity of the first stage, W. */
+INLINE void second_stage(const Layout *L, const vec *capacity, const vec *capacity_2, const vec *latent, const vec *k1, vec *power, vec *more) {
   UNROLL
-  for (int i = 0; i < L->points; i++)
-    power[i] = capacity[i] / capacity_2[i] * (power[i] + latent[i]) - 2.0 * capacity[i] * k1[i];
+  for (int i = 0; i < L->points; i++) {
+    vec whole = power[i] + latent[i], counted = capacity[i] / capacity_2[i] * whole;
+    power[i] = counted - 2.0 * capacity[i] * k1[i];
+    more[i] = whole - counted;
+  }
 }
 
 /* Add to `debt`, K, in every zone what the two stages bring beyond what its changes of temperature store: both stages count the capacity, `plain` and
-   the `extra` that stands for transformation, as constant.  `right` is the right side of the second stage. */
+   the `extra` that stands for transformation, as constant; `more` is what the second left out.  `stored` takes the heat of the changes, J. */
 INLINE void store_rest(const Layout *L, const Input *in, const Heat *k, vec h, const vec *change, const vec *plain, const vec *extra,
-                       const vec *capacity_2, const vec *k1, const vec *k2, const vec *right, vec *debt) {
+                       const vec *k1, const vec *k2, const vec *more, vec *debt, vec *stored) {
+  *stored = all(0.0);
   for (int z = 0; z < L->zones; z++) {
     vec owed = all(0.0), own = all(0.0);
     for (int j = 0; j < L->count[z]; j++) {
       const int i = L->first[z] + j;
-      vec c = plain[i] + extra[i], mass = k->mass[z] * in->weight[i];
-      vec brought = 0.5 * h * ((right[i] + 2.0 * c * k1[i]) * (capacity_2[i] / c - 1.0) + c * (3.0 * k1[i] + k2[i]));
-      owed += brought - mass * sensible_heat(in->physics, k->t[i], k->t[i] + change[i], k->austenite[i]) - extra[i] * change[i];
+      vec brought = 0.5 * h * (more[i] + (plain[i] + extra[i]) * (3.0 * k1[i] + k2[i]));
+      vec heat = k->mass[z] * in->weight[i] * sensible_heat(in->physics, k->t[i], k->t[i] + change[i], k->austenite[i]);
+      owed += brought - heat - extra[i] * change[i];
       own += plain[i];
+      *stored += heat;
     }
     owed /= own;
     for (int j = 0; j < L->count[z]; j++) debt[L->first[z] + j] += owed;

@@ -33,7 +33,7 @@ static int enter(const Layout *L, const Input *in, Cooling *k, int l) {
     if (s->kind == FURNACE) continue;
     if (own_stage(s->kind) > k->stage) return WAITS;
     if (s->kind == STROKE) strike(L, in, k, l, c);
-    if (s->duration_s <= 0.0) continue;
+    if (s->duration_s <= NO_TIME) continue;
     const int bath = s->kind == BATH, water = own_stage(s->kind) == IN_WATER;
     const int64_t air = s->air ? s->air - 1 : in->convection_of[job->of];
     k->surface.fluid_c[l] = s->fluid_c;

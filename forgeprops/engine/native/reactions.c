@@ -54,15 +54,21 @@ INLINE vec extent_of(const Input *in, int law, vec x, vec *steep) {
   return low + (position - real(i)) * (high - low);
 }
 
+/* Cell of the table in which S lies, or one near it, by the inverse table. */
+INLINE mask extent_cell(const Input *in, int law, vec s) {
+  const int cells = (int)in->extent_points - 1;
+  vec position = clamp(s, 0.0, in->top[law]) * (cells / in->top[law]), low, high;
+  mask j = whole(lesser(position, all(cells - 1.0)));
+  gather_pair(in->inverse + law * cells, j, &low, &high);
+  return whole(lesser((low + (position - real(j)) * (high - low)) * cells, all(cells - 1.0)));
+}
+
 /* X from S, its exact inverse: the inverse table only finds the cell. */
-INLINE vec inverse_extent(const Input *in, int law, vec s, vec *steep) {
+INLINE vec inverse_extent(const Input *in, int law, vec s, mask i, vec *steep) {
   const int cells = (int)in->extent_points - 1;
   const int64_t *forward = in->extent + law * cells;
   const double top = in->top[law];
-  vec wanted = clamp(s, 0.0, top * (1.0 - 1e-12)), position = wanted * (cells / top), low, high;
-  mask j = whole(lesser(position, all(cells - 1.0)));
-  gather_pair(in->inverse + law * cells, j, &low, &high);
-  mask i = whole(lesser((low + (position - real(j)) * (high - low)) * cells, all(cells - 1.0)));
+  vec wanted = clamp(s, 0.0, top * (1.0 - 1e-12)), low, high;
   gather_pair(forward, i, &low, &high);
   for (;;) {
     mask up = (high < wanted) & (i < cells - 1), down = (low > wanted) & (i > 0);
@@ -90,14 +96,15 @@ INLINE vec joined(vec share) {
   return four * four * four * two;
 }
 
-/* Part of a step's tempering integral that counts for a constituent that grows evenly from `before` to `after` in it: dJ/dt = e - 14
-   J M'/M. */
-INLINE vec tempered_part(vec before, vec after) {
-  vec share = after > 0.0 ? before / greater(after, all(1e-300)) : all(1.0), fresh = 1.0 - share;
-  vec part = (1.0 - share * joined(share)) / (15.0 * greater(fresh, all(1e-3)));
-  part = fresh < 1e-3 ? 1.0 - 7.0 * fresh : part;
-  return after > 0.0 ? part : all(0.0);
+/* Part of a step's tempering integral that counts for a constituent that grows evenly in it, from `share` of what it is at its end: dJ/dt = e -
+   14 J M'/M.  `kept` is the `joined` of that share. */
+INLINE vec tempered_part(vec share, vec kept) {
+  vec fresh = 1.0 - share;
+  vec part = (1.0 - share * kept) / (15.0 * greater(fresh, all(1e-3)));
+  return fresh < 1e-3 ? 1.0 - 7.0 * fresh : part;
 }
+
+INLINE vec share_of(vec before, vec after) { return after > 0.0 ? before / greater(after, all(1e-300)) : all(1.0); }
 
 /* Integral of exp(-theta/T) over a step along a straight temperature curve, s.  With T = Tm + d the exponent is -theta/Tm + a s - b s^2, s from
    -1 to 1: the value in the middle times sinh(a)/a, less b times the mean of s^2 weighed by exp(a s). */
@@ -134,8 +141,12 @@ INLINE vec form_martensite(const Input *in, Steels *k, vec *s, int n, int i, mas
 INLINE void note_rate(const Physics *p, vec *s, int n, int i, vec fp, vec bainite, vec start, vec end, vec reheated, vec rate) {
   const double top = p->rate_of_c + 0.5 * p->rate_window_c, bottom = top - p->rate_window_c;
   vec share = (clamp(start, bottom, top) - clamp(end, bottom, top)) * (1.0 / p->rate_window_c);
-  mask above = start >= top, passing = share > 0.0, noted = above | passing | (fp + bainite > 0.0);
-  if (!any(noted)) return;
+  mask above = start >= top, passing = share > 0.0, rated = passing | (fp + bainite > 0.0), noted = above | rated;
+  if (!any(rated)) {
+    s[LOG_V_700 * n + i] = above ? all(0.0) : s[LOG_V_700 * n + i];
+    s[PASSED_700 * n + i] = above ? all(0.0) : s[PASSED_700 * n + i];
+    return;
+  }
   vec log_v = logarithm(greater(rate, all(p->least_rate))) * 0.43429448190325182;
   share = passing ? share : all(0.0);
   vec sum = (above ? all(0.0) : s[LOG_V_700 * n + i]) + share * log_v, passed = (above ? all(0.0) : s[PASSED_700 * n + i]) + share;
@@ -148,37 +159,38 @@ INLINE void note_rate(const Physics *p, vec *s, int n, int i, vec fp, vec bainit
   s[LOG_V_B * n + i] += noted ? bainite * log_v : all(0.0);
 }
 
-/* One reaction over a step: `formed` of `most` becomes more; returns the share that goes, and in `by_most` its derivative by `most`. */
-INLINE vec react(const Input *in, int law, mask m, vec k_dt, vec formed, vec most, vec left, vec *by_most) {
-  vec safe = m ? most : all(1.0), from = m ? formed / safe : all(0.0), steep_from, steep;
-  vec x = inverse_extent(in, law, extent_of(in, law, from, &steep_from) + (m ? k_dt : all(0.0)), &steep);
-  vec gone = lesser(x * most - formed, left);
-  m &= gone > 0.0;
-  /* x - from S'(from)/S'(x) */
-  *by_most = (m & (x < 1.0) & (steep > 0.0)) ? x * (1.0 - steep_from / (steep > 0.0 ? steep : all(1.0))) : all(0.0);
-  return m ? gone : all(0.0);
-}
-
 /* What a reaction sees of every structure: whether it runs, its rate times the time, what has formed, its most, what is left. */
 typedef struct { mask runs[MAX_POINTS]; vec k_dt[MAX_POINTS], formed[MAX_POINTS], most[MAX_POINTS], left[MAX_POINTS]; } Reaction;
 
-/* `react` for every structure.  Few lanes react at a time: those that do are first put side by side. */
+/* One reaction over a step in every structure: of its `most`, `formed` becomes more.  `gone` takes the share that goes and `by_most` its
+   derivative by `most`.  Few lanes react at a time: those that do are first put side by side.  Look-up by look-up, so that their waiting times
+   overlap. */
 INLINE void react_all(const Input *in, int law, int n, const Reaction *r, vec *gone, vec *by_most) {
-  int64_t at[MAX_POINTS * LANES];
+  int64_t at[(MAX_POINTS + 1) * LANES];
+  mask cell[MAX_POINTS];
+  vec formed[MAX_POINTS], most[MAX_POINTS], extent[MAX_POINTS], steep_from[MAX_POINTS], left[MAX_POINTS];
   int count = 0;
   for (int i = 0; i < n; i++)
-    for (unsigned left = bits(r->runs[i]); left; left &= left - 1) at[count++] = i * LANES + __builtin_ctz(left);
-  for (int first = 0; first < count; first += LANES) {
-    mask m, own;
-    for (int l = 0; l < LANES; l++) {
-      m[l] = -(first + l < count);
-      own[l] = at[first + l < count ? first + l : first];
-    }
-    vec by, some = react(in, law, m, gather((const double *)r->k_dt, own), gather((const double *)r->formed, own),
-                         gather((const double *)r->most, own), gather((const double *)r->left, own), &by);
-    for (int l = 0; l < LANES && first + l < count; l++) {
-      ((double *)gone)[own[l]] = some[l];
-      ((double *)by_most)[own[l]] = by[l];
+    for (unsigned some = bits(r->runs[i]); some; some &= some - 1) at[count++] = i * LANES + __builtin_ctz(some);
+  const int groups = (count + LANES - 1) / LANES;
+  for (int i = count; i < groups * LANES; i++) at[i] = at[0];
+  for (int g = 0; g < groups; g++) {
+    mask own;
+    __builtin_memcpy(&own, at + g * LANES, sizeof own);
+    formed[g] = gather((const double *)r->formed, own);
+    most[g] = gather((const double *)r->most, own);
+    left[g] = gather((const double *)r->left, own);
+    extent[g] = gather((const double *)r->k_dt, own) + extent_of(in, law, formed[g] / most[g], &steep_from[g]);
+  }
+  for (int g = 0; g < groups; g++) cell[g] = extent_cell(in, law, extent[g]);
+  for (int g = 0; g < groups; g++) {
+    vec steep, x = inverse_extent(in, law, extent[g], cell[g], &steep), some = lesser(x * most[g] - formed[g], left[g]);
+    /* x - from S'(from)/S'(x) */
+    vec by = ((some > 0.0) & (x < 1.0) & (steep > 0.0)) ? x * (1.0 - steep_from[g] / (steep > 0.0 ? steep : all(1.0))) : all(0.0);
+    some = greater(some, all(0.0));
+    for (int l = 0; l < LANES && g * LANES + l < count; l++) {
+      ((double *)gone)[at[g * LANES + l]] = some[l];
+      ((double *)by_most)[at[g * LANES + l]] = by[l];
     }
   }
 }
@@ -275,9 +287,15 @@ INLINE void decompose(const Layout *L, const Input *in, Steels *k, vec *s, Stret
     s[BAINITE * n + i] = more;
     s[T_MIN * n + i] = lesser(w->end[i], lowest);
     w->martensite[i] += form_martensite(in, k, s, n, i, w->end[i] < lowest, w->end[i]);
-    s[J_BAINITE * n + i] = s[J_BAINITE * n + i] * (more > 0.0 ? joined(bainite / greater(more, all(1e-300))) : all(1.0))
-                           + integral[i] * tempered_part(bainite, more);
-    s[J_MARTENSITE * n + i] += integral[i] * tempered_part(martensite_0[i], s[MARTENSITE * n + i]);
+    if (any(more > 0.0)) {
+      vec share = share_of(bainite, more), kept = joined(share), part = integral[i] * tempered_part(share, kept);
+      s[J_BAINITE * n + i] = s[J_BAINITE * n + i] * kept + (more > 0.0 ? part : all(0.0));
+    }
+    vec martensite = s[MARTENSITE * n + i];
+    if (any(martensite > 0.0)) {
+      vec share = share_of(martensite_0[i], martensite), part = integral[i] * tempered_part(share, joined(share));
+      s[J_MARTENSITE * n + i] += martensite > 0.0 ? part : all(0.0);
+    }
     note_rate(p, s, n, i, w->fp[i], w->bainite[i], w->start[i], w->end[i], w->mean[i] - lowest, w->rate[i]);
   }
 }

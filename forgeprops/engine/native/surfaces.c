@@ -167,7 +167,7 @@ static void wet_table(const Input *in, Surfaces *k, const Case *c, const Step *s
   const double flux = s->flux * s->share[z], resistance = scale_um * 1e-6 / p->scale_conductivity,
                share = bath ? s->share[z] : 1.0 - exp_of(-flux / p->wetting_flux), factor = bath ? 1.0 : c->spray_factor,
                limit = bath ? 1e12 : flux * (p->water_cp * (100.0 - s->fluid_c) + p->water_hfg);
-  double clean[WET_POINTS + LANES], *table = k->wet[l][z];
+  double clean[WET_POINTS + LANES], table[WET_POINTS + LANES];
   clean_table(in, s, flux, clean);
   int node = WET_POINTS - 1;
   double q_before = clean[node], metal_before = WET_STEP_C * node + q_before * resistance;
@@ -185,13 +185,16 @@ static void wet_table(const Input *in, Surfaces *k, const Case *c, const Step *s
   }
   for (; node >= 0; node--) table[node] = 0.0;
   /* dry and wet shares side by side, the wet one never above full evaporation on top of the dry loss */
-  const double *air = in->convection + k->convection_at[z][l];
-  for (int i = 0; i < WET_POINTS; i++) {
-    const double t = s->fluid_c + WET_STEP_C * i, a = t + 273.15, a4 = a * a * a * a;
-    double at = min_of(max_of(t / CONVECTION_STEP_C, 0.0), in->convection_points - 1.0);
-    const int j = (int)min_of(at, in->convection_points - 2.0);
-    const double h = c->air_factor * (air[j] + (at - j) * (air[j + 1] - air[j]));
-    const double dry = k->emissivity[l] * (a4 - k->air_4[l]) + h * (t - c->air_c);
-    table[i] = (1.0 - share) * dry + share * min_of(factor * table[i], limit + max_of(dry, 0.0));
+  for (int i = 0; i < WET_POINTS; i += LANES) {
+    vec t, wet;
+    for (int j = 0; j < LANES; j++) {
+      t[j] = s->fluid_c + WET_STEP_C * (i + j);
+      wet[j] = i + j < WET_POINTS ? table[i + j] : 0.0;
+    }
+    vec a = t + 273.15, a4 = a * a * a * a; /* a statement of its own: no heat at the temperature of the air */
+    vec h = c->air_factor * interpolate(in->convection, all_i(k->convection_at[z][l]), t * (1.0 / CONVECTION_STEP_C), (int)in->convection_points);
+    vec dry = k->emissivity[l] * (a4 - k->air_4[l]) + h * (t - c->air_c);
+    vec loss = (1.0 - share) * dry + share * lesser(factor * wet, limit + greater(dry, all(0.0)));
+    for (int j = 0; j < LANES && i + j < WET_POINTS; j++) k->wet[l][z][i + j] = loss[j];
   }
 }

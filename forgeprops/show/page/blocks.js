@@ -62,9 +62,9 @@ const BLOCKS = {
       el("p.axis", {}, tip, el("span", {}, `${b.x} →`)));
   },
   form(b, page) {
-    const input = (f) => f.options ? el("select", {}, ...Object.entries(f.options).map(([value, words]) => el("option",
-      { value, selected: value === f.value }, words))) : el("input" + (f.text ? ".text" : ""), { type: f.text ? "text"
-      : f.low == null ? "number" : "range", min: f.low, max: f.high, step: f.step || "any", value: f.value });
+    const input = (f) => f.options ? el("select", {}, ...choices(Object.entries(f.options), f.value)) : el("input" +
+      (f.text ? ".text" : ""), { type: f.text ? "text" : f.low == null ? "number" : "range", min: f.low, max: f.high,
+      step: f.step || "any", value: f.value });
     const inputs = b.fields.map((f) => [f, input(f)]), act = () => page.send({ do: "act", act: b.act, values:
       Object.fromEntries(inputs.map(([f, i]) => [f.name, f.text || f.options ? i.value : +i.value])) });
     const row = ([f, i]) => {

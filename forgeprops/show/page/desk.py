@@ -133,23 +133,19 @@ class Desk(t.HasTraits):
         except (OSError, InputError) as error:
             self.note = f"The job is not saved: {error}"
 
-    def look(self) -> bool:
-        """Take the job that another page or a script has written meanwhile; whether there was one."""
+    def look(self) -> None:
+        """Take the job that another page or a script has written meanwhile."""
         if self._path is None or self._mark is not None or not self._path.exists():
-            return False
+            return
         try:
             found, data = self._read()
         except (OSError, InputError):  # not whole yet, or another program's: look again later
-            return False
-        if data == self._seen:
-            return False
-        self._seen = data
-        if found == self.job:
-            return False
-        self.past, self.future = [*self.past[1 - STEPS :], self.job], []
-        self.note, self._what = _OTHER.format("yours are"), ()
-        self.job = found
-        return True
+            return
+        other, self._seen = data != self._seen and found != self.job, data
+        if other:
+            self.past, self.future = [*self.past[1 - STEPS :], self.job], []
+            self.note, self._what = _OTHER.format("yours are"), ()
+            self.job = found
 
 
 def differences(a: Job, b: Job) -> dict[str, tuple]:

@@ -61,12 +61,14 @@ function fitted(host, root, then = () => {}) {
 }
 
 // A page around a body: menu and title above, the caution below
-function shell(host, head, body, caution) {
-  const root = el("div.fpg", { lang: "en", "data-lm-suppress-shortcuts": "true" }, el("header", {}, siteMenu(),
-    ...head), body, el("p.caution", {}, caution));
+function framed(host, head, body, caution) {
+  const root = el("div.fpg", { lang: "en", tabIndex: -1, "data-lm-suppress-shortcuts": "true",
+    "data-jp-suppress-context-menu": "true" }, el("header", {}, siteMenu(), ...head), body, caution);
   host.classList.add("fpg-host"); host.append(root);
-  return fitted(host, root);
+  return root;
 }
+const shell = (host, head, body, caution) => fitted(host, framed(host, head, body, el("p.caution", {}, caution)));
+const choices = (pairs, now) => pairs.map(([value, words]) => el("option", { value, selected: value === now }, words));
 
 // ---- files and the clipboard
 function download(name, data, type, named = dated) {

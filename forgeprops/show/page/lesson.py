@@ -14,7 +14,7 @@ from ...inputs.settings import COOLING_WORDS
 from ...specimens import cooling_diagram
 from ..units import Units, units
 from .answer import sentence
-from .blocks import Widget, line, rounded, table_of, text
+from .blocks import Widget, form, line, rounded, table_of, text
 from .fields import MAIN, changes_of, fields_of
 
 #: The steel of the lesson, a low-carbon one and one that hardens in air.
@@ -117,12 +117,13 @@ class Lesson(Widget):
         ]
         goals = "; ".join(f"{g}: face {u.hardness_text(a, b)}, pull at most {u.force_text(n)}" for g, ((a, b), n) in GOALS.items())  # fmt: skip
         ask = f"Goals for a bend of 2°. {goals}. Score: chance that the setting is right × heads inside; from {_PASS} you pass."
-        form = {
-            "kind": "form", "act": "try", "button": "Try these settings",
-            "fields": [f | {"value": values.get(f["name"], f["value"]), "unit": f.get("unit", "")} for f in fields],
-        }  # fmt: skip
+        now = (
+            {"value": values.get(f["name"], f["value"]), "unit": f.get("unit", "")} for f in fields
+        )
+        fields = [f | own for f, own in zip(fields, now, strict=True)]
+        ask = [text(ask, "answer"), form("try", "Try these settings", *fields)]
         tries = [say, plot, table] if rows else [say, plot]
-        return {"ask": [text(ask, "answer"), form], "tries": tries, "passed": best >= _PASS}
+        return {"ask": ask, "tries": tries, "passed": best >= _PASS}
 
 
 def _after(result, zone: str):

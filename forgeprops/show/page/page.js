@@ -41,7 +41,7 @@ function render({ model, el: host }) {
       pin), S.main.includes(name) ? strip : null);
   }
   const select = (name, options, words) => el("select", { id: `${id}-${name}`, "aria-label": words, onchange: (e) =>
-    e.target.value && commit({ [name]: e.target.value }) }, ...options.map(([v, w]) => el("option", { value: v }, w)));
+    e.target.value && commit({ [name]: e.target.value }) }, ...choices(options));
   const steel = select("steel", S.steels.map((g) => [g, g]), "steel"), head = select("head", S.heads.map((h) => [h,
     h]), "head");
   const cooling = select("cooling", Object.entries(S.cooling), "cooling");
@@ -161,23 +161,20 @@ function render({ model, el: host }) {
     onchange: async () => { send({ do: "load", text: await file.files[0].text() }); file.value = ""; } });
   const units = UNITS.map((u, i) => el("select.units", { "aria-label": ["temperature unit", "length unit",
     "hardness scale"][i], onchange: () => send({ do: "units", units: units.map((e) => e.value) }) },
-    ...u.map((v) => el("option", { value: v }, v))));
+    ...choices(u.map((v) => [v, v]))));
   const title = el("h1"), sub = el("span.sub"), shop = el("span.shop");
-  const header = el("header", {}, siteMenu(), el("div.id", {}, title, sub, shop), el("nav", { "aria-label": "job" },
-    ...units, undo, redo, history, pin, el("button.text", { onclick: () => file.click() }, "Open"), el("button.text",
-    { onclick: () => download("job.json", model.get("saved"), "application/json") }, "Save"), file));
-  const root = el("div.fpg", { lang: "en", tabIndex: -1, "data-lm-suppress-shortcuts": "true",
-    "data-jp-suppress-context-menu": "true" }, header, el("div.cols", {}, rail,
-    el("main", {}, el("div.tiles", {}, ...Object.values(tiles).map((t) => t.root)), says, signs, el("div.stage", {},
-      box, el("div.card", {}, tabs, panel)))),
-  el("details.caution", {}, el("summary", { title: "All cautions" }, S.caution), el("ul", {}, ...S.cautions.map(([k,
-    v]) => el("li", {}, el("b", {}, k + ". "), v)))));
+  const nav = el("nav", { "aria-label": "job" }, ...units, undo, redo, history, pin, el("button.text", { onclick: () =>
+    file.click() }, "Open"), el("button.text", { onclick: () => download("job.json", model.get("saved"),
+    "application/json") }, "Save"), file);
+  const root = framed(host, [el("div.id", {}, title, sub, shop), nav], el("div.cols", {}, rail, el("main", {},
+    el("div.tiles", {}, ...Object.values(tiles).map((t) => t.root)), says, signs, el("div.stage", {}, box,
+    el("div.card", {}, tabs, panel)))), el("details.caution", {}, el("summary", { title: "All cautions" }, S.caution),
+    el("ul", {}, ...S.cautions.map(([k, v]) => el("li", {}, el("b", {}, k + ". "), v)))));
   root.addEventListener("keydown", (e) => {
     if (!(e.ctrlKey || e.metaKey) || /number|textarea/.test(e.target.type)) return;
     const k = e.key.toLowerCase(), go = k === "z" && !e.shiftKey ? "undo" : k === "y" || k === "z" ? "redo" : null;
     if (go) { send({ do: go }); e.preventDefault(); e.stopPropagation(); }
   });
-  host.classList.add("fpg-host"); host.append(root);
 
   // ---- state → page
   const choose = (e, v, extra) => {

@@ -108,7 +108,7 @@ def find_drift(desk: Desk, result, values: dict, progress) -> list[dict]:
     case = job.steel, job.struck_head, job.route, job.shop
     found = find_cause(measured, *case, usual=usual or None)
     desk.kept["drift"] = {n: str(v)[:200] for n, v in values.items()}
-    lines = [text(u.text(line)) for line in found.report().splitlines()]
+    lines = [text(u.text(line)) for line in found.words().splitlines()]
     rows = [[r.label, f"{100 * r.probability:.0f} %"] for r in found.table.itertuples()]
     return [*lines, table_of("causes", ["what may have drifted", "chance"], rows), _again()]
 

@@ -7,13 +7,11 @@ A tab is a name, a title and a function ``content(desk, result, progress) -> lis
 """
 
 import dataclasses
-import re
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
 
 from ...base.cautions import BENCH, SHORT
 from ...hosel.bend import hosel_bend
-from ...inputs.limits import QUANTITIES
 from ...inputs.route import LocalHeat, Temper
 from ...inputs.settings import table
 from ...strength.hardness_scales import convert_hardness
@@ -142,7 +140,7 @@ def _how_sure(desk: Desk, result, progress) -> list[dict]:
         return [text(f"{_RANKS[w.rank]}. {u.text(w.text)}", w.rank) | {"step": step_of(w.code)} for w in shown]  # fmt: skip
 
     rows = [
-        [_limit_words(u, s), said(s, s.value), said(s, s.low, s.high), f"{100 * s.chance:.0f} %"]
+        [u.text(s.words), said(s, s.value), said(s, s.low, s.high), f"{100 * s.chance:.0f} %"]
         for s in v.limits
     ]
     levels = ["out" if not s.met else "good" if s.chance >= 0.8 else "marginal" for s in v.limits]
@@ -167,18 +165,6 @@ def _sheet(desk: Desk, result, progress) -> list[dict]:
 
 def _set_note(desk: Desk, values: dict) -> None:
     desk.kept["note"] = str(values["note"])[:200]
-
-
-def _limit_words(u, s) -> str:
-    """What a limit asks, in the reader's units; hardness in the scale it was written in."""
-    end = "at least" if "at least" in s.words else "at most"
-    what, number = f"{QUANTITIES[s.name].label} {end}", s.words.split(end)[1].strip()
-    value = float(number.split()[0].rstrip("°"))
-    if s.name.endswith("_hardness_hv"):
-        return f"{what} {number if 'HR' in s.words or 'HB' in s.words else u.hardness_text(value)}"
-    if s.name == "bar_force_n":
-        return f"{what} {u.force_text(value)}"
-    return re.sub(r" °$", "°", u.text(s.words))
 
 
 _LATER = {"temper": _add_temper, "local": _add_local, "remove": _remove}

@@ -6,7 +6,7 @@ from ...base.cautions import SHORT
 from ...base.sources import counted, sources
 from ...base.tables import read_rows
 from ...study import validation
-from .blocks import Widget, line, rounded, text
+from .blocks import Widget, line, rounded, table_of, text
 
 #: Which look a kind of row has, in every picture; rows that were read are filled, recalled ones hollow.
 _KINDS = {"mostly ferrite and pearlite": 0, "mostly bainite": 1, "mostly martensite": 2}
@@ -181,17 +181,15 @@ def _goals() -> list[dict]:
         groups = f" in {r['groups']}" if r["groups"] != "" else ""
         of = f"{r['rows']}{groups}; {r['left_out']}"
         rows.append([r["goal"], wanted, f"{r['reached']} {r['unit']}", of, r["limit"]])
-    return [
-        text("What this package set itself and what it reached. A number reached on fitted rows does not count."),
-        {"kind": "table", "name": "goals", "levels": levels, "rows": rows, "wraps": True,
-         "head": ["goal", "required", "reached", "rows; left out of the fit", "what limits it"]},
-    ]  # fmt: skip
+    head = ["goal", "required", "reached", "rows; left out of the fit", "what limits it"]
+    say = "What this package set itself and what it reached. A number reached on fitted rows does not count."
+    return [text(say), table_of("goals", head, rows, levels=levels, wraps=True)]
 
 
 def _remembered() -> list[dict]:
     table, rows = validation.remembered(), validation.remembered_rows()
     return [
         text(f"{counted(sources())}. These formulas and numbers were recalled and may be wrong in a digit; the source of every other formula stands with its basis in the References of its docstring."),
-        {"kind": "table", "name": "remembered", "head": ["room", "what", "source"], "rows": table.values.tolist(), "wraps": True},
-        {"kind": "table", "name": "remembered rows", "head": ["table", "recalled", "of rows"], "rows": rows.astype(str).values.tolist(), "wraps": True},
+        table_of("remembered", ["room", "what", "source"], table.values.tolist(), wraps=True),
+        table_of("remembered rows", ["table", "recalled", "of rows"], rows.astype(str).values.tolist(), wraps=True),
     ]  # fmt: skip

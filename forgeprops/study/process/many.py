@@ -18,7 +18,7 @@ import numpy as np
 
 from ...answer.cases import Case, cases_of, chunks, length_of
 from ...base.cautions import SHORT
-from ...base.errors import InputError, check_flag, check_number, shown
+from ...base.errors import InputError, check_flag, check_whole, shown
 from ...engine.native.library import EngineLibraryError
 from ...inputs.cases import Cases
 from ...io.tables import data_frame
@@ -107,7 +107,7 @@ def estimate_many(
     (nan, "grade 'no such grade' is u")
     """
     check_flag(quick, "quick")
-    size = int(check_number(chunk, "chunk", 1, 1_000_000, "cases"))
+    size = check_whole(chunk, "chunk", 1, 1_000_000)
     progress = checked_call(progress, "progress")
     if executor is not None and not hasattr(executor, "submit"):
         raise InputError(f"executor must be a concurrent.futures.Executor; got {shown(executor)}.")

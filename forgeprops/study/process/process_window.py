@@ -7,12 +7,12 @@ from dataclasses import dataclass
 import numpy as np
 
 from ...answer.verdict import ShortVerdict
-from ...base.errors import InputError, check_kind, check_list, check_number
+from ...base.errors import InputError, check_kind, check_list, check_number, check_whole
 from ...base.in_words import InWords
 from ...inputs.limits import Limits
 from ...inputs.settings import Setting, setting, table
 from ...io.tables import data_frame
-from .preheat import metal_in_die_c, preheat_for_c
+from .preheat import preheat_for_c
 from .study import Stopped, Study, joined, neighbours, settings_words
 
 #: Boxes that differ by less than this share count as alike.
@@ -55,8 +55,6 @@ class Window(InWords):
     box: Mapping[str, tuple[float, float]] | None  # both settings may be anywhere in it together
     tolerances_held: float  # half-width of the box: at 1 both may be off by their tolerance at once
     at_edge: bool  # the box ends at the edge of the map: the window may be larger than the map
-    #: The two settings and the slack as the route has them, if on it.
-    now: Mapping[str, float] | None
     #: The settable values next to the centre that meet all limits most surely; None: none of them does.
     proposed: Mapping[str, float] | None = None
     sure: ShortVerdict | None = None  # chances there, by 256 lots of 32 heads (standard error 0.02)
@@ -163,7 +161,7 @@ def window(
         centre |= {name: _at(values, ax, ay, centre) for name, values in maps.items()}
     proposed, sure = (None, None) if box is None or stopped else _proposed(study, centre, box)
     region = (maps, slack, binding, study.limits, centre, box, held, at_edge)
-    return Window(ax, ay, *region, _now(slack, ax, ay, study), proposed, sure, stopped)
+    return Window(ax, ay, *region, proposed, sure, stopped)
 
 
 def _to_set(study: Study, values: Mapping[str, np.ndarray]) -> dict[str, np.ndarray]:
@@ -198,19 +196,16 @@ def _axis(given, tolerances: Mapping[str, float]) -> Axis:
     name, low, high, points = check_list(given, "axis", form, 4)
     what = FORGING if name == FORGING.name else setting(name)
     low, high = (what.check(end, "axis") for end in (low, high))
-    n = check_number(points, "points of an axis", 2, 2000)
-    if n != int(n) or not low < high:
-        raise InputError(
-            f"axis {name} goes from {low:g} to {high:g} in {n:g} points; give from low to high in a "
-            "whole number of points."
-        )
+    n = check_whole(points, "points of an axis", 2, 2000)
+    if not low < high:
+        raise InputError(f"axis {name} goes from {low:g} to {high:g}; give from low to high.")
     tolerance = _SHARE_OF_AXIS * (high - low)
     if name in tolerances:
         label = f"tolerance of {what.label}"
         tolerance = check_number(tolerances[name], label, 1e-9, high - low, what.unit)
     elif what.spread is not None:
         tolerance = what.tolerance(0.5 * (low + high))
-    return Axis(what, np.linspace(low, high, int(n)), float(tolerance))
+    return Axis(what, np.linspace(low, high, n), float(tolerance))
 
 
 def _ends(slack: np.ndarray, at: np.ndarray) -> np.ndarray:
@@ -282,18 +277,3 @@ def _at(values: np.ndarray, ax: Axis, ay: Axis, place) -> float:
 
     at = [[place[ay.setting.name], place[ax.setting.name]]]
     return float(RegularGridInterpolator((ay.values, ax.values), values)(at)[0])
-
-
-def _now(slack, ax: Axis, ay: Axis, study: Study) -> dict[str, float] | None:
-    """Where the route stands on the map, and the slack there."""
-    now = {}
-    for axis in (ax, ay):
-        name = axis.setting.name
-        if name == FORGING.name:
-            steel, *rest = study.case
-            now[name] = metal_in_die_c(steel, study.job.value("preheat_c"), *rest)
-        elif study.has(name):
-            now[name] = study.job.value(name)
-        if name not in now or not axis.values[0] <= now[name] <= axis.values[-1]:
-            return None
-    return {**now, "slack": _at(slack, ax, ay, now)}

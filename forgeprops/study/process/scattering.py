@@ -144,8 +144,6 @@ def variance_indices(names, a: np.ndarray, b: np.ndarray, ab: np.ndarray, resamp
     input: ``total`` (what would be left of the variance if all others were fixed), ``first`` (what fixing it
     alone would take away), each with ``_low`` and ``_high``.
 
-    References
-    ----------
     .. [1] A. Saltelli et al., Comput. Phys. Commun. 181 (2010) 259; M. J. W. Jansen, Comput. Phys.
        Commun. 117 (1999) 35 (from memory).
     """
@@ -181,8 +179,6 @@ def share_of(out: np.ndarray) -> Outside:
 
     For independent draws; of an evenly filling sample it is on the safe side.
 
-    References
-    ----------
     .. [1] E. B. Wilson, J. Am. Stat. Assoc. 22 (1927) 209 (from memory).
     """
     from scipy.stats import binomtest

@@ -8,7 +8,7 @@ import numpy as np
 
 from ...answer.estimate import estimate
 from ...answer.verdict import Verdict, verdict_of
-from ...base.errors import InputError, check_number, check_whole
+from ...base.errors import InputError, check_whole
 from ...base.in_words import InWords
 from ...inputs.head import Head
 from ...inputs.limits import QUANTITIES, Limits
@@ -49,17 +49,10 @@ class Choice(InWords):
 
     feasible: bool  # settings were found that meet all limits
     settings: Mapping[str, float]  # chosen; without feasible ones those that come nearest
-    steel: Steel  # the case with these settings
-    head: Head
-    route: Route
-    shop: Shop
+    case: tuple[Steel, Head, Route, Shop]  # with these settings
     results: Mapping[str, float]  # what comes out there and what it costs
     slack: float  # least margin without scatter, steps of `inputs.limits.QUANTITIES`; outside < 0
     binding: str  # the limit that comes first
-    #: The share of heads inside all limits under scatter, as the standard deviations that a single limit would
-    #: be away if the same share of a normal distribution met it (3: a Cpk of 1).  It ranks places by few drawn
-    #: heads; `scatter` counts the heads outside.
-    robustness: float
     #: Chance that the settings are right, heads inside if so, with the model's doubt.
     verdict: Verdict
     #: To what a shop can set; not where no such values next to the optimum meet the limits.
@@ -70,7 +63,6 @@ class Choice(InWords):
     #: ``enough``; the least first.
     relax: object
     together_steps: float  # by which all limits would have to give together; 0 if feasible
-    starts: object  # and what became of them
     limits: Limits
     cases: int  # calculated
     cancelled: bool
@@ -200,9 +192,8 @@ class _Search:
             _DRAWN, len(inputs), seed
         )  # quantiles of heads drawn at every candidate
         self.cases = 0  # calculated so far
-        #: Margins of the first look; a row for each start; the best place and its slack; robust places.
+        #: Margins of the first look; the best place and its slack; places that meet the limits, and how sure.
         self.first = np.empty(0)
-        self.rows: list[dict] = []
         self.best: tuple[np.ndarray, float] | None = None
         self.robust: list[tuple[np.ndarray, float]] = []
 
@@ -241,39 +232,34 @@ class _Search:
         return deviations_away(self._margins(arrays).min(axis=1).reshape(m, n))[:, None]
 
     def run(self, starts: int) -> None:
-        """Raise the least margin from the settings as they are and from the best of the first look."""
+        """Raise the least margin from the settings as they are and from the best of the first look.
+
+        Where that meets the limits, raise the share of drawn heads inside them from the surest places.  How sure is
+        told as the standard deviations that a single limit would be away if the same share of a normal
+        distribution met it (3: a Cpk of 1): few drawn heads rank places, `scatter` counts the heads outside.
+        """
         self.first = self.nominal(self.x)
         slack = self.first.min(axis=1)
-        begin = spread_out(self.x, slack, starts)
+        begin, met = spread_out(self.x, slack, starts), []
         self.best = self.x[begin[0]], float(slack[begin[0]])
-        every = np.ones(self.first.shape[1], bool)
+        every, one = np.ones(self.first.shape[1], bool), np.ones(1, bool)
         for i in begin if 0 in begin else [*begin, 0]:
             at, margin = raise_least(self.nominal, self.x[i], every)
-            found = {"start": len(self.rows) + 1, "first_slack": float(slack[i])}
-            found |= {"slack": float(margin.min()), "robustness": np.nan}
-            self.rows.append({**found, "from": self.x[i], "x": at})
-            if found["slack"] > self.best[1]:
-                self.best = at, found["slack"]
-        if self.best[1] >= 0.0:
-            self._secure([row for row in self.rows if row["slack"] >= 0.0])
-
-    def _secure(self, met: list[dict]) -> None:
-        """Raise the share of drawn heads inside the limits from the surest places that meet them."""
-        for row in met:  # more slack is not always more sure
-            places = np.stack([row["x"], row["from"]] if row["first_slack"] >= 0.0 else [row["x"]])
-            away = self.sure(places).min(axis=1)
-            row["robustness"], row["x"] = float(away.max()), places[int(away.argmax())]
-            self.robust.append((row["x"], row["robustness"]))
+            if margin.min() > self.best[1]:
+                self.best = at, float(margin.min())
+            if margin.min() >= 0.0:  # more slack is not always more sure
+                met.append(np.stack([at, self.x[i]] if slack[i] >= 0.0 else [at]))
+        for places in met:
+            away = self.sure(places)[:, 0]
+            self.robust.append((places[away.argmax()], float(away.max())))
         begun: list[np.ndarray] = []
-        for row in sorted(met, key=lambda row: -row["robustness"]):
-            near = any(np.abs(row["x"] - place).max() < _SAME for place in begun)
+        for place, _ in sorted(self.robust, key=lambda pair: -pair[1]):
+            near = any(np.abs(place - other).max() < _SAME for other in begun)
             if near or len(begun) == _SURER:
                 continue
-            begun.append(row["x"])
-            one = np.ones(1, bool)
-            at, away = raise_least(self.sure, row["x"], one, iterations=8, enough=0.01)
+            begun.append(place)
+            at, away = raise_least(self.sure, place, one, iterations=8, enough=0.01)
             if self.nominal(at[None]).min() >= 0.0:  # what is chosen meets the limits itself
-                row["robustness"], row["x"] = float(away.min()), at
                 self.robust.append((at, float(away.min())))
 
     def settable(self, values: dict[str, float]) -> tuple[dict[str, float], bool]:
@@ -346,9 +332,9 @@ def choose(
     ranges = study.ranges(settings, SETTINGS)
     if not ranges:
         raise InputError(f"there is no setting to turn; give some of {', '.join(SETTINGS)}.")
-    starts = int(check_number(starts, "starts", 1, 100))
+    starts = check_whole(starts, "starts", 1, 100)
     search = _Search(study, ranges, inputs_of(study, spread, chemistry), seed)
-    robustness, checked, relax = np.nan, None, data_frame(columns=_RELAX)
+    checked, relax = None, data_frame(columns=_RELAX)
     try:
         search.run(starts)
     except Stopped:
@@ -360,7 +346,7 @@ def choose(
         with contextlib.suppress(Stopped):
             relax = search.relax()
     elif search.robust:
-        best_x, robustness = max(search.robust, key=lambda pair: pair[1])
+        best_x, _ = max(search.robust, key=lambda pair: pair[1])
     values, rounded = search.settings(best_x), False
     if feasible and not study.cancel():
         with contextlib.suppress(Stopped):
@@ -374,17 +360,8 @@ def choose(
         search.cases += checked.cases
     results = {k: float(v[0]) for k, v in table.items() if v.dtype.kind == "f"}
     at_end = (n for n, (a, b) in ranges.items() if not 0.02 < (values[n] - a) / (b - a) < 0.98)
-    here = (results, float(table["slack"][0]), str(table["binding"][0]), float(robustness))
+    here = (results, float(table["slack"][0]), str(table["binding"][0]))
     verdict = verdict_of(estimate(*final, bench=study.bench), limits)
     here += (verdict, rounded or not feasible, tuple(at_end), checked)
-    kept = ("start", "first_slack", "slack", "robustness")
-    rows = [{k: r[k] for k in kept} | search.settings(r["x"]) for r in search.rows]
-    rest = (
-        relax,
-        max(-best_slack, 0.0),
-        data_frame(rows),
-        limits,
-        search.cases,
-        study.cancel.wanted,
-    )
-    return Choice(feasible, values, *final, *here, *rest)
+    rest = (relax, max(-best_slack, 0.0), limits, search.cases, study.cancel.wanted)
+    return Choice(feasible, values, final, *here, *rest)

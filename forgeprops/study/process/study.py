@@ -83,8 +83,6 @@ def line_arrays(cases: Cases, line: Line) -> dict[str, np.ndarray]:
     "heads_per_hour" that of the slowest of press, spray stations and furnace, which "held_up_by"
     names; "water_l" the litres that leave the nozzles for one head.
 
-    References
-    ----------
     .. [1] Handling 5 s, 90 heads in the furnace, one spray station: a demonstration line
        (invented).
     """

@@ -9,6 +9,7 @@ and by the model's own error where the shop's usual hardness is not given.
 import itertools
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
+from typing import NamedTuple
 
 import numpy as np
 
@@ -22,7 +23,7 @@ from ...io.tables import data_frame
 from ..process.study import Study
 from .fitting import HARDNESS_NOISE_HV
 from .measurements import HardnessReadings
-from .residuals import model_sd_hv as predicted_sd_hv
+from .residuals import model_sd_hv
 
 #: Name of the hypothesis that nothing has drifted, and its chance beforehand; the causes share the rest evenly
 #: (our choice).
@@ -50,8 +51,7 @@ _LOOKS = {
 }
 
 
-@dataclass(frozen=True)
-class Drift:
+class Drift(NamedTuple):
     """One thing that may have drifted."""
 
     setting: Setting
@@ -68,17 +68,15 @@ class Drift:
 def causes(study: Study, names: Iterable[str] | None = None) -> tuple[Drift, ...]:
     """What may have drifted on this route: all of data/constants/drift_causes.csv that it has, or those named.
 
-    References
-    ----------
     .. [1] Multiples of the everyday scatter; product tolerances of ASTM A29
        (data/constants/drift_causes.csv) (our choice).
     """
     rows, found = {row["name"]: row for row in read_rows("constants/drift_causes.csv")}, []
-    wanted = [name for name in rows if study.has(name)]
-    if names is not None:
-        wanted = [check_choice(n, "cause", rows) for n in check_list(names, "names")]
+    wanted = filter(study.has, rows) if names is None else check_list(names, "names")
     for name in wanted:
-        now, what, row = study.job.value(name), setting(name), rows[name]
+        row = rows[check_choice(name, "cause", rows)]
+        what = setting(row["name"])
+        now = study.job.value(what.name)
         everyday = what.spread.sd(now)
         if everyday > 0.0:
             found.append(Drift(what, now, everyday, everyday * float(row["times"]), row["check"]))
@@ -111,8 +109,7 @@ class Causes(InWords):
         """Name of the likeliest cause (`NOTHING` if none is needed)."""
         return str(self.table["cause"].iloc[0])
 
-    def report(self) -> str:
-        """Ranking, doubts and checks in sentences."""
+    def words(self) -> str:
         lines = [
             f"{r.zone.capitalize()} {r.measured_hv:.0f} HV where {r.expected_hv:.0f} is expected: "
             f"{round(r.off_hv):+d} HV, {abs(r.off_sd):.1f} standard deviations."
@@ -140,8 +137,6 @@ class Causes(InWords):
                 )
         return "\n".join(lines)
 
-    words = report
-
     def shown(self):
         drift = ["drift", "drift_low", "drift_high", "unit", "misfit_sd"]
         return self.table[["label", "probability", *drift]]
@@ -149,8 +144,7 @@ class Causes(InWords):
 
 def find_cause(
     measured, steel, head="mid-iron", route=None, shop=None, *, usual=None, names=None,
-    reading_sd_hv: float = HARDNESS_NOISE_HV, model_sd_hv: float | None = None,
-    heads_measured: int | None = None,
+    reading_sd_hv: float = HARDNESS_NOISE_HV, heads_measured: int | None = None,
 ) -> Causes:  # fmt: skip
     """Rank what may have drifted, given hardness that is not what it should be.
 
@@ -159,11 +153,9 @@ def find_cause(
     measured : HardnessReadings, or readings by zone, HV: ``{"face": [395, 402, 390], "hosel": 231}``.
     steel, head, route, shop : what was set; mid-iron, default route and neutral shop when left out.
     usual : mapping of zone to float; what these zones usually measure with these settings, HV: then only
-        the change counts, and the model's own error falls out.
+        the change counts, and the model's own error, its residuals by structure, falls out.
     names : causes to look at, of data/constants/drift_causes.csv; all that the route has when left out.
     reading_sd_hv : scatter of single readings, HV.
-    model_sd_hv : standard deviation of the predicted hardness, HV; by default the model's residuals by
-        structure, or 0 with `usual`.
     heads_measured : heads that the readings come from: everyday scatter averages over them; counted in
         `HardnessReadings`, else 1.
 
@@ -191,8 +183,6 @@ def find_cause(
     index = [ZONES.index(zone) for zone in zones]
     heads_n = counted if heads_measured is None else heads_measured
     heads_n = int(check_number(heads_n, "number of heads", 1, 1_000_000))
-    if model_sd_hv is not None:
-        check_number(model_sd_hv, "standard deviation of the model", 0.0, 300.0, "HV")
     check_number(reading_sd_hv, "scatter of readings", 0.1, 200.0, "HV")
     drifts = causes(study, names)
     z, fine = np.linspace(-_FAR, _FAR, _MARCHED), np.linspace(-_FAR, _FAR, _FINE)
@@ -206,14 +196,12 @@ def find_cause(
     mean = np.array([np.mean(readings[zone]) for zone in zones])
     count = np.array([len(readings[zone]) for zone in zones])
     expected = _expected(usual, zones, here)
-    own = model_sd_hv or 0.0
-    if model_sd_hv is None and usual is None:
-        own = predicted_sd_hv(marched)[middle, index]
+    own = model_sd_hv(marched)[middle, index] if usual is None else np.zeros(len(zones))
     # change for one everyday standard deviation of everything that scatters
     everyday = causes(study)
     ends = _turned(study, everyday, np.outer([d.everyday_sd for d in everyday], (1.0, -1.0)))
     slopes = 0.5 * (ends.hardness_hv[::2] - ends.hardness_hv[1::2])[:, index]
-    noise = np.diag(reading_sd_hv**2 / count + np.broadcast_to(own, len(zones)) ** 2)
+    noise = np.diag(reading_sd_hv**2 / count + own**2)
     covariance = noise + slopes.T @ slopes / heads_n
     off, precision, sd = mean - expected, np.linalg.inv(covariance), np.sqrt(np.diag(covariance))
     table, best = _ranked(drifts, curves, fine, off, precision, zones, expected)
@@ -273,7 +261,7 @@ def _ranked(drifts, curves, fine, off, precision, zones, expected):
     weight /= weight.sum()
     log_likelihood = -0.5 * chi
     top = max(log_likelihood.max(), float(-0.5 * chi_nothing))
-    evidence = (np.exp(log_likelihood - top) * weight).sum(axis=1)
+    evidence = np.exp(log_likelihood - top) @ weight
     evidence *= (1.0 - _NOTHING_CHANCE) / len(drifts)
     evidence = np.append(evidence, np.exp(-0.5 * chi_nothing - top) * _NOTHING_CHANCE)
     best = np.argmax(log_likelihood - 0.5 * fine * fine, axis=1)

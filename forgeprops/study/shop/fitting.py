@@ -25,7 +25,7 @@ from ...inputs.settings import numbers_of
 from ...inputs.shop import Shop
 from ...io.grids import Problem
 from ...io.tables import data_frame
-from .measured_heads import Observed, observe
+from .measured_heads import observe
 from .residuals import Model, Prior, Weights
 
 #: Numbers fitted by default.  Air is left out: radiation is nearly nine tenths of what a hot head loses, and
@@ -83,16 +83,7 @@ class ShopFit(InWords):
     def shown(self):
         return self.table
 
-    def probes(self):
-        """One row a trace: readings, mean and rms of measured minus fitted, rms before the fit."""
-        f = self.traces.assign(miss=self.traces["measured_c"] - self.traces["before_c"])
-        made = {"zone": ("zone", "first"), "readings": ("zone", "size")}
-        made |= {"mean_c": ("residual_c", "mean"), "rms_c": ("residual_c", _rms)}
-        made["rms_before_c"] = ("miss", _rms)
-        return f.groupby(["head_id", "channel"], sort=False).agg(**made).reset_index()
-
-    def report(self) -> str:
-        """How well the readings are met, and how well each number is known."""
+    def words(self) -> str:
         heads, met = len({*self.traces["head_id"], *self.hardness["head_id"]}), []
         for what, f, u, unit in (
             ("traces", self.traces, "c", "K"),
@@ -139,8 +130,6 @@ class ShopFit(InWords):
         lines += [f"Not used: {p.what}; {p.assumed}." for p in self.problems]
         return "\n".join(lines)
 
-    words = report
-
 
 @dataclass(frozen=True)
 class Noise:
@@ -167,8 +156,6 @@ class Noise:
 def priors(shop: Shop | None = None) -> dict[str, Prior]:
     """Priors by number: the published spread about the shop's numbers, or an earlier fit's own standard errors.
 
-    References
-    ----------
     .. [1] What is known of a shop before it measures, row by row (data/constants/settings.csv)
        (our choice).
     """
@@ -239,7 +226,8 @@ def fit(
         Noise(**check_options(noise, Noise, "fit", "")),
         check_list(data_files, "data_files"),
     )
-    seen = observe(traces, hardness, head, steel, route, sd.noise_c)
+    *seen, problems = observe(traces, hardness, head, steel, route, sd.noise_c)
+    heads, probes, means = seen
     model = Model(seen, before, [known[n] for n in numbers], sd.clock_sd_s)
     n, at, weights = len(numbers), np.zeros(model.size), None
     for _ in range(_ROUNDS):
@@ -249,7 +237,7 @@ def fit(
     covariance = np.linalg.inv(jacobian.T @ jacobian)
     tied = _correlations(covariance[:n, :n])
     published = np.array([numbers_of("shop")[p.number].spread.value / p.sd for p in model.known])
-    between = (sd.head_scatter * published) ** 2 / (len(model.wired) or len(seen.heads))
+    between = (sd.head_scatter * published) ** 2 / (len(model.wired) or len(heads))
     covariance = _with_scatter(covariance, between)
     deviate_sd, shop = np.sqrt(np.diag(covariance)), model.shop(at)
     block = np.clip(_correlations(covariance[:n, :n]), -1.0, 1.0)
@@ -264,18 +252,17 @@ def fit(
         shop, name=name, fitted=numbers, measured_on=measured_on, data_files=data_files,
         standard_errors=tuple(table["standard_error"].tolist()),
         correlations=tuple(map(tuple, (0.5 * (block + block.T)).tolist())),
-        n_readings=sum(p.time_s.size for p in seen.probes) + int(seen.hardness["readings"].sum()),
+        n_readings=sum(p.time_s.size for p in probes) + int(means["readings"].sum()),
     )  # fmt: skip
     start = model.predicted(model.marched([before])[0])
     end = model.predicted(model.at([at])[0], at[n:])
     late = (sd.clock_sd_s * np.column_stack([at, deviate_sd])[n:]).tolist()
-    heads = list(seen.heads)
-    clocks = {heads[i]: tuple(v) for i, v in zip(model.clocked, late, strict=True)}
+    clocks = {list(heads)[i]: tuple(v) for i, v in zip(model.clocked, late, strict=True)}
     near = np.minimum(at - model.low, model.high - at)[:n] < 0.02
     at_bound = tuple(number for number, ends in zip(numbers, near, strict=True) if ends)
-    traces, hardness = _residual_tables(seen, start, end, weights)
-    warnings = _warnings_of(seen, traces, weights.miss_c, at_bound)
-    rest = (traces, hardness, clocks, at_bound, seen.problems, warnings)
+    traces, hardness = _residual_tables(probes, means, start, end, weights)
+    warnings = _warnings_of(heads, probes, traces, weights.miss_c, at_bound)
+    rest = (traces, hardness, clocks, at_bound, problems, warnings)
     return ShopFit(shop, before, table, tied, *rest)
 
 
@@ -309,9 +296,8 @@ def _rms(values) -> float:
     return float(np.sqrt(np.mean(np.square(values))))
 
 
-def _residual_tables(seen: Observed, start, end, weights: Weights):
+def _residual_tables(probes, means, start, end, weights: Weights):
     """Traces and hardness as DataFrames: measured, predicted before and after, and what is left."""
-    probes = seen.probes
     n = np.array([p.time_s.size for p in probes], int)
     place = ("head_id", "channel", "zone", "depth_mm")
     traces = {x: np.repeat(np.array([getattr(p, x) for p in probes], object), n) for x in place}
@@ -322,25 +308,25 @@ def _residual_tables(seen: Observed, start, end, weights: Weights):
     traces = data_frame(traces)
     traces["residual_c"] = traces["measured_c"] - traces["fitted_c"]
     traces["standardised"] = traces["residual_c"] / np.repeat(weights.probe_sd_c, n)
-    hardness = seen.hardness.assign(before_hv=start[1], fitted_hv=end[1])
+    hardness = means.assign(before_hv=start[1], fitted_hv=end[1])
     hardness["residual_hv"] = hardness["measured_hv"] - hardness["fitted_hv"]
     hardness["standardised"] = hardness["residual_hv"] / weights.hardness_sd_hv
     return traces, hardness
 
 
-def _warnings_of(seen: Observed, traces, miss_c, at_bound) -> tuple[Warn, ...]:
+def _warnings_of(heads, probes, traces, miss_c, at_bound) -> tuple[Warn, ...]:
     """Traces that the model cannot meet, furnaces off their preheat temperature, numbers at their bounds."""
     found = []
-    for p, miss in zip(seen.probes, miss_c, strict=True):
-        set_c = seen.heads[p.head_id].route.preheat_c
-        mine = traces[(traces["head_id"] == p.head_id) & (traces["channel"] == p.channel)]
+    for p, miss in zip(probes, miss_c, strict=True):
+        set_c = heads[p.head_id].route.preheat_c
         if miss > max(_MISSED_TIMES * p.noise_c, _MISSED_C):
             text = (
                 f"{p.label} is missed by {miss:.0f} K (rms) at a noise of {p.noise_c:.1f} K and counts for "
                 "little: loose junction, wrong depth or zone, or other settings than those of the route."
             )
             found.append(Warn("fit:trace-missed", text))
-        inside = mine[mine["time_s"] < 0.0]
+        mine = (traces["head_id"] == p.head_id) & (traces["channel"] == p.channel)
+        inside = traces[mine & (traces["time_s"] < 0.0)]
         off = float(inside["residual_c"].mean()) if len(inside) >= 5 else 0.0
         if abs(off) > _FURNACE_OFF_C:
             text = (

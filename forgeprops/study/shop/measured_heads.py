@@ -129,15 +129,6 @@ class Probe(NamedTuple):
         return f"{self.channel} of head {self.head_id}" if self.head_id else self.channel
 
 
-class Observed(NamedTuple):
-    """What was measured, and on what."""
-
-    heads: dict[str, Case]  # by head_id
-    probes: tuple[Probe, ...]
-    hardness: object  # DataFrame of means: ``head_id, zone, readings, measured_hv``
-    problems: tuple[Problem, ...]
-
-
 def probe_weights(head: Head, zone: str, depth_mm: float | None = None) -> np.ndarray:
     """Weights of a trace's columns (mean and front of the zones, then all points) at a place of a zone.
 
@@ -160,8 +151,8 @@ def probe_weights(head: Head, zone: str, depth_mm: float | None = None) -> np.nd
     return weights
 
 
-def observe(traces, hardness, head, steel, route, noise_c: float | None) -> Observed:
-    """Measurements with the heads they belong to.
+def observe(traces, hardness, head, steel, route, noise_c: float | None) -> tuple:
+    """Heads by head_id, probes, means of hardness (``head_id, zone, readings, measured_hv``) and what was not used.
 
     Traces and hardness as the readers give them, or None.  Head: a head, library name or dimensions; steel:
     a steel, grade or composition, or `Certificates`; route: a route or settings, or `Runs`, which also name
@@ -186,7 +177,7 @@ def observe(traces, hardness, head, steel, route, noise_c: float | None) -> Obse
     if not probes and means.empty:
         met, need = f" {problems[0]}" if problems else "", "traces or hardness readings"
         raise InputError(f"there is nothing to fit to; needed are {need} of a known head.{met}")
-    return Observed(heads, tuple(probes), means, tuple(problems))
+    return heads, probes, means, tuple(problems)
 
 
 def _probes(traces: Traces, heads: Mapping[str, Case], noise_c, problems) -> list[Probe]:

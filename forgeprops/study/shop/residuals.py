@@ -12,7 +12,6 @@ from ...inputs.cases import Cases
 from ...inputs.head import ZONES
 from ...inputs.settings import numbers_of
 from ...inputs.shop import NUMBERS, Shop
-from .measured_heads import Observed
 
 #: By how much the model may miss a trace at first, K, before that is estimated (our choice).
 _FIRST_MISS_C = 10.0
@@ -60,16 +59,17 @@ class Weights(NamedTuple):
 class Model:
     """Residuals over their standard deviations, by deviates from the priors: multipliers, then clocks."""
 
-    def __init__(self, seen: Observed, before: Shop, known, clock_sd_s: float):
-        self.seen, self.before, self.known, self.clock_sd_s = seen, before, known, clock_sd_s
-        heads, means, parts = list(seen.heads), seen.hardness, ("steel", "head", "route")
-        self.cases = Cases.of(*([getattr(h, part) for h in seen.heads.values()] for part in parts))
+    def __init__(self, seen: tuple, before: Shop, known, clock_sd_s: float):
+        made, self.probes, means = seen  # heads, probes and means, see `measured_heads.observe`
+        self.before, self.known, self.clock_sd_s = before, known, clock_sd_s
+        heads, parts = list(made), ("steel", "head", "route")
+        self.cases = Cases.of(*([getattr(h, part) for h in made.values()] for part in parts))
         #: Head and zone of each mean, and the head of each probe, as places.
         self.place = tuple(
             np.array([every.index(x) for x in means[name]], int)
             for name, every in (("head_id", heads), ("zone", ZONES))
         )
-        self.probe_on = [heads.index(p.head_id) for p in seen.probes]
+        self.probe_on = [heads.index(p.head_id) for p in self.probes]
         self.read, self.means_hv = (means[c].to_numpy(float) for c in ("readings", "measured_hv"))
         #: Heads with a thermocouple, as places, and those of them whose clock is fitted.
         self.wired = sorted(set(self.probe_on))
@@ -90,7 +90,7 @@ class Model:
 
     def marched(self, shops: Sequence[Shop]) -> list[tuple[list, np.ndarray, np.ndarray]]:
         """For every shop: traces by head (None without a probe), hardness and its model's sd by head and zone."""
-        n = len(self.seen.heads)
+        n = len(self.cases)
         cases = self.cases.rows(np.tile(np.arange(n), len(shops)))
         for name in NUMBERS:
             cases.shop[name][:] = np.repeat([getattr(shop, name) for shop in shops], n)
@@ -121,7 +121,7 @@ class Model:
         """Temperatures at the probes' readings and hardness means."""
         (traces, hardness, _), temperatures = marched, []
         late = dict(zip(self.clocked, clocks, strict=False))
-        for p, of in zip(self.seen.probes, self.probe_on, strict=True):
+        for p, of in zip(self.probes, self.probe_on, strict=True):
             time_s = p.time_s + self.cases.route["soak_s"][of]  # from the furnace door
             time_s = time_s - self.clock_sd_s * late.get(of, 0.0)
             trace = traces[of]
@@ -131,7 +131,7 @@ class Model:
     def residuals(self, at, weights: Weights, marched=None) -> np.ndarray:
         marched = self.at([at])[0] if marched is None else marched
         temperatures, hardness = self.predicted(marched, at[len(self.known) :])
-        every = zip(temperatures, self.seen.probes, weights.probe_sd_c, strict=True)
+        every = zip(temperatures, self.probes, weights.probe_sd_c, strict=True)
         parts = [(t - p.temperature_c) / sd for t, p, sd in every]
         return np.concatenate([*parts, (hardness - self.means_hv) / weights.hardness_sd_hv, at])
 
@@ -160,11 +160,11 @@ class Model:
         marched = self.at([at])[0]
         own = marched[2][self.place] if own_sd_hv is None else own_sd_hv
         hardness_sd = np.hypot(noise_hv / np.sqrt(self.read), own)
-        noise = np.array([p.noise_c for p in self.seen.probes])
+        noise = np.array([p.noise_c for p in self.probes])
         if before is None:
             return Weights(np.hypot(noise, _FIRST_MISS_C), noise, hardness_sd)
         temperatures, _ = self.predicted(marched, at[len(self.known) :])
-        misses = [t - p.temperature_c for t, p in zip(temperatures, self.seen.probes, strict=True)]
+        misses = [t - p.temperature_c for t, p in zip(temperatures, self.probes, strict=True)]
         miss = np.maximum([np.sqrt(np.mean(m * m)) for m in misses], noise)
         together = np.array([correlation_readings(m) for m in misses])
         return Weights(miss * np.sqrt(together), miss, hardness_sd)

@@ -40,8 +40,6 @@ def cusum(z, k: float = CUSUM_K, h: float = CUSUM_H):
     exceeds h, after which both begin again at 0.  A DataFrame with columns ``high``, ``low``, ``n_high``, ``n_low``
     (for how long each is above 0) and ``alarm``.
 
-    References
-    ----------
     .. [1] D. C. Montgomery & G. C. Runger, Applied Statistics and Probability for Engineers, 3rd
        ed., eqs 16-30 to 16-32 (read).
     """
@@ -65,8 +63,6 @@ def ewma(z, weight: float = EWMA_WEIGHT, width: float = EWMA_WIDTH):
     ``value[i] = λ z[i] + (1 − λ) value[i−1]``, begun at 0; an alarm outside ``± L √(λ/(2−λ) (1 − (1−λ)^2i))``, the
     columns ``lower`` and ``upper``; `weight` is λ, `width` L.
 
-    References
-    ----------
     .. [1] NIST/SEMATECH e-Handbook of Statistical Methods 6.3.2.4, doi 10.18434/M32189; width: J.
        M. Lucas & M. S. Saccucci, Technometrics 32 (1990) 1 (from memory).
     """
@@ -83,8 +79,6 @@ def cusum_run_length(shift: float) -> float:
     Solves the integral equation of the one-sided chart, L(z) = 1 + L(0) Φ(k − z − δ) + ∫ L(y) φ(y + k − z −
     δ) dy over 0..h, at Gauss–Legendre nodes, and joins both sides by 1/L = 1/L⁺ + 1/L⁻.
 
-    References
-    ----------
     .. [1] E. S. Page, Biometrika 41 (1954) 100; K. W. Kemp 1961 (from memory).
     """
     from scipy.special import ndtr

@@ -5,7 +5,6 @@ diagonally implicit Runge–Kutta step.  Conductivity and heat capacity follow t
 before.
 """
 
-import functools
 from collections.abc import Callable
 from dataclasses import dataclass
 from typing import NamedTuple
@@ -60,8 +59,7 @@ class Plate:
     depth_mm : Depth of the thermocouple's junction below the cooled surface, at most the thickness.
     material : "stainless", "austenite" or "ferrite" (see `PLATES`), or a pair of functions of °C giving
         conductivity, W/(m K), and heat capacity, J/(m³ K), for arrays.
-    back : None: nothing leaves at the back; (h, °C): heat transfer to surroundings; or a function of
-        the back's temperature, °C, giving W/m².
+    back : heat transfer at the back and temperature behind it, W/(m² K) and °C; None: nothing leaves there.
 
     References
     ----------
@@ -78,26 +76,23 @@ class Plate:
     def __post_init__(self):
         thickness = check_number(self.thickness_mm, "plate thickness", 0.5, 200.0, "mm")
         depth = check_number(self.depth_mm, "depth of the thermocouple", 0.0, thickness, "mm")
-        properties, back = self.material, self.back
+        properties = self.material
         if isinstance(properties, str):
             properties = PLATES[check_choice(properties, "plate material", PLATES)]
         pair = isinstance(properties, tuple) and len(properties) == 2
         if not pair or not all(map(callable, properties)):
             known = f"{', '.join(PLATES)} or a pair of functions"
             raise InputError(f"plate material must be {known}; got {shown(self.material)}.")
-        if back is None:
-            back = (0.0, 25.0)
-        if not callable(back):
-            h, around = check_list(back, "back", "None, (h, °C) or a function", 2)
-            h = check_number(h, "heat transfer at the back", 0.0, 1e5, "W/(m² K)")
-            around = check_number(around, "temperature behind the plate", -50.0, 1400.0, "°C")
-            back = functools.partial(_linear_flux, h, around)
+        back = (0.0, 25.0) if self.back is None else self.back
+        h, behind = check_list(back, "back", "None or (h, °C)", 2)
+        h = check_number(h, "heat transfer at the back", 0.0, 1e5, "W/(m² K)")
+        behind = check_number(behind, "temperature behind the plate", -50.0, 1400.0, "°C")
         sizes = [min(0.05, max(depth, 0.2) / 8.0, thickness / 20.0)]
         while sum(sizes) < thickness:
             sizes.append(min(sizes[-1] * 1.12, thickness / 10.0))
         size = np.array(sizes) * thickness / sum(sizes) * 1e-3
         centre = np.cumsum(size) - 0.5 * size
-        object.__setattr__(self, "_made", (*properties, back, size, centre))
+        object.__setattr__(self, "_made", (*properties, (h, behind), size, centre))
 
     def start(self, temperature_c: float, n_parameters: int = 0, by=None) -> State:
         """An even plate; `by` is the derivative of its temperature by each parameter (zero by default)."""
@@ -113,7 +108,7 @@ class Plate:
         """
         from scipy.linalg import solve_banded
 
-        k_of, heat_of, back, size, _ = self._made
+        k_of, heat_of, (h, behind), size, _ = self._made
         u0, s0, surface, _ = state
         k, heat = np.asarray(k_of(u0), dtype=float), np.asarray(heat_of(u0), dtype=float)
         link = 2.0 / (size[:-1] / k[:-1] + size[1:] / k[1:])
@@ -123,14 +118,13 @@ class Plate:
         bands[1, :-1] += stage * link
         bands[1, 1:] += stage * link
         bands[0, 1:] = bands[2, :-1] = -stage * link
-        right = np.zeros(
-            (size.size, s0.shape[1] + 2)
-        )  # without flux, for one unit of it, derivatives
+        # without flux, for one unit of it, derivatives
+        right = np.zeros((size.size, s0.shape[1] + 2))
         right[0, 1] = stage
-        base, base_s, behind = u0, s0, back(float(u0[-1]))
+        base, base_s, lost = u0, s0, h * (u0[-1] - behind)
         for ahead in ((1.0 - _GAMMA) / _GAMMA, 0.0):
             right[:, 0] = store * base
-            right[-1, 0] -= stage * behind
+            right[-1, 0] -= stage * lost
             right[:, 2:] = store[:, None] * base_s
             solved = solve_banded((1, 1), bands, right, check_finite=False)
             free, unit = solved[:, 0], solved[:, 1]
@@ -153,10 +147,6 @@ class Plate:
         j = min(int(np.searchsorted(centre, depth)), size.size - 1)
         share = min((depth - centre[j - 1]) / (centre[j] - centre[j - 1]), 1.0)
         return (1 - share) * u[j - 1] + share * u[j], (1 - share) * s[j - 1] + share * s[j]
-
-
-def _linear_flux(h: float, around_c: float, t_c: float) -> float:
-    return h * (t_c - around_c)
 
 
 def _surface(flux_of: Callable, free: float, total: float, before: float):

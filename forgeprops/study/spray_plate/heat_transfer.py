@@ -6,11 +6,10 @@ sensitive to noise than the flux over time (`surface_flux`), which follows any c
 
 import functools
 from dataclasses import dataclass
-from typing import NamedTuple
 
 import numpy as np
 
-from ...base.errors import InputError, check_kind, check_number
+from ...base.errors import InputError, check_curve, check_kind, check_number
 from ...base.in_words import InWords
 from ...base.ranges import Warn
 from ...io.tables import data_frame
@@ -21,9 +20,9 @@ from .conduction import Plate
 #: Longest step of the march, s, and most points of a trace that are used (longer traces are averaged in
 #: blocks).
 _LONGEST_STEP_S, _MOST_POINTS = 0.05, 1500
-#: Standard deviation of the second difference of ln h from knot to knot that the curve is expected to have:
-#: 0.15 for knots 25 K apart is what published spray laws reach at their bends (our own choice).
-ROUGHNESS = 0.15
+#: Distance of the knots, K, about, and standard deviation of the second difference of ln h from knot to knot that the
+#: curve is expected to have: what published spray laws reach at their bends (our own choice).
+_KNOT_K, _ROUGHNESS = 25.0, 0.15
 #: Standard deviation of ln h about the first estimate, a factor of 4.5: holds knots that no reading reaches.
 _LEVEL = 1.5
 #: Readings whose mean is the first guess of an unknown starting temperature.
@@ -32,22 +31,10 @@ _FIRST_READINGS = 3
 
 def _checked(time_s, temperature_c, plate, start_c: float | None, noise_c: float | None):
     """Times, temperatures, starting temperature and noise of a trace, each checked or estimated."""
-    try:
-        t, y = (np.asarray(v, dtype=float).ravel() for v in (time_s, temperature_c))
-    except Exception:  # noqa: BLE001  (whatever a foreign object says)
-        raise InputError("the trace is not made of numbers; give two lists of numbers.") from None
-    said, rises = "", np.diff(t) > 0.0
-    if t.size != y.size or t.size < 20:
-        said = f"has {t.size} times and {y.size} temperatures; give 20 or more of each"
-    elif not (np.isfinite(t).all() and np.isfinite(y).all()):
-        said = "holds a number that is not finite; take such readings out first"
-    elif not rises.all():
-        said = f"does not rise in time at reading {int(np.argmin(rises)) + 2}; sort it and average "
-        said += "double times first"
-    elif y.min() < -60.0 or y.max() > 1400.0:
-        said = f"reaches {y.min():.0f} to {y.max():.0f} °C, out of range (-60 to 1400 °C)"
-    if said:
-        raise InputError(f"the trace {said}.")
+    t, y = check_curve(time_s, temperature_c, "the trace", 20)
+    if y.min() < -60.0 or y.max() > 1400.0:
+        span = f"{y.min():.0f} to {y.max():.0f} °C"
+        raise InputError(f"the trace reaches {span}, out of range (-60 to 1400 °C).")
     check_kind(plate, Plate, "plate", form="a Plate(thickness_mm, depth_mm, ...)")
     start = float(y[:_FIRST_READINGS].mean())
     if start_c is not None:
@@ -66,42 +53,17 @@ def _averaged(t: np.ndarray, y: np.ndarray, most: int) -> tuple[np.ndarray, np.n
     return (*means, block)
 
 
-class SurfaceFlux(NamedTuple):
-    """Heat flux out of the surface over time."""
+def surface_flux(t, y, plate: Plate, start: float, noise: float):
+    """Heat flux at the cooled surface, step after step: times up to which each holds, W/m², and surface, °C.
 
-    time_s: np.ndarray
-    flux_w_m2: np.ndarray  # each holds up to its time
-    surface_c: np.ndarray
-    future_steps: int  # over how many steps ahead a flux was measured
-    standard_error_w_m2: float  # of each flux, from the noise alone
+    Function specification: at each step the one flux is taken that, held over some steps ahead, fits the next
+    readings best, then one step is marched with it.  As many steps as bring the error by noise below 5 % of the
+    mean flux, and at least half the time heat takes to reach the thermocouple.
 
-
-def surface_flux(
-    time_s, temperature_c, plate, *, start_c=None, noise_c=None, future_steps: int | None = None
-) -> SurfaceFlux:
-    """Heat flux at the cooled surface from a thermocouple inside, step after step.
-
-    Function specification with a flux that is held constant over `future_steps`: at each step the one flux is
-    taken that fits the next readings best, then one step is marched with it.
-
-    Parameters
-    ----------
-    time_s, temperature_c : array-like; the trace, in order of time, 20 readings or more.
-    plate : Plate and depth of the thermocouple.
-    start_c : Even temperature of the plate at the first reading; by default the mean of the first
-        three readings.
-    noise_c : Standard deviation of a reading; by default estimated (`traces.noise_of`).
-    future_steps : By default as many as bring the error by noise below 5 % of the mean flux, and at
-        least half the time heat takes to reach the thermocouple.
-
-    References
-    ----------
     .. [1] J. V. Beck, B. Blackwell & C. R. St. Clair, Inverse Heat Conduction (1985) (from memory).
     """
-    t, y, start, noise = _checked(time_s, temperature_c, plate, start_c, noise_c)
-    step = float(np.median(np.diff(t)))
-    middle = np.array([0.5 * (y.min() + y.max())])
-    conductivity, heat = (float(of(middle)[0]) for of in plate._made[:2])
+    step, middle = float(np.median(np.diff(t))), 0.5 * (y.min() + y.max())
+    conductivity, heat = (float(of(np.array([middle]))[0]) for of in plate._made[:2])
     lost = heat * plate.thickness_mm * 1e-3 * (y.max() - y.min())
     mean_flux = max(lost / (t[-1] - t[0]), 1e3)
 
@@ -114,15 +76,13 @@ def surface_flux(
         at, by = zip(*found, strict=True)
         return np.array(at), np.array(by)[:, 0], state
 
-    if future_steps is None:
-        reach = 0.5 * (plate.depth_mm * 1e-3) ** 2 / (conductivity / heat)
-        future_steps = max(2, int(np.ceil(reach / step)))
-        while future_steps < t.size // 4:
-            response = ahead(plate.start(float(middle[0]), 1), [step] * future_steps, 0.0)[1]
-            if noise / np.sqrt(response @ response) < 0.05 * mean_flux:
-                break
-            future_steps += max(1, future_steps // 4)
-    n = int(check_number(future_steps, "future steps", 1, t.size // 2))
+    reach = 0.5 * (plate.depth_mm * 1e-3) ** 2 / (conductivity / heat)
+    n = max(2, int(np.ceil(reach / step)))
+    while n < t.size // 4:
+        response = ahead(plate.start(middle, 1), [step] * n, 0.0)[1]
+        if noise / np.sqrt(response @ response) < 0.05 * mean_flux:
+            break
+        n += max(1, n // 4)
     state, flux, surface, q, steps = plate.start(start, 1), [], [], 0.0, np.diff(t)
     for i in range(t.size - n):
         at, response, _ = ahead(state, steps[i : i + n], q)
@@ -132,8 +92,7 @@ def surface_flux(
         surface.append(state.surface_c)
         by = np.zeros_like(state.sensitivity)
         state = state._replace(sensitivity=by, surface_sensitivity=np.zeros(1))
-    error = noise / float(np.sqrt(response @ response))
-    return SurfaceFlux(t[1 : len(flux) + 1], np.array(flux), np.array(surface), n, error)
+    return t[1 : len(flux) + 1], np.array(flux), np.array(surface)
 
 
 @dataclass(frozen=True, repr=False)
@@ -155,14 +114,6 @@ class CoolingCurve(InWords):
     noise_c: float  # of the trace
     misfit_c: float  # standard deviation of measured minus fitted
     warnings: tuple[Warn, ...] = ()
-
-    def h(self, surface_c):
-        """Heat transfer coefficient at a surface temperature, W/(m² K) (held beyond the knots)."""
-        return np.exp(np.interp(surface_c, self.surface_c, np.log(self.h_w_m2k)))
-
-    def flux_w_m2(self, surface_c):
-        """Heat flux at a surface temperature, W/m²."""
-        return self.h(surface_c) * (np.asarray(surface_c, dtype=float) - self.water_c)
 
     def table(self):
         """The seen part: surface_c, h_w_m2k, low and high (95 %), flux_w_m2 (DataFrame)."""
@@ -204,8 +155,7 @@ class CoolingCurve(InWords):
 
 def cooling_curve(
     time_s, temperature_c, plate: Plate, water_c: float, *, start_c: float | None = None,
-    noise_c: float | None = None, knot_k: float = 25.0, roughness: float = ROUGHNESS,
-    response_s: float = 0.0,
+    noise_c: float | None = None, response_s: float = 0.0,
 ) -> CoolingCurve:  # fmt: skip
     """h against surface temperature from one thermocouple trace.
 
@@ -223,9 +173,7 @@ def cooling_curve(
     water_c : float; water temperature, 0 to 100 °C.
     start_c : float, optional; even temperature of the plate at the first reading, °C; by default
         fitted along, from the first three readings.
-    noise_c : float, optional; as for `surface_flux`.
-    knot_k : float; distance of the knots, K, about (5 to 200).
-    roughness : float; expected second difference of ln h from knot to knot; smaller is smoother.
+    noise_c : float, optional; standard deviation of a reading; by default estimated (`traces.noise_of`).
     response_s : float; first-order response time of the thermocouple, s.
 
     Raises
@@ -241,8 +189,6 @@ def cooling_curve(
     """
     t, y, start, noise = _checked(time_s, temperature_c, plate, start_c, noise_c)
     water = check_number(water_c, "water temperature", 0.0, 100.0, "°C")
-    knot_k = check_number(knot_k, "distance of the knots", 5.0, 200.0, "K")
-    roughness = check_number(roughness, "roughness", 1e-3, 10.0) * (knot_k / 25.0) ** 1.5
     lag = check_number(response_s, "response time", 0.0, 60.0, "s")
     if start - y.min() < 30.0 or start <= water + 30.0:
         raise InputError(
@@ -251,7 +197,7 @@ def cooling_curve(
         )
     t, y, block = _averaged(t, y, _MOST_POINTS)
     sigma = noise / np.sqrt(block)
-    n = max(4, int(round((start - water) / knot_k)) + 1)
+    n = max(4, int(round((start - water) / _KNOT_K)) + 1)
     knots = np.linspace(water, start, n)
     theta = first = _first_curve(t, y, plate, water, start, noise, knots)
     model = functools.partial(_reading, plate, t, knots, water, lag)
@@ -260,13 +206,13 @@ def cooling_curve(
     theta = first = np.r_[first, start]
     # precisions known beforehand: of the curve's bends about zero, of level and start about the first
     bend = np.zeros((n - 2, n + 1))
-    bend[:, :n] = np.diff(np.eye(n), n=2, axis=0) / roughness
-    precision = bend.T @ bend, np.diag(np.r_[np.full(n, _LEVEL**-2), slack**-2])
+    bend[:, :n] = np.diff(np.eye(n), n=2, axis=0) / _ROUGHNESS
+    level = 1.0 / np.r_[np.full(n, _LEVEL), slack]
     for stage in [s for s in (30.0, 10.0, 3.0) if s > 1.5 * sigma] + [max(sigma, 0.3)]:
-        theta, run = _fit(model, y, theta, first, max(stage, sigma), precision)
+        theta, run = _fit(model, y, theta, first, max(stage, sigma), (bend, level))
     fitted, by, surface = run
     misfit = float((y - fitted).std())
-    whole = by.T @ by / max(sigma, misfit) ** 2 + sum(precision)
+    whole = by.T @ by / max(sigma, misfit) ** 2 + bend.T @ bend + np.diag(level**2)
     errors = np.sqrt(np.diag(np.linalg.inv(whole)))[:n]
     apart = knots[1] - knots[0]
     seen = (knots >= surface.min() + apart) & (knots <= surface.max() - 0.5 * apart)
@@ -287,13 +233,13 @@ def cooling_curve(
 def _first_curve(t, y, plate, water, start, noise, knots) -> np.ndarray:
     """ln h at the knots from the step-by-step flux of a thinned trace: medians about each knot."""
     t, y, block = _averaged(t, y, 250)
-    rough = surface_flux(t, y, plate, start_c=start, noise_c=noise / np.sqrt(block))
-    above = rough.surface_c - water
-    good = (above > 20.0) & (rough.flux_w_m2 > 0.0)
+    _, flux, surface = surface_flux(t, y, plate, start, noise / np.sqrt(block))
+    above = surface - water
+    good = (above > 20.0) & (flux > 0.0)
     if not good.any():
         return np.full(knots.size, np.log(1000.0))
-    h = np.clip(rough.flux_w_m2[good] / above[good], 30.0, 60_000.0)
-    at, half = rough.surface_c[good], 0.6 * (knots[1] - knots[0])
+    h = np.clip(flux[good] / above[good], 30.0, 60_000.0)
+    at, half = surface[good], 0.6 * (knots[1] - knots[0])
     near = {k: np.abs(at - k) < half for k in knots}
     found = [(k, np.log(np.median(h[close]))) for k, close in near.items() if close.any()]
     if not found:
@@ -335,32 +281,19 @@ def _reading(plate: Plate, t, knots, water: float, lag: float, theta):
     return every[:, 0], every[:, 1:], np.array(surfaces)
 
 
-def _fit(model, y, theta, first, sigma: float, precision):
-    """Damped least squares for ln h at the knots and the start."""
-    bends, level = precision
-    penalty = bends + level
+def _fit(model, y, theta, first, sigma: float, weights):
+    """Least squares for ln h at the knots and the start, with what is known of both beforehand as further readings."""
+    from scipy.optimize import least_squares
 
-    def cost(at, run):
-        miss = (y - run[0]) / sigma
-        return float(miss @ miss + at @ bends @ at + (at - first) @ level @ (at - first))
+    bend, level = weights
+    seen = functools.lru_cache(maxsize=4)(lambda at: model(np.frombuffer(at)))
 
-    run = model(theta)
-    worth, damping = cost(theta, run), 1e-3
-    for _ in range(25):
-        pull = run[1].T @ (y - run[0]) / sigma**2 - bends @ theta - level @ (theta - first)
-        normal = run[1].T @ run[1] / sigma**2 + penalty
-        step = np.linalg.solve(normal + damping * np.diag(np.diag(normal)), pull)
-        step *= min(1.0, 1.0 / max(np.abs(step[:-1]).max(), 1e-12))
-        tried = theta + step
-        new = model(tried)
-        better = cost(tried, new)
-        if better < worth:
-            done = worth - better < 0.02 + 1e-4 * worth
-            theta, run, worth, damping = tried, new, better, max(damping / 5.0, 1e-6)
-            if done:
-                break
-        else:
-            damping *= 8.0
-            if damping > 1e4:
-                break
-    return theta, run
+    def misses(at):
+        fitted = seen(at.tobytes())[0]
+        return np.concatenate([(fitted - y) / sigma, bend @ at, level * (at - first)])
+
+    def slopes(at):
+        return np.vstack([seen(at.tobytes())[1] / sigma, bend, np.diag(level)])
+
+    found = least_squares(misses, theta, slopes, method="lm", ftol=1e-4, xtol=1e-4, max_nfev=25)
+    return found.x, seen(found.x.tobytes())
