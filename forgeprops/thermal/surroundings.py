@@ -66,7 +66,8 @@ def convection_w_m2k(shape, surface_c, air_c, size_mm, speed_m_s=0.0):
     surface_c, size, moving = np.asarray(surface_c, dtype=float), size_mm * 1e-3, 0.0
     mean_c = (surface_c + air_c) / 2
     film = air(mean_c)
-    buoyancy = GRAVITY_M_S2 * (1 / (mean_c + ZERO_C_K)) * np.abs(surface_c - air_c) * size**3
+    cube = size * size * size  # a power of a number and of an array differ in the last bit
+    buoyancy = GRAVITY_M_S2 * (1 / (mean_c + ZERO_C_K)) * np.abs(surface_c - air_c) * cube
     rayleigh = buoyancy / (film.viscosity_m2_s * film.diffusivity_m2_s)
     still = natural(rayleigh, film.prandtl) * film.conductivity_w_mk / size
     if np.any(speed_m_s):

@@ -1,7 +1,7 @@
 """Wild but valid cases, damaged files and nonsense arguments by the thousand, each from a seed that repeats it.
 
 ``python tests/fuzz/hostile.py --cases 100000 --lines 400 --files 1500 --calls 4000 --seed 1`` prints what was tried and
-what failed (before a release); `test_hostile.py` tries a little of each in every run of the tests.
+what failed (before a release); `test_properties.py` tries a little of each in every run of the tests.
 """
 
 import argparse

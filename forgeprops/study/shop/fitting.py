@@ -319,14 +319,14 @@ def _warnings_of(heads, probes, traces, miss_c, at_bound) -> tuple[Warn, ...]:
     found = []
     for p, miss in zip(probes, miss_c, strict=True):
         set_c = heads[p.head_id].route.preheat_c
-        mine = traces[(traces["head_id"] == p.head_id) & (traces["channel"] == p.channel)]
         if miss > max(_MISSED_TIMES * p.noise_c, _MISSED_C):
             text = (
                 f"{p.label} is missed by {miss:.0f} K (rms) at a noise of {p.noise_c:.1f} K and counts for "
                 "little: loose junction, wrong depth or zone, or other settings than those of the route."
             )
             found.append(Warn("fit:trace-missed", text))
-        inside = mine[mine["time_s"] < 0.0]
+        mine = (traces["head_id"] == p.head_id) & (traces["channel"] == p.channel)
+        inside = traces[mine & (traces["time_s"] < 0.0)]
         off = float(inside["residual_c"].mean()) if len(inside) >= 5 else 0.0
         if abs(off) > _FURNACE_OFF_C:
             text = (

@@ -230,9 +230,8 @@ def _clean_trace(f, problems: list[Problem]):
     if double.any():
         what = f"{int(double.sum())} reading(s) at a time that was given before"
         report(f.loc[double, "file_row"].iloc[0], what, "averaged")
-        means = f.groupby("time_s", sort=True)["temperature_c"].mean()
-        f = f[~double].copy()
-        f["temperature_c"] = means.loc[f["time_s"]].to_numpy()
+        means = f.groupby("time_s")["temperature_c"].transform("mean")
+        f = f.assign(temperature_c=means)[~double]
     spikes = _spikes(f["temperature_c"].to_numpy())
     if spikes.any():
         some = ", ".join(f"{v:.0f}" for v in f.loc[spikes, "temperature_c"].head(3))
