@@ -24,12 +24,8 @@ OFFERED = {
 OFFERED |= {"flow": ("L/min", "gpm"), "force": ("N", "lbf"), "strength": ("MPa", "ksi")}
 L_PER_GALLON = 3.785411784
 #: One unit on offer in the unit of the package.
-_PER = {
-    "in": MM_PER_INCH,
-    "gpm": L_PER_GALLON,
-    "lbf": LBF_N,
-    "ksi": 1000.0 * LBF_N / MM_PER_INCH**2,
-}
+_PER = {"in": MM_PER_INCH, "gpm": L_PER_GALLON, "lbf": LBF_N}
+_PER["ksi"] = 1000.0 * LBF_N / MM_PER_INCH**2
 #: Units of a sentence: the unit of the package, one of them in it, and the decimals to add in the other system.
 _WRITTEN = {
     "°C": ("°C", 1.0, 0), "°C/s": ("°C", 1.0, 0), "mm": ("mm", 1.0, 0), "µm": ("mm", 1e-3, 0), "L/min": ("L/min", 1.0, 1),
@@ -143,11 +139,8 @@ class Units(Saved):
 
     def step_text(self, setting, step: float) -> str:
         """A difference of a setting, such as its tolerance: "10 °C"."""
-        step = (
-            self.convert(step, "°C", step=True)
-            if setting.unit == "°C"
-            else self.shown(setting, step)
-        )
+        celsius = setting.unit == "°C"
+        step = self.convert(step, "°C", step=True) if celsius else self.shown(setting, step)
         return f"{step:.2g} {self.unit(setting.unit)}".rstrip()
 
     def temperature_text(self, temperature_c: float) -> str:
@@ -156,11 +149,7 @@ class Units(Saved):
 
     def length_text(self, length_mm: float) -> str:
         """Length in words: '2.8 mm'."""
-        return (
-            f"{length_mm:.1f} mm"
-            if self.length == "mm"
-            else f"{self.convert(length_mm, 'mm'):.3f} in"
-        )
+        return f"{self.convert(length_mm, 'mm'):.{1 if self.length == 'mm' else 3}f} {self.length}"
 
     def force_text(self, force_n: float) -> str:
         """Force in words: '335 N'."""

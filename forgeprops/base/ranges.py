@@ -47,12 +47,10 @@ def ranked(warnings) -> tuple[Warn, ...]:
 
 
 #: Ranges by id; ids that end in an element, such as "tempering.Cr", limit its content.
-RANGES = {
-    r["id"]: ValidRange(
-        r["quantity"], float(r["low"]), float(r["high"]), r["unit"], r["source"], r["basis"]
-    )
-    for r in read_rows("constants/ranges.csv")
-}
+RANGES: dict[str, ValidRange] = {}
+for _row in read_rows("constants/ranges.csv"):
+    _id, _quantity, _low, _high, *_rest = _row.values()
+    RANGES[_id] = ValidRange(_quantity, float(_low), float(_high), *_rest)
 
 
 def outside(id: str, value: float) -> Warn | None:

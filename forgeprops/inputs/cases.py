@@ -228,12 +228,10 @@ def steel_columns(steels: Sequence[Steel]) -> SteelColumns:
     """Columns of a list of steels."""
     values = [s._values for s in steels]
     named = sorted(set().union(*values)) if len(values) < 1000 else ELEMENTS
-    return SteelColumns(
-        {e: np.array([v.get(e, 0.0) for v in values]) for e in named},
-        np.array([s.fine_grain for s in steels]),
-        np.array([s.name for s in steels], object),
-        {e: np.array([s.content_sd.get(e, 0.0) for s in steels]) for e in UNREPORTED_SD},
-    )
+    contents = {e: np.array([v.get(e, 0.0) for v in values]) for e in named}
+    sd = {e: np.array([s.content_sd.get(e, 0.0) for s in steels]) for e in UNREPORTED_SD}
+    fine, names = np.array([s.fine_grain for s in steels]), [s.name for s in steels]
+    return SteelColumns(contents, fine, np.array(names, object), sd)
 
 
 def head_columns(heads: Sequence[Head]) -> Drawing:

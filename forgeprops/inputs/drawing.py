@@ -117,12 +117,7 @@ def check_fit(d, where: str) -> None:
     thick = table()["face_thickness_mm"]
     bounds = ("forged face thickness", thick.low, thick.high, "mm", f"head {where}")
     check_number(d.forged_thickness_mm, *bounds)
-    outside, bore, depth, bends = (
-        d.hosel_outside_mm,
-        d.hosel_bore_mm,
-        d.hosel_bore_depth_mm,
-        d.bend_zone_mm,
-    )
+    outside, bore, depth = d.hosel_outside_mm, d.hosel_bore_mm, d.hosel_bore_depth_mm
     stem, base = d.hosel_length_mm + d.neck_length_mm, bore + 2 * LEAST_WALL_MM
     edge, along = 2 * (d.rim_length_mm + d.rim_height_mm), sum(b.length_mm for b in d.body)
     misfits = (
@@ -131,7 +126,7 @@ def check_fit(d, where: str) -> None:
         (bore >= outside, f"bore is {bore:g} mm; it must be less than the hosel's outside diameter {outside:g} mm"),
         (d.wall_mm < LEAST_WALL_MM, f"hosel wall is {d.wall_mm:.2f} mm ({outside:g} mm outside, {bore:g} mm bore); give {LEAST_WALL_MM:g} mm or more"),
         (depth > d.hosel_length_mm, f"bore depth is {depth:g} mm; it cannot exceed the hosel length {d.hosel_length_mm:g} mm"),
-        (bends > stem, f"bend zone is {bends:g} mm; hosel and neck together are only {stem:g} mm long"),
+        (d.bend_zone_mm > stem, f"bend zone is {d.bend_zone_mm:g} mm; hosel and neck together are only {stem:g} mm long"),
         (d.neck_base_mm < base, f"neck base is {d.neck_base_mm:g} mm, thinner than a hosel bored {bore:g} mm can stand on; give {base:g} mm or more"),
         (along > edge, f"the body's blocks are {along:g} mm long together; the blade's edge is only {edge:g} mm"),
     )  # fmt: skip

@@ -119,10 +119,8 @@ class Head(Drawing):
     note: str = ""
 
     def __post_init__(self):
-        put, where = (
-            functools.partial(object.__setattr__, self),
-            repr(check_name(self.name, "head name")),
-        )
+        put = functools.partial(object.__setattr__, self)
+        where = repr(check_name(self.name, "head name"))
         if self.club_speed_m_s is None:
             loft = table()["loft_deg"].check(self.loft_deg, f"head {where}")
             put("club_speed_m_s", float(tour_speed_m_s(loft)))
@@ -138,10 +136,9 @@ class Head(Drawing):
             declared = check_number(self.declared_mass_g, "declared mass", *bounds)
             put("declared_mass_g", declared)
             if abs(declared - computed) > MASS_CLOSURE * computed:
-                raise InputError(
-                    f"declared mass is {declared:.0f} g but the finished dimensions make {computed:.0f} g; "
-                    f"they must agree within {MASS_CLOSURE:.0%}, or leave it out (head {where})."
-                )
+                said = f"declared mass is {declared:.0f} g but the finished dimensions make {computed:.0f} g"
+                agree = f"they must agree within {MASS_CLOSURE:.0%}, or leave it out (head {where})"
+                raise InputError(f"{said}; {agree}.")
 
     #: Dimensions people vary, by short name.
     SETTINGS = settings("head")
@@ -188,17 +185,11 @@ def _path_factor(section_mm2: float, perimeter_mm: float, mean_rise_mm2: float) 
 
 def forged(d: Drawing) -> Drawing:
     """A finished drawing with its allowances on and the hosel solid."""
-    thick = {
-        f"{part}_thickness_mm": getattr(d, f"{part}_thickness_mm")
-        + getattr(d, f"{part}_allowance_mm")
-        for part in ("face", "rim")
-    }
-    solid = {
-        "hosel_outside_mm": d.forged_outside_mm,
-        "hosel_bore_mm": 0.0,
-        "hosel_bore_depth_mm": 0.0,
-    }
+    thick = {"face_thickness_mm": d.forged_thickness_mm}
+    thick["rim_thickness_mm"] = d.rim_thickness_mm + d.rim_allowance_mm
+    solid = {"hosel_outside_mm": d.forged_outside_mm}
     solid["hosel_length_mm"] = d.hosel_length_mm + d.hosel_length_allowance_mm
+    solid |= {"hosel_bore_mm": 0.0, "hosel_bore_depth_mm": 0.0}
     neck = {"neck_base_mm": d.neck_base_mm + d.neck_allowance_mm}
     body = (dataclasses.replace(b, thickness_mm=b.thickness_mm + b.allowance_mm) for b in d.body)
     finished = {name: getattr(d, name) for name in DIMENSIONS}

@@ -115,9 +115,8 @@ class Job(Saved):
         grow, parts = dataclasses.replace, {f.name for f in dataclasses.fields(self)}
         job = grow(self, **{n: changes.pop(n) for n in parts & changes.keys()})
         dry = {"spray": changes.pop("spray")} if "spray" in changes else {}
-        known = {
-            s.name: (s.group, s.name) for s in table().values() if s.group not in ("later", "block")
-        }
+        named = (s for s in table().values() if s.group not in ("later", "block"))
+        known = {s.name: (s.group, s.name) for s in named}
         groups = by_part(changes, known, "setting", "--list says what each is")
         new = {"route": grow(job.route, **dry).with_(**groups.get("route", {}))}
         new["bench"] = {**job.bench, **groups.get("bench", {})}

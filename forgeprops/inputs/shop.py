@@ -121,9 +121,9 @@ def _check_uncertainty(fitted, errors, correlations) -> None:
         table = np.array(correlations)
         even = np.allclose(np.diag(table), 1.0) and np.allclose(table, table.T, atol=1e-9)
         if not even or np.linalg.eigvalsh(table).min() <= -1e-6:
-            wrong = (
-                "the correlations are impossible: the table must be symmetric, with ones on the "
-                "diagonal, and no number may be worse than certain"
+            must = (
+                "be symmetric, with ones on the diagonal, and no number may be worse than certain"
             )
+            wrong = f"the correlations are impossible: the table must {must}"
     if wrong:
         raise InputError(f"{wrong} (shop).")

@@ -194,10 +194,8 @@ def composition_of(text: str) -> tuple[dict[str, float], dict[str, float], tuple
     where = f"steel {text[:60]!r}"
     found, left = _pairs(clean_text(text))
     if left:
-        raise InputError(
-            f"{where}: {left[:30]!r} cannot be read; give elements with wt% or ppm, such as "
-            "'C 0.31 Mn 0.5 B 20 ppm Mo <0.01'."
-        )
+        give = "give elements with wt% or ppm, such as 'C 0.31 Mn 0.5 B 20 ppm Mo <0.01'"
+        raise InputError(f"{where}: {left[:30]!r} cannot be read; {give}.")
     contents, unsure, said = dict[str, float](), dict[str, float](), list[str]()
     for match in found:
         element = _SYMBOLS[match["element"].casefold()]

@@ -83,10 +83,8 @@ def head_from(
             said = f"with this face, blade and hosel the shape of {t.name} takes {ends}"
             raise InputError(f"head mass is {mass_g:g} g; {said}.")
         factor = math.sqrt((mass_g - rest) / own)
-        body = tuple(
-            grow(b, width_mm=b.width_mm * factor, thickness_mm=b.thickness_mm * factor)
-            for b in body
-        )
+        sizes = ((b, b.width_mm * factor, b.thickness_mm * factor) for b in body)
+        body = tuple(grow(b, width_mm=wide, thickness_mm=thick) for b, wide, thick in sizes)
     given = (mass_g, face_mm, blade_mm, hosel_mm, loft_deg)
     kept = zip(("mass", "face", "blade", "hosel", "loft"), given, strict=True)
     note = [

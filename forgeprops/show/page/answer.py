@@ -102,10 +102,8 @@ def state_of(job: Job, result, verdict: Verdict, units: Units, pinned=None) -> d
         head = {"level": levels[z], "text": units.hardness_text(r.hardness_hv)}
         heads[z] = head | {"phases": phases}
     face = zones["face"]
-    words = {
-        "face": "may crack" if crack else _missed(by_name["face_hardness_hv"]),
-        "hosel": _missed([*by_name["hosel_allowed_deg"], *by_name["bar_force_n"]]),
-    }
+    words = {"face": "may crack" if crack else _missed(by_name["face_hardness_hv"])}
+    words["hosel"] = _missed([*by_name["hosel_allowed_deg"], *by_name["bar_force_n"]])
     heads["face"]["word"] = words["face"] or _missed(by_name["face_margin"])
     number, scale, second = _hardness(units, face.hardness_hv)
     bounds = ("face_hardness_hv", "hosel_allowed_deg", "bar_force_n")
@@ -255,12 +253,9 @@ def _why(result, units: Units) -> dict:
     rows, degrees = [], units.temperature_text
     for name, z in result.zones.items():
         ends, rate = units.hardness_text(z.hardness_low_hv, z.hardness_high_hv), z.rate_700_c_per_s
-        rate = (
-            "–"
-            if rate is None
-            else f"{units.convert(rate, '°C', step=True):.1f} {units.temperature}/s"
-        )
-        rows.append([name, ends, "–" if z.t85_s is None else f"{z.t85_s:.0f} s", rate])
+        if rate is not None:
+            rate = f"{units.convert(rate, '°C', step=True):.1f} {units.temperature}/s"
+        rows.append([name, ends, "–" if z.t85_s is None else f"{z.t85_s:.0f} s", rate or "–"])
     start_c, water_c = result.route.preheat_c, result.zones["face"].water_c
     temps = {"preheat": start_c, "forging": result.effort.die_c, "quench start": water_c}
     said = (f"{n} {degrees(v)}" for n, v in temps.items() if v is not None)

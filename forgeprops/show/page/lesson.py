@@ -117,10 +117,7 @@ class Lesson(Widget):
         ]
         goals = "; ".join(f"{g}: face {u.hardness_text(a, b)}, pull at most {u.force_text(n)}" for g, ((a, b), n) in GOALS.items())  # fmt: skip
         ask = f"Goals for a bend of 2°. {goals}. Score: chance that the setting is right × heads inside; from {_PASS} you pass."
-        now = (
-            {"value": values.get(f["name"], f["value"]), "unit": f.get("unit", "")} for f in fields
-        )
-        fields = [f | own for f, own in zip(fields, now, strict=True)]
+        fields = [{"unit": "", **f, "value": values.get(f["name"], f["value"])} for f in fields]
         ask = [text(ask, "answer"), form("try", "Try these settings", *fields)]
         tries = [say, plot, table] if rows else [say, plot]
         return {"ask": ask, "tries": tries, "passed": best >= _PASS}

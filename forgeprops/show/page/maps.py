@@ -76,11 +76,10 @@ def steels(desk: Desk, result, progress) -> list[dict]:
     levels = [f.level for _, f in ranked]
     take = [{"steel": j.steel.name} if j.steel.name in grades() else None for j, _ in ranked]
     here = next((i for i, (j, _) in enumerate(ranked) if j.steel == job.steel), -1)
-    blocks = [
-        text("The same head, route and limits. Click a row to take its steel."),
-        table_of("steels", ["steel", *ANSWER], rows, levels=levels, take=take, here=here),
-    ]
-    return blocks + ([text(f"Not calculated on this route: {', '.join(left)}.")] if left else [])
+    say = text("The same head, route and limits. Click a row to take its steel.")
+    table = table_of("steels", ["steel", *ANSWER], rows, levels=levels, take=take, here=here)
+    not_here = f"Not calculated on this route: {', '.join(left)}."
+    return [say, table, text(not_here)] if left else [say, table]
 
 
 def window(desk: Desk, result, progress) -> list[dict]:

@@ -74,7 +74,7 @@ class Page(Widget):
         self._moving = None
 
     def _heard(self, _, message: dict, buffers) -> None:
-        desk, do = self.desk, message.get("do")
+        desk, do, remedy = self.desk, message.get("do"), self._remedy
         act = {
             "commit": lambda: self._commit(message.get("set")),
             "undo": lambda: desk.undo(int(message.get("steps", 1))),
@@ -85,9 +85,7 @@ class Page(Widget):
             "limit": lambda: self._limit(message),
             "steel": lambda: desk.set(steel=replace(steel_of(message["text"]), name="own steel")),
             "head": lambda: self._head(message["set"]),
-            "remedy": lambda: (
-                self._remedy and desk.set(route=self._remedy.route, steel=self._remedy.steel)
-            ),
+            "remedy": lambda: remedy and desk.set(route=remedy.route, steel=remedy.steel),
             "tab": lambda: self._open_tab(message["tab"]),
             "act": lambda: self._act(message, buffers),
             "stop": lambda: self._stop.set(),
@@ -126,10 +124,8 @@ class Page(Widget):
     def _head(self, given: dict) -> None:
         unit = self.desk.units.convert(1.0, "mm")
         n = {k: v / (1.0 if k == "mass_g" else unit) for k, v in given.items() if v is not None}
-        blade, hosel = (
-            tuple(n[k] for k in names) if all(k in n for k in names) else None
-            for names in (answer.HEAD_NUMBERS[2:4], answer.HEAD_NUMBERS[4:])
-        )
+        parts = answer.HEAD_NUMBERS[2:4], answer.HEAD_NUMBERS[4:]
+        blade, hosel = (tuple(map(n.get, p)) if n.keys() >= set(p) else None for p in parts)
         given = n.get("mass_g"), n.get("face_mm"), blade, hosel
         self.desk.set(head=head_from(*given, self.desk.job.head))
 
@@ -251,11 +247,10 @@ class Page(Widget):
             self._remedy = await asyncio.to_thread(lambda: result.verdict.remedy)
             if turn != self._turn:
                 return
-            said = self._remedy and {
-                "label": answer.remedy_label(desk.job, self._remedy, units),
-                "gives": f"{100 * self._remedy.chance_right:.0f} % sure",
-                "costs": self._remedy.costs,
-            }
+            said, r = None, self._remedy
+            if r is not None:
+                said = {"label": answer.remedy_label(desk.job, r, units), "costs": r.costs}
+                said["gives"] = f"{100 * r.chance_right:.0f} % sure"
             self.more = self.more | {"remedy": said}
 
     async def _beside(self, work, turn: int, stop: threading.Event) -> list[dict] | None:

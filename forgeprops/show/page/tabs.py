@@ -139,10 +139,8 @@ def _how_sure(desk: Desk, result, progress) -> list[dict]:
         shown = sorted(found, key=lambda w: ranks.index(w.rank))
         return [text(f"{_RANKS[w.rank]}. {u.text(w.text)}", w.rank) | {"step": step_of(w.code)} for w in shown]  # fmt: skip
 
-    rows = [
-        [u.text(s.words), said(s, s.value), said(s, s.low, s.high), f"{100 * s.chance:.0f} %"]
-        for s in v.limits
-    ]
+    rows = [[u.text(s.words), said(s, s.value), said(s, s.low, s.high)] for s in v.limits]
+    rows = [[*row, f"{100 * s.chance:.0f} %"] for row, s in zip(rows, v.limits, strict=True)]
     levels = ["out" if not s.met else "good" if s.chance >= 0.8 else "marginal" for s in v.limits]
     blocks = [
         *warned("stop"),

@@ -127,10 +127,8 @@ def _formulas() -> list[dict]:
                              [n for n in names if n.startswith("ours")], ("low_90", "high_90"), words))  # fmt: skip
     t = validation.tempering_errors()
     steels = t[t["what"].str.contains("(", regex=False)].sort_values("mean_absolute_error_hrc")
-    names = [
-        n.replace("Grange & Baughman", "G&B").replace("Hollomon & Jaffe", "H&J")
-        for n in steels["what"]
-    ]
+    names = steels["what"].str.replace("Grange & Baughman", "G&B")
+    names = list(names.str.replace("Hollomon & Jaffe", "H&J"))
     whole = t[t["what"] == "all steels"].iloc[0]["mean_absolute_error_hrc"]
     plots.append(_errors("tempering", f"Tempering, {steels['rows'].sum()} rows", names, steels, "mean_absolute_error_hrc", "HRC", 1.6,
                          words=f"{whole:.2f} HRC over all rows, each steel predicted without it (G&B: Grange & Baughman; H&J: Hollomon & Jaffe)."))  # fmt: skip
