@@ -55,7 +55,9 @@ _STEEL_IS_ENOUGH = (
     "estimate air_cooled_bar carbon_equivalents critical_temperatures end_quench end_quench_bar forging_temperature_study "
     "ideal_diameter ideal_diameter_upper scatter window judge_heat"
 ).split()
-_NOTHING_IS_NEEDED = ("hosel_bend hosel_sensitivity Route Shop Spray Job Line").split()
+_NOTHING_IS_NEEDED = (
+    "hosel_bend hosel_sensitivity Cool FirstHeat Preheat Press Route Shop Spray Transfer Job Line"
+).split()
 _DEMO = {f"read_{n}": n for n in "certificates bends channels hardness runs traces log".split()}
 _EFFORT = {"steel_a": STEEL, "preheat_a_c": 900.0, "steel_b": STEEL}
 _RESULT = fp.estimate(STEEL)
@@ -64,7 +66,7 @@ VALID = {
     **{call: {"steel": STEEL} for call in _STEEL_IS_ENOUGH},
     **{call: {} for call in _NOTHING_IS_NEEDED},
     **{call: {"source": str(data_path("demo", f"{name}.csv"))} for call, name in _DEMO.items()},
-    **dict.fromkeys(("equal_effort", "equal_effort_setting"), _EFFORT),
+    **dict.fromkeys(("equal_effort", "equal_effort_preheat", "equal_effort_setting"), _EFFORT),
     **dict.fromkeys(("next_measurement", "soften"), {"result": _RESULT}),
     "continuous_cooling": {"steel": STEEL, "rate_c_per_s": 1.0},
     "convert_hardness": {"value": 285.0, "from_scale": "HV", "to_scale": "HRC"},
@@ -76,7 +78,7 @@ VALID = {
     "tempered_hardness": {"steel": STEEL, "temper_c": 540.0},
     "tensile_strength": {"hv": 285.0},
     "Quench": {"medium": "oil bath"}, "Normalise": {"temperature_c": 890.0},
-    "LocalHeat": {"peak_c": 680.0},
+    "LaterHeat": {"temperature_c": 600.0}, "LocalHeat": {"peak_c": 680.0},
     "Temper": {"temperature_c": 600.0}, "Steel": {"name": "heat 7", "composition": {"C": 0.3}},
     "cooling_curve": {"time_s": _TIMES, "temperature_c": [800.0 - 5.0 * t for t in _TIMES], "plate": Plate(10.0, 1.0), "water_c": 20.0},
     "load_shop": {"source": b"{}"}, "load_job": {"source": b"{}"},
@@ -90,7 +92,7 @@ VALID = {
     "add_to_log": {"path": "log.csv", "quantity": "face_hv", "predicted": 400.0, "measured": 390.0},
 }  # fmt: skip
 #: Values that a certain parameter may take after all, as (call, parameter) -> value.
-FINE = {("hosel_bend", "bored_mm"): 1e30}
+FINE = {("hosel_bend", "bored_mm"): 1e30, ("equal_effort_preheat", "head"): 5}
 
 
 def kind_of(call, parameter):

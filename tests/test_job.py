@@ -1,6 +1,8 @@
 """Jobs, shops and limits: changed by short names, saved and loaded whole, every damage refused in one sentence."""
 
+import dataclasses
 import json
+import pathlib
 import pickle
 import subprocess
 import sys
@@ -258,3 +260,28 @@ def test_what_cracks_or_is_too_cold_to_press_is_not_put_first(route, veto):
     assert fp.compare(steels, preheats, None, route, allowed).table["meets"].all()
     one = fp.estimate(fp.Job("1045", route=route, limits=allowed))
     assert {s.name for s in one.verdict.limits} == set(allowed.bounds)
+
+
+def test_parts_by_their_own_names_in_programs_and_files():
+    """A file saved before a setting had one name; the parts of a route and of a head are given and taken."""
+    job = fp.load_job(pathlib.Path(__file__).parent / "job_by_parts.json")
+    route = fp.Route(
+        preheat=fp.Preheat(temperature_c=905.0, soak_s=1000.0, kind="electric"),
+        transfer=fp.Transfer(5.0),
+        press=fp.Press(dwell_s=0.04, contact_w_m2k=6000.0, shape="simple"),
+        spray=fp.Spray(flux_kg_m2_s=10.0),
+        cool=fp.Cool(surroundings="fan"),
+        later=(fp.LaterHeat(300.0), fp.LocalHeat(peak_c=650.0)),
+        first_heat=fp.FirstHeat(finish_c=910.0),
+        quench=fp.Quench("oil bath", duration_s=20.0),
+    )
+    assert job.route == route and route.preheat_c == 905.0 and route.press_shape == "simple"
+    assert job.head == fp.head("wedge").with_(rim_thickness_mm=5.0)
+    assert job.shop == fp.Shop(spray=1.1, name="bay 2", fitted=("spray",), standard_errors=(0.05,))
+    hotter = dataclasses.replace(route.preheat, temperature_c=950.0)
+    assert dataclasses.replace(route, preheat=hotter) == route.with_(preheat_c=950.0)
+    assert job.head.rim.thickness_mm == 5.0 and job.head.hosel.bend_zone_mm == 15.0
+    thicker = dataclasses.replace(job.head.rim, thickness_mm=5.5)
+    assert dataclasses.replace(job.head, rim=thicker) == job.head.with_(rim_thickness_mm=5.5)
+    refuses(r"cool must be a Cool\(...\); got 'fan'", fp.Route, cool="fan")
+    refuses("Preheat temperature 9999 °C is out of range", fp.Preheat, 9999.0)

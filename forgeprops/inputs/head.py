@@ -18,6 +18,7 @@ from ..base.constants import STEEL_DENSITY_KG_M3
 from ..base.errors import InputError, check_choice, check_kind, check_name, check_number
 from ..base.tables import read_rows
 from .drawing import DIMENSIONS, Block, Drawing, check_fit, tour_speed_m_s
+from .parts import part, takes_parts
 from .settings import check_settings, numbers_of, settings, table
 
 #: Zones of every head, from the strike to the shaft.
@@ -170,6 +171,28 @@ class Head(Drawing):
     def mass_g(self, state: str = "finished") -> float:
         """Mass of the head, g."""
         return float(mass_g_of(self.drawing(state)))
+
+
+#: The parts of a head by their own names.
+Face = part(
+    "Face", Head, "The thin centre that the ball meets",
+    "length_mm=face_length_mm height_mm=face_height_mm thickness_mm=face_thickness_mm allowance_mm=face_allowance_mm "
+    "loft_deg=loft_deg club_speed_m_s=club_speed_m_s",
+)  # fmt: skip
+Rim = part(
+    "Rim", Head, "The ring around the face",
+    "length_mm=rim_length_mm height_mm=rim_height_mm thickness_mm=rim_thickness_mm allowance_mm=rim_allowance_mm",
+)  # fmt: skip
+Neck = part(
+    "Neck", Head, "The taper between hosel and body",
+    "length_mm=neck_length_mm base_mm=neck_base_mm allowance_mm=neck_allowance_mm",
+)  # fmt: skip
+Hosel = part(
+    "Hosel", Head, "The round that takes the shaft",
+    "length_mm=hosel_length_mm outside_mm=hosel_outside_mm bore_mm=hosel_bore_mm bore_depth_mm=hosel_bore_depth_mm "
+    "allowance_mm=hosel_allowance_mm length_allowance_mm=hosel_length_allowance_mm bend_zone_mm=bend_zone_mm",
+)  # fmt: skip
+takes_parts(Head, face=Face, rim=Rim, neck=Neck, hosel=Hosel)
 
 
 def _zone(name, volume, exposed, path_factor, size, shape) -> Zone:

@@ -11,6 +11,7 @@ from dataclasses import dataclass
 
 from ..base.errors import InputError, check_choice, check_flag, check_kind, check_list, check_number
 from ..io.saved import Saved
+from .parts import part, takes_parts
 from .settings import CHOICES, COOLING_WORDS, by_part, check_settings, numbers_of, table
 
 #: Highest furnace temperature accepted, °C: above it low-alloy steel burns (incipient melting at the grain
@@ -285,8 +286,8 @@ class Route(Saved):
         form = "Temper(...), LocalHeat(...) or Normalise(...)"
         for heat in later:
             check_kind(heat, Temper | LocalHeat | Normalise, "later", "route", form)
-        for part in quench:
-            check_kind(part, Quench, "quench", "route", "a Quench(...)")
+        for one in quench:
+            check_kind(one, Quench, "quench", "route", "a Quench(...)")
         object.__setattr__(self, "later", later)
         object.__setattr__(self, "quench", quench)
 
@@ -346,3 +347,24 @@ class Route(Saved):
         part, field = self.SETTINGS[check_choice(name, "setting", self.SETTINGS, "route")]
         step = {"spray": self.spray, "quench": next(iter(self.quench), None)}.get(part, self)
         return None if step is None else getattr(step, field)
+
+
+#: The steps of a route by their own names, and a heat below Ac1 by its old one.
+Preheat = part(
+    "Preheat", Route, "The furnace or coil of the second heat",
+    "temperature_c=preheat_c soak_s=soak_s start_c=start_c emissivity=furnace_emissivity kind=furnace",
+)  # fmt: skip
+Transfer = part("Transfer", Route, "From the furnace to the die", "duration_s=transfer_s")
+Press = part(
+    "Press", Route, "Pressing between the dies",
+    "dwell_s=dwell_s die_c=die_c contact_w_m2k=contact rest_s=rest_s strain=strain scale_left=scale_left shape=press_shape",
+)  # fmt: skip
+Cool = part(
+    "Cool", Route, "How the head cools after the water",
+    "surroundings=surroundings air_c=air_c air_speed_m_s=air_speed_m_s view_factor=view_factor",
+)  # fmt: skip
+FirstHeat = part(
+    "FirstHeat", Route, "The hot forging before", "finish_c=finish_c grain_size_astm=first_grain_astm"
+)  # fmt: skip
+takes_parts(Route, preheat=Preheat, transfer=Transfer, press=Press, cool=Cool, first_heat=FirstHeat)
+LaterHeat = Temper

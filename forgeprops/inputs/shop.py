@@ -89,6 +89,13 @@ class Shop(Saved):
             day = shown(self.measured_on)
             raise InputError(f"shop measured_on must be a day such as 2025-03-01; got {day}.")
 
+    @staticmethod
+    def by_setting(content: dict, where: str) -> dict:
+        """Content of a file by field: some keep the five numbers apart, as ``values``."""
+        values = content.get("values")
+        apart = isinstance(values, dict)
+        return {n: v for n, v in content.items() if n != "values"} | values if apart else content
+
     def standard_error(self, field: str) -> float:
         """Standard error of one of the five numbers; 0 for one that was not fitted."""
         check_choice(field, "shop number", NUMBERS)

@@ -120,6 +120,7 @@ def restored(kind, value, where: str):
     if own and hasattr(kind, "restored"):
         return kind.restored(value, where)
     if own:
+        value = kind.by_setting(value, where) if hasattr(kind, "by_setting") else value
         fields = {f.name: f for f in dataclasses.fields(kind) if f.name[0] != "_"}
         for name in value:
             check_choice(name, "field", fields, where)

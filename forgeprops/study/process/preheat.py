@@ -93,6 +93,34 @@ def equal_effort_setting(
     return effort.EqualEffort(*settings, found.stress_mpa)
 
 
+def equal_effort_preheat(
+    steel_a: Steel,
+    preheat_a_c: float,
+    steel_b: Steel,
+    head=None,
+    route=None,
+    shop=None,
+    *,
+    die_drop_c=None,
+) -> float:
+    """Preheat temperature, °C, at which steel B forges as easily as steel A; see `equal_effort_setting`.
+
+    `die_drop_c` is the loss on the way into the die where it is known (°C, or a function of the preheat; also in the
+    place of `head`): nothing is marched then.
+
+    Examples
+    --------
+    >>> from forgeprops.inputs.grades import grade
+    >>> round(equal_effort_preheat(grade("1030"), 900, grade("1030")), 3)
+    900.0
+    """
+    if callable(head) or (isinstance(head, (int, float)) and not isinstance(head, bool)):
+        die_drop_c, head = head, None
+    if die_drop_c is not None:
+        return effort.equal_effort(steel_a, preheat_a_c, steel_b, die_drop_c).preheat_c
+    return equal_effort_setting(steel_a, preheat_a_c, steel_b, head, route, shop).preheat_c
+
+
 def forging_temperature_study(
     steel: Steel, head=None, route=None, temperatures=None, shop=None, **options
 ):
