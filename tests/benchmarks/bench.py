@@ -195,9 +195,6 @@ def obvious(count):
     tell(what, cpu / count / (taken(work, 3)[1] / n), "times", ">= 500")
 
 
-# ---- two trees in turns
-
-
 def serve():
     """Answer each line (section, share) with its wall and processor time a case."""
     ready = {}

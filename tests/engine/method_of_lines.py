@@ -75,9 +75,6 @@ def slab(zones, points, cells=False):
     return Slab(np.concatenate(weights), np.repeat(np.arange(zones), points), first, last, slopes)
 
 
-# ---- the laws, on arrays
-
-
 def capacity(t, a):
     """J/(kg K) of a mixture with `a` of austenite."""
     k = t + 273.15

@@ -86,8 +86,6 @@ def test_beside_a_cliff_of_emissivity():
     assert np.abs(found - fine).max() < 2.0
 
 
-# ---- jumps: where a line of one input changes most it is halved down to nothing ------------------------------------
-
 INPUTS = ("preheat_c", "flux", "spray_s", "delay_s", "C", "Mn")
 
 

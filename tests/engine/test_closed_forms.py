@@ -63,9 +63,6 @@ def share_left(t_c, start_c=HIGH_C, room_c=LOW_C):
     return (t_c - room_c) / (start_c - room_c)
 
 
-# ---- one temperature ---------------------------------------------------------------------------------------------------
-
-
 def lump(capacity_j_m2k):
     """1 m² of a lump with that heat capacity under it, conducting without resistance."""
     return {"mass_kg": capacity_j_m2k / CP, "front_m2": 0.5, "back_m2": 0.5, "conduction_m": 1e4}
@@ -132,9 +129,6 @@ def test_two_nodes_even_out():
         gap = math.exp(-rate * (row[0] - trace[begin, 0]))
         assert row[2] - row[1] == pytest.approx((two - one) * gap, abs=0.01 * (two - one))
         assert (m1 * row[1] + m2 * row[2]) / (m1 + m2) == pytest.approx(common, abs=0.02)
-
-
-# ---- through the thickness ---------------------------------------------------------------------------------------------
 
 
 def wall(capacity_j_m2k, conductance_w_m2k, wet=("front",)):

@@ -111,9 +111,6 @@ def test_hotter_and_longer_is_deeper_and_skin_is_soft():
     assert d.skin_hardness_hv(600.0, 0.9 * 0.4, 0.4) > 0.93 * 600.0
 
 
-# ---- scale
-
-
 def held(t_c, seconds, atmosphere="gas furnace"):
     """Scale after a hold, µm."""
     return scale_along_um([0.0, seconds], [t_c, t_c], atmosphere)[-1]
@@ -145,9 +142,6 @@ def test_scale_adds_up_and_takes_metal_by_weight():
     # area per volume 4/100 mm; flue gas
     loss = skin.metal_loss_um(held(1200.0, 3600.0)) / 1000.0 * 4.0 / 100.0
     assert 0.007 < loss < 0.06
-
-
-# ---- forging heating limits: whole, in order, lower for more carbon
 
 
 def test_heating_limits_are_whole_in_order_and_fall_with_carbon():

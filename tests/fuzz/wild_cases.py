@@ -195,9 +195,6 @@ def energy_gap(head, route, taken, stored, transformed):
     return abs(taken + transformed - stored) / swing
 
 
-# ---- lines -------------------------------------------------------------------------------------------------
-
-
 def line(seed):
     """A job, the name of one of its numbers, and the ends between which that is moved."""
     names = [s for s in settings() if s not in ("H", "O", "Sb", "Ca")]

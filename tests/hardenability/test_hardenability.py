@@ -44,9 +44,6 @@ def test_arrays_equal_scalars(law):
         assert at(batch, where) == pytest.approx(list(map(at, STEELS, where)))
 
 
-# ---- ideal diameter
-
-
 def test_ideal_diameter_is_a_product_grain_size_an_option_and_residuals_count():
     for steel in STEELS:
         inches = np.prod(list(di.ideal_diameter_factors(steel).values()))
@@ -106,9 +103,6 @@ def test_warnings_of_ideal_diameter_and_end_quench():
     )
 
 
-# ---- end-quench curve
-
-
 def test_frame_and_hardness_at_any_distance():
     curve = eq.end_quench(fp.grade("4130"))
     assert list(curve.columns) == ["distance_mm", "hrc"]
@@ -137,9 +131,6 @@ def test_factors_fall_with_ideal_diameter_and_safeguards_hardly_touch_them():
     for d in np.linspace(25.4, 177.8, 400):
         raw = [law(d, c) if d <= u else 1.0 for c, u in zip(poly, upper, strict=True)]
         assert eq.dividing_factors(d) == pytest.approx(np.maximum(raw, 1.0), abs=0.03)
-
-
-# ---- carbon equivalents
 
 
 def test_carbon_equivalents_of_one_element_and_outside_their_range():

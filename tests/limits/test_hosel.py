@@ -38,9 +38,6 @@ def codes(bend):
     return [w.code for w in bend.warnings]
 
 
-# ---- an independent bench: scipy quadrature over the section, root finding, quadrature along the zone ----
-
-
 def exact_angle(bend, force):
     """Permanent angle of a case by general library routines on the same straight-line inputs."""
     b = {name: float(v[0]) for name, v in vars(bend.bench).items() if name != "metal"}

@@ -78,9 +78,6 @@ def test_bands_rates_times_units_and_order(conduction):
     assert np.all(np.diff(RATE) < 0) and np.all(np.diff(DISTANCE_MM) > 0)
 
 
-# ---- distance and cooling rate
-
-
 @pytest.fixture(scope="module")
 def cooling():
     """Distance (mm), rate at 700 °C (°C/s) along the march's end-quench bar of a steel that stays austenite."""

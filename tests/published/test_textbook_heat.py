@@ -15,8 +15,6 @@ from forgeprops.thermal import surroundings as su
 from forgeprops.thermal.properties import air
 from forgeprops.thermal.spray import spray_w_m2k
 
-# ---- natural convection
-
 
 def test_incropera_example_9_4():
     """Steam pipe, D 0.1 m, 165 °C in 23 °C, emissivity 0.85 (inputs read; answers recomputed, book from memory)."""
@@ -57,9 +55,6 @@ def test_convection_of_cylinders_and_plates():
     forced = su.forced_cylinder(reynolds, film.prandtl) * film.conductivity_w_mk / 0.02
     still, whole = (su.convection_w_m2k("round", 95.0, 25.0, 20.0, v) for v in (0.0, 2.0))
     assert whole**3 == pytest.approx(forced**3 + still**3)
-
-
-# ---- conduction inside the zones
 
 
 @pytest.mark.parametrize("biot, wall, cylinder", [

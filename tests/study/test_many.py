@@ -210,9 +210,6 @@ def test_generators_are_read_as_they_are_needed():
     assert len(table) <= 128 and len(taken) < 2000
 
 
-# ---- a folder of Parquet files
-
-
 def routes_of(n):
     return ({"preheat_c": 820.0 + 0.5 * i} for i in range(n))
 

@@ -24,9 +24,6 @@ def tidy(t, temperature, channel="T1", delimiter=",", comma=False) -> bytes:
     return "\n".join([delimiter.join(["time_s", "channel", "temperature_c"]), *rows]).encode()
 
 
-# ------------------------------------------------------------------------------------------ traces
-
-
 @pytest.mark.parametrize("delimiter, comma", [(",", False), (";", True), ("\t", True), (";", False)])  # fmt: skip
 def test_a_clean_trace_comes_back_whole(delimiter, comma):
     t, temperature = cooling()
@@ -151,9 +148,6 @@ def test_unusable_files(given, message):
     refuses(f"(?i){message}", *given)
 
 
-# ------------------------------------------------------------------------------------------ hardness
-
-
 def test_hardness_in_every_scale_and_by_zone():
     text = (
         "head_id,zone,position,value,scale\n7,face,centre,45,HRC\n7,face,toe,285 HV10,\n"
@@ -199,9 +193,6 @@ def test_bad_hardness_rows_are_reported_and_the_good_one_stays(row, what, column
     assert problem.file == "h.csv" and problem.assumed == "row not used"
 
 
-# ------------------------------------------------------------------------------------------ bends
-
-
 def test_bends_and_units_of_force():
     got = fp.read_bends(b"head_id,degrees,force_n,cracked\n7,2.0,410,no\n8,-1.5,,nein\n9,4,395,YES")
     assert got.frame["cracked"].tolist() == [False, False, True]
@@ -219,9 +210,6 @@ def test_bends_and_units_of_force():
 def test_bad_bend_rows(row, what):
     got = fp.read_bends(f"head_id,degrees,force_n,cracked\n{row}\n7,2,400,no".encode())
     assert len(got.frame) == 1 and what in got.problems[0].what and got.problems[0].row == 2
-
-
-# ------------------------------------------------------------------------------------------ properties
 
 
 def test_pages_escape_user_text():

@@ -14,8 +14,6 @@ from forgeprops.study.process import scattering as sc
 from forgeprops.study.process import study as study_module
 from forgeprops.study.process.study import Study
 
-# ---- indices: published test function
-
 # Ishigami & Homma 1990 with a = 7, b = 0.1 (closed form, derived from the variances; the usual printing has
 # 0.3139, 0.4424, 0 and 0.5576, 0.4424, 0.2437)
 A, B = 7.0, 0.1

@@ -119,9 +119,6 @@ def test_forced_plate_against_the_local_law_integrated():
     assert (whole**3 - still**3) ** (1 / 3) == pytest.approx(local, rel=1e-6)
 
 
-# ---- radiation and neighbours
-
-
 def test_row_view_factor_by_drawing_the_strings_and_opening_with_the_pitch():
     """Crossed strings round two equal circles, their lengths built from tangent segments and arcs."""
     for pitch, size in ((60.0, 48.0), (100.0, 48.0), (49.0, 48.0)):

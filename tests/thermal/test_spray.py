@@ -64,9 +64,6 @@ def test_bad_readings_are_one_sentence(given, words):
     refuses("Spray rate inf", from_flux, math.inf)
 
 
-# ---- the law
-
-
 def test_peak_minimum_and_the_published_laws():
     """h peaks near 142 K; flux peaks near 206–216 K (2.1, 2.7 MW/m²), its minimum lies near 630, 590, 545 K."""
     dt = np.arange(100.0, 1000.0, 1.0)
