@@ -20,9 +20,7 @@ class Quantity:
 
     label: str
     unit: str
-    #: One step of slack, in its unit: about one standard deviation of the estimate or of a shop's own spread (our
-    #: choice), so that slacks of different quantities compare.
-    step: float
+    step: float  # of slack, so that slacks compare: about one standard deviation of estimate or shop (our choice)
 
     @property
     def after(self) -> str:
