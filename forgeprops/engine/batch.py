@@ -37,34 +37,21 @@ CHUNK = 512
 
 @dataclass
 class Marched:
-    """What the march returns; first axis is the case.
+    """What the march returns; first axis is the case."""
 
-    Attributes
-    ----------
-    zones : array, shape (n, 5, OUT)
-        See `outcome`.
-    marks : array, shape (n, 5, MARKS)
-        See `march`.
-    point_hv : array, shape (n, points)
-    state, heat : arrays, shapes (n, ROWS, points) and (n, HEAT_ROWS, points)
-    energy : array, shape (n, 3)
-        Heat taken from the surroundings, sensible heat stored, heat of transformation, J.
-    steps : array, shape (n,)
-    later_j : array, shape (n, 5)
-        Tempering integral of the later heats, s.
-    trace : list of array, or None
-        Time, mean and front temperatures of the zones; with `keep_points` also the temperature of every point.
-    """
-
-    zones: np.ndarray
-    marks: np.ndarray
-    point_hv: np.ndarray
-    state: np.ndarray | None
-    heat: np.ndarray | None
-    energy: np.ndarray
-    steps: np.ndarray
-    later_j: np.ndarray
-    trace: list | None
+    zones: np.ndarray  # (n, 5, OUT), see `outcome`
+    marks: np.ndarray  # (n, 5, MARKS), see `march`
+    point_hv: np.ndarray  # (n, points)
+    state: np.ndarray | None  # (n, ROWS, points)
+    heat: np.ndarray | None  # (n, HEAT_ROWS, points)
+    energy: (
+        np.ndarray
+    )  # taken from the surroundings, stored as sensible heat, given by transformation, J, (n, 3)
+    steps: np.ndarray  # (n,)
+    later_j: np.ndarray  # tempering integral of the later heats, s, (n, 5)
+    trace: (
+        list | None
+    )  # a case: time, mean and front temperatures of the zones, and of the points that were kept
 
 
 _SIZES = "cases_n case_bytes zones steps_n".split()
@@ -132,31 +119,21 @@ def _layout(points: tuple[int, ...], lumped: tuple[bool, ...]) -> Layout:
 
 @dataclass
 class Packed:
-    """Cases as the engine takes them, and which row of every table a case has.
+    """Cases as the engine takes them, and which row of every table a case has."""
 
-    Attributes
-    ----------
-    cases : array of CASE, shape (n,)
-    heads : array of ZONE, shape (heads, zones); head_of : int array (n,)
-    steps : array of STEP, shape (n, m)
-    convection : array, shape (tables, zones, temperatures); convection_of : int array (n,)
-    start : array, shape (steels, 3, carbon points); start_of : int array (n,)
-    kinetics : record from `packing.kinetic_array`
-    section : Section
-    media : array, shape (baths, MEDIUM_C)
-    """
-
-    cases: np.ndarray
-    heads: np.ndarray
+    cases: np.ndarray  # of CASE, (n,)
+    heads: np.ndarray  # of ZONE, (heads, zones)
     head_of: np.ndarray
-    steps: np.ndarray
-    convection: np.ndarray
+    steps: np.ndarray  # of STEP, (n, m)
+    convection: np.ndarray  # (tables, zones, temperatures)
     convection_of: np.ndarray
-    start: np.ndarray
+    start: np.ndarray  # (steels, 3, carbon points)
     start_of: np.ndarray
-    kinetics: np.ndarray
+    kinetics: np.ndarray  # record from `packing.kinetic_array`
     section: Section
-    media: np.ndarray = field(default_factory=lambda: np.zeros((1, len(MEDIUM_C))))
+    media: np.ndarray = field(
+        default_factory=lambda: np.zeros((1, len(MEDIUM_C)))
+    )  # (baths, MEDIUM_C)
 
 
 class _Call:
@@ -277,21 +254,9 @@ def run(
 
 
 def run_curve(case, start, kin, time_s, temperature_c, grain_um) -> tuple[np.ndarray, np.ndarray]:
-    """Structure along an imposed curve: outcome of the one point (see `outcome`) and shares along the curve.
+    """Structure along a given curve of rising times: outcome of the one point, (OUT,), and shares along it, (n, 5).
 
-    Parameters
-    ----------
-    case : record of CASE
-    start : array, shape (3, carbon points)
-    time_s, temperature_c : array, shape (n,)
-        Rising times, °C.
-    grain_um : float
-        Austenite grain, µm.
-
-    Returns
-    -------
-    array, shape (OUT,); array, shape (n, 5)
-        Ferrite, pearlite, bainite, martensite, austenite.
+    `start` has shape (3, carbon points); the shares are those of ferrite, pearlite, bainite, martensite, austenite.
     """
     zero, cases = np.zeros(1, np.int64), np.array([case], CASE)
     time_s, temperature_c = (np.ascontiguousarray(a, float) for a in (time_s, temperature_c))

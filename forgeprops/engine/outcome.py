@@ -126,14 +126,8 @@ def _constituents(steel, state):
 def structure_hardness(steel, state, later_j, old_hv):
     """Hardness of every structure after everything, and the same without self-tempering of its martensite, HV.
 
-    Parameters
-    ----------
-    steel : _Steels
-    state : array, shape (n, ROWS, structures)
-    later_j : array, shape (n, structures)
-        What all constituents have taken since they were cold, s.
-    old_hv : array, shape (n, structures)
-        Hardness of what the furnace did not make austenite, HV.
+    `later_j`, s, is what all constituents have taken since they were cold; `old_hv` the hardness of what the furnace did
+    not make austenite; both of shape (n, structures).
     """
     fp_hv, bainite_hv, martensite_hv, carbon = _constituents(steel, state)
     bainite, martensite, austenite = (state[:, row] for row in (BAINITE, MARTENSITE, AUSTENITE))
@@ -187,16 +181,9 @@ def _zone_mean(values, weight):
 def collect(cases, fresh_hv, state, first_state, first_of, heat, layout):
     """Outcome of every zone and hardness of every point.
 
-    Parameters
-    ----------
-    cases : array of CASE, shape (n,)
-    fresh_hv : array, shape (n, carbon)
-        Hardness of fresh martensite on the carbons of `packing.start_tables`.
-    state, first_state : array, shape (n, ROWS, structures)
-        As it cooled, and as the forging cooled from the first heat where `first_of`.
-    heat : array, shape (n, HEAT_ROWS, points)
-        Furnace state.
-    layout : batch.Layout
+    `fresh_hv` is the hardness of fresh martensite on the carbons of `packing.start_tables`; `state` the structure as it
+    cooled, `first_state` as the forging cooled from the first heat where `first_of`, both of shape (n, ROWS, structures);
+    `heat` the furnace state, (n, HEAT_ROWS, points).
     """
     share = state[:, AUSTENITE_0]
     later_j = cases["later_j"][:, layout.zone_of_structure]

@@ -43,20 +43,11 @@ def march_columns(
 ) -> batch.Marched:
     """March many heads given as columns; one row a case, in the same order.
 
-    Parameters
-    ----------
-    carbide_speed : float or array, shape (n,)
-        Factor on the rate at which Cr-Mo carbides dissolve in the furnace; near 0 none does.
-    ln_delay : float or array, shape (n,)
-        Taken from ln(rate) of ferrite, pearlite and bainite.
-    strain_speed : array, shape (n, 5), optional
-        Factor on the rates of ferrite and of bainite, by zone, from the press strain that stays in the austenite
-        (see `transformation.recrystallisation.strain_speed_factor`); 1 when left out.
-    **options
-        tolerance_c, points, trace, threads, keep_points, and constants and methods of the formulas.
+    `carbide_speed`, a number or (n,), is a factor on the rate at which Cr-Mo carbides dissolve in the furnace; `ln_delay`,
+    the same, is taken from ln(rate) of ferrite, pearlite and bainite; `strain_speed`, (n, 5), is a factor on the rates of
+    ferrite and bainite from the press strain that stays in the austenite (see `recrystallisation.strain_speed_factor`).
+    The options are tolerance_c, points, trace, threads, keep_points, and constants and methods of the formulas.
 
-    Notes
-    -----
     A torch above Ac1 makes new austenite of the hosel: it is marched again, with neck and head as warm as the torch leaves
     them, and its outcome replaces the hosel's.
     """
