@@ -37,34 +37,17 @@ CHUNK = 512
 
 @dataclass
 class Marched:
-    """What the march returns; first axis is the case.
+    """What the march returns; first axis is the case."""
 
-    Attributes
-    ----------
-    zones : array, shape (n, 5, OUT)
-        See `outcome`.
-    marks : array, shape (n, 5, MARKS)
-        See `march`.
-    point_hv : array, shape (n, points)
-    state, heat : arrays, shapes (n, ROWS, points) and (n, HEAT_ROWS, points)
-    energy : array, shape (n, 3)
-        Heat taken from the surroundings, sensible heat stored, heat of transformation, J.
-    steps : array, shape (n,)
-    later_j : array, shape (n, 5)
-        Tempering integral of the later heats, s.
-    trace : list of array, or None
-        Time, mean and front temperatures of the zones; with `keep_points` also the temperature of every point.
-    """
-
-    zones: np.ndarray
-    marks: np.ndarray
-    point_hv: np.ndarray
-    state: np.ndarray | None
-    heat: np.ndarray | None
-    energy: np.ndarray
-    steps: np.ndarray
-    later_j: np.ndarray
-    trace: list | None
+    zones: np.ndarray  # (n, 5, OUT), see `outcome`
+    marks: np.ndarray  # (n, 5, MARKS), see `march`
+    point_hv: np.ndarray  # (n, points)
+    state: np.ndarray | None  # (n, ROWS, points)
+    heat: np.ndarray | None  # (n, HEAT_ROWS, points)
+    energy: np.ndarray  # (n, 3); from the surroundings, sensible heat, heat of transformation, J
+    steps: np.ndarray  # (n,)
+    later_j: np.ndarray  # (n, 5); tempering integral of the later heats, s
+    trace: list | None  # time, zones' means and fronts; every point with `keep_points`
 
 
 _SIZES = "cases_n case_bytes zones steps_n".split()
@@ -114,17 +97,11 @@ def _layout(points: tuple[int, ...], lumped: tuple[bool, ...]) -> Layout:
     counts = [1 if one else n for n, one in zip(points, lumped, strict=True)]
     first, place = np.cumsum([0, *points]), np.cumsum([0, *counts])
     weights = [lobatto(n)[1] for n in points]
-    of_point = [
-        place[z] + (0 if one else j)
-        for z, (n, one) in enumerate(zip(points, lumped, strict=True))
-        for j in range(n)
-    ]
+    of_point = [place[z] + (0 if lumped[z] else j) for z, n in enumerate(points) for j in range(n)]
+    own = [np.ones(1) if one else w for one, w in zip(lumped, weights, strict=True)]
     return Layout(
         [(slice(first[z], first[z + 1]), w) for z, w in enumerate(weights)],
-        [
-            (slice(place[z], place[z + 1]), np.ones(1) if lumped[z] else w)
-            for z, w in enumerate(weights)
-        ],
+        [(slice(place[z], place[z + 1]), w) for z, w in enumerate(own)],
         np.repeat(np.arange(len(points)), counts),
         np.array(of_point),
     )
@@ -132,31 +109,21 @@ def _layout(points: tuple[int, ...], lumped: tuple[bool, ...]) -> Layout:
 
 @dataclass
 class Packed:
-    """Cases as the engine takes them, and which row of every table a case has.
+    """Cases as the engine takes them, and which row of every table a case has."""
 
-    Attributes
-    ----------
-    cases : array of CASE, shape (n,)
-    heads : array of ZONE, shape (heads, zones); head_of : int array (n,)
-    steps : array of STEP, shape (n, m)
-    convection : array, shape (tables, zones, temperatures); convection_of : int array (n,)
-    start : array, shape (steels, 3, carbon points); start_of : int array (n,)
-    kinetics : record from `packing.kinetic_array`
-    section : Section
-    media : array, shape (baths, MEDIUM_C)
-    """
-
-    cases: np.ndarray
-    heads: np.ndarray
+    cases: np.ndarray  # of CASE, (n,)
+    heads: np.ndarray  # of ZONE, (heads, zones)
     head_of: np.ndarray
-    steps: np.ndarray
-    convection: np.ndarray
+    steps: np.ndarray  # of STEP, (n, m)
+    convection: np.ndarray  # (tables, zones, temperatures)
     convection_of: np.ndarray
-    start: np.ndarray
+    start: np.ndarray  # (steels, 3, carbon points)
     start_of: np.ndarray
-    kinetics: np.ndarray
+    kinetics: np.ndarray  # record from `packing.kinetic_array`
     section: Section
-    media: np.ndarray = field(default_factory=lambda: np.zeros((1, len(MEDIUM_C))))
+    media: np.ndarray = field(
+        default_factory=lambda: np.zeros((1, len(MEDIUM_C)))
+    )  # (baths, MEDIUM_C)
 
 
 class _Call:
@@ -247,15 +214,9 @@ def run(
                 engine().forgeprops_free(ctypes.c_void_p(rows[c]))
         if failed:
             raise MemoryError(f"no memory for a march of {m} cases.")
-        out.zones[mine], out.point_hv[mine] = collect(
-            cases[mine],
-            packed.start[packed.start_of[mine], 2],
-            state,
-            first_state,
-            first_of,
-            heat,
-            layout,
-        )
+        fresh_hv = packed.start[packed.start_of[mine], 2]
+        found = collect(cases[mine], fresh_hv, state, first_state, first_of, heat, layout)
+        out.zones[mine], out.point_hv[mine] = found
         if keep_points:
             out.state[mine] = state[:, :, layout.structure_of_point]
             out.heat[mine] = heat
@@ -277,21 +238,9 @@ def run(
 
 
 def run_curve(case, start, kin, time_s, temperature_c, grain_um) -> tuple[np.ndarray, np.ndarray]:
-    """Structure along an imposed curve: outcome of the one point (see `outcome`) and shares along the curve.
+    """Structure along an imposed curve of rising times, in austenite of `grain_um`; `case` is a record of CASE.
 
-    Parameters
-    ----------
-    case : record of CASE
-    start : array, shape (3, carbon points)
-    time_s, temperature_c : array, shape (n,)
-        Rising times, °C.
-    grain_um : float
-        Austenite grain, µm.
-
-    Returns
-    -------
-    array, shape (OUT,); array, shape (n, 5)
-        Ferrite, pearlite, bainite, martensite, austenite.
+    Outcome of the one point (see `outcome`), and shares of `CONSTITUENTS` without the last along the curve, shape (n, 5).
     """
     zero, cases = np.zeros(1, np.int64), np.array([case], CASE)
     time_s, temperature_c = (np.ascontiguousarray(a, float) for a in (time_s, temperature_c))

@@ -31,21 +31,12 @@ def _span(zone: int) -> slice:
 
 @dataclass(frozen=True)
 class Trace:
-    """Temperatures of one case from loading into the furnace on, °C.
+    """Temperatures of one case from loading into the furnace on, °C."""
 
-    Attributes
-    ----------
-    time_s : array, shape (m,)
-    zones_c, front_c : array, shape (m, 5)
-        Mean and front-surface temperature of the zones.
-    points_c : array, shape (m, points)
-        Every point, front to back, zone after zone; no columns where the points were not kept.
-    """
-
-    time_s: np.ndarray
-    zones_c: np.ndarray
-    front_c: np.ndarray
-    points_c: np.ndarray
+    time_s: np.ndarray  # (m,)
+    zones_c: np.ndarray  # (m, 5); mean of each zone
+    front_c: np.ndarray  # (m, 5); front surface of each zone
+    points_c: np.ndarray  # (m, points), front to back, zone after zone; no columns where not kept
 
     def back_c(self, zone: int) -> np.ndarray | None:
         """Temperature of the back surface of a zone; None where the points were not kept."""
@@ -54,8 +45,6 @@ class Trace:
     def heat_through_s(self, set_c: float, soak_s: float) -> float | None:
         """Time from loading until the slowest zone is within 10 °C of the furnace, s; None if not in its soak.
 
-        References
-        ----------
         .. [1] Slowest zone within 10 °C of the furnace: usual uniformity (common practice).
         """
         slowest = np.min(self.zones_c, axis=1)
@@ -79,60 +68,32 @@ class Trace:
 
 @dataclass(frozen=True)
 class Results:
-    """What came out of many cases; first axis the case, second the zone (`head.ZONES`).
+    """What came out of many cases; arrays of shape (n, 5), the case and the zone (`head.ZONES`), unless another is given."""
 
-    Attributes
-    ----------
-    hardness_hv, as_cooled_hv, as_quenched_hv : array, shape (n, 5)
-        After everything; before the later heats; and before self-tempering too.
-    fractions : dict of str to array, shape (n, 5)
-        Shares by the names of `CONSTITUENTS`.
-    first_bainite, first_martensite : array, shape (n, 5)
-        Shares of the whole in what the furnace did not make austenite.
-    softened_hv : array, shape (n, 5)
-        Hardness that the furnace took from it.
-    share, carbon, grain_astm, undissolved : array, shape (n, 5)
-        Austenite made in the furnace: its share, its carbon (wt%), ASTM grain; share of Cr-Mo carbides left.
-    peak_c, die_c, water_on_c, water_off_c : array, shape (n, 5)
-        Mean metal temperature leaving the furnace, in the die, when the spray starts and stops; NaN without spray.
-    low_c, rebound_c : array, shape (n, 5)
-        Lowest mean temperature, and the largest re-heating after a low, °C.
-    time_800_500_s, rate_700_c_per_s : array, shape (n, 5)
-        NaN where the zone did not cool through it.
-    scale_um : array, shape (n, 5)
-        Scale on leaving the furnace.
-    point_hv : array, shape (n, points)
-    energy : array, shape (n, 3)
-        Heat taken from the surroundings, sensible heat stored, heat of transformation, J.
-    later_j : array, shape (n, 5)
-        Tempering integral of the later heats, s.
-    steps : array, shape (n,)
-    """
-
-    hardness_hv: np.ndarray
-    as_cooled_hv: np.ndarray
-    as_quenched_hv: np.ndarray
-    fractions: dict[str, np.ndarray]
-    first_bainite: np.ndarray
+    hardness_hv: np.ndarray  # after everything
+    as_cooled_hv: np.ndarray  # before the later heats
+    as_quenched_hv: np.ndarray  # before self-tempering too
+    fractions: dict[str, np.ndarray]  # shares by the names of `CONSTITUENTS`
+    first_bainite: np.ndarray  # share of the whole in what the furnace did not make austenite
     first_martensite: np.ndarray
-    softened_hv: np.ndarray
-    share: np.ndarray
-    carbon: np.ndarray
+    softened_hv: np.ndarray  # hardness that the furnace took from it
+    share: np.ndarray  # austenite made in the furnace
+    carbon: np.ndarray  # of this austenite, wt%
     grain_astm: np.ndarray
-    undissolved: np.ndarray
-    peak_c: np.ndarray
-    die_c: np.ndarray
-    water_on_c: np.ndarray
-    water_off_c: np.ndarray
-    low_c: np.ndarray
-    rebound_c: np.ndarray
-    time_800_500_s: np.ndarray
-    rate_700_c_per_s: np.ndarray
-    scale_um: np.ndarray
-    point_hv: np.ndarray
-    energy: np.ndarray
-    later_j: np.ndarray
-    steps: np.ndarray
+    undissolved: np.ndarray  # share of Cr-Mo carbides left
+    peak_c: np.ndarray  # mean metal temperature leaving the furnace
+    die_c: np.ndarray  # in the die
+    water_on_c: np.ndarray  # when the spray starts; NaN without spray
+    water_off_c: np.ndarray  # when it stops
+    low_c: np.ndarray  # lowest mean temperature
+    rebound_c: np.ndarray  # the largest re-heating after a low, °C
+    time_800_500_s: np.ndarray  # NaN where the zone did not cool through it
+    rate_700_c_per_s: np.ndarray  # the same
+    scale_um: np.ndarray  # scale on leaving the furnace
+    point_hv: np.ndarray  # (n, points)
+    energy: np.ndarray  # (n, 3), see `batch.Marched`
+    later_j: np.ndarray  # tempering integral of the later heats, s
+    steps: np.ndarray  # (n,)
     _traces: list | None = None
     _state: np.ndarray | None = None
 
@@ -166,11 +127,7 @@ class Results:
             water_off_c=known(mark.M_WATER_OFF, -1.0),
             low_c=m[:, :, mark.M_LOW],
             rebound_c=m[:, :, mark.M_REBOUND],
-            time_800_500_s=np.where(
-                np.minimum(m[:, :, mark.M_T800], m[:, :, mark.M_T500]) >= 0.0,
-                m[:, :, mark.M_T500] - m[:, :, mark.M_T800],
-                np.nan,
-            ),
+            time_800_500_s=known(mark.M_T500, -1.0) - known(mark.M_T800, -1.0),
             rate_700_c_per_s=known(mark.M_RATE700, 0.0),
             scale_um=m[:, :, mark.M_SCALE],
             point_hv=marched.point_hv[rows],

@@ -43,20 +43,12 @@ def march_columns(
 ) -> batch.Marched:
     """March many heads given as columns; one row a case, in the same order.
 
-    Parameters
-    ----------
-    carbide_speed : float or array, shape (n,)
-        Factor on the rate at which Cr-Mo carbides dissolve in the furnace; near 0 none does.
-    ln_delay : float or array, shape (n,)
-        Taken from ln(rate) of ferrite, pearlite and bainite.
-    strain_speed : array, shape (n, 5), optional
-        Factor on the rates of ferrite and of bainite, by zone, from the press strain that stays in the austenite
-        (see `transformation.recrystallisation.strain_speed_factor`); 1 when left out.
-    **options
-        tolerance_c, points, trace, threads, keep_points, and constants and methods of the formulas.
+    `carbide_speed` is a factor on the rate at which Cr-Mo carbides dissolve in the furnace (near 0 none does), `ln_delay` is
+    taken from ln(rate) of ferrite, pearlite and bainite; numbers or shape (n,).  `strain_speed`, shape (n, 5), is a factor on
+    the rates of ferrite and bainite from the press strain that stays in the austenite
+    (`transformation.recrystallisation.strain_speed_factor`).  Options: tolerance_c, points, trace, threads, keep_points,
+    and constants and methods of the formulas.
 
-    Notes
-    -----
     A torch above Ac1 makes new austenite of the hosel: it is marched again, with neck and head as warm as the torch leaves
     them, and its outcome replaces the hosel's.
     """
@@ -168,10 +160,7 @@ _packed_heads = functools.lru_cache(maxsize=8)(packing.pack_heads)
 
 
 def _press_work_k(columns: Cases) -> np.ndarray:
-    """Rise of temperature by plastic work, K.
-
-    At the furnace's own temperature: it is a few kelvin, so the metal's exact one hardly matters.
-    """
+    """Rise of temperature by plastic work, K: a few kelvin, so the furnace's temperature serves for the metal's."""
     strain = columns.route["strain"]
     metal_c = np.clip(columns.route["preheat_c"], 700.0, 1250.0)
     stress = flow_stress_mpa(columns.composition, metal_c, np.maximum(strain, 0.01), _RATE_PER_S)
