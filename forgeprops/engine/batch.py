@@ -44,14 +44,10 @@ class Marched:
     point_hv: np.ndarray  # (n, points)
     state: np.ndarray | None  # (n, ROWS, points)
     heat: np.ndarray | None  # (n, HEAT_ROWS, points)
-    energy: (
-        np.ndarray
-    )  # taken from the surroundings, stored as sensible heat, given by transformation, J, (n, 3)
+    energy: np.ndarray  # (n, 3); from the surroundings, sensible heat, heat of transformation, J
     steps: np.ndarray  # (n,)
-    later_j: np.ndarray  # tempering integral of the later heats, s, (n, 5)
-    trace: (
-        list | None
-    )  # a case: time, mean and front temperatures of the zones, and of the points that were kept
+    later_j: np.ndarray  # (n, 5); tempering integral of the later heats, s
+    trace: list | None  # time, zones' means and fronts; every point with `keep_points`
 
 
 _SIZES = "cases_n case_bytes zones steps_n".split()
@@ -101,17 +97,11 @@ def _layout(points: tuple[int, ...], lumped: tuple[bool, ...]) -> Layout:
     counts = [1 if one else n for n, one in zip(points, lumped, strict=True)]
     first, place = np.cumsum([0, *points]), np.cumsum([0, *counts])
     weights = [lobatto(n)[1] for n in points]
-    of_point = [
-        place[z] + (0 if one else j)
-        for z, (n, one) in enumerate(zip(points, lumped, strict=True))
-        for j in range(n)
-    ]
+    of_point = [place[z] + (0 if lumped[z] else j) for z, n in enumerate(points) for j in range(n)]
+    own = [np.ones(1) if one else w for one, w in zip(lumped, weights, strict=True)]
     return Layout(
         [(slice(first[z], first[z + 1]), w) for z, w in enumerate(weights)],
-        [
-            (slice(place[z], place[z + 1]), np.ones(1) if lumped[z] else w)
-            for z, w in enumerate(weights)
-        ],
+        [(slice(place[z], place[z + 1]), w) for z, w in enumerate(own)],
         np.repeat(np.arange(len(points)), counts),
         np.array(of_point),
     )
@@ -224,15 +214,9 @@ def run(
                 engine().forgeprops_free(ctypes.c_void_p(rows[c]))
         if failed:
             raise MemoryError(f"no memory for a march of {m} cases.")
-        out.zones[mine], out.point_hv[mine] = collect(
-            cases[mine],
-            packed.start[packed.start_of[mine], 2],
-            state,
-            first_state,
-            first_of,
-            heat,
-            layout,
-        )
+        fresh_hv = packed.start[packed.start_of[mine], 2]
+        found = collect(cases[mine], fresh_hv, state, first_state, first_of, heat, layout)
+        out.zones[mine], out.point_hv[mine] = found
         if keep_points:
             out.state[mine] = state[:, :, layout.structure_of_point]
             out.heat[mine] = heat
@@ -254,9 +238,9 @@ def run(
 
 
 def run_curve(case, start, kin, time_s, temperature_c, grain_um) -> tuple[np.ndarray, np.ndarray]:
-    """Structure along a given curve of rising times: outcome of the one point, (OUT,), and shares along it, (n, 5).
+    """Structure along an imposed curve of rising times, in austenite of `grain_um`; `case` is a record of CASE.
 
-    `start` has shape (3, carbon points); the shares are those of ferrite, pearlite, bainite, martensite, austenite.
+    Outcome of the one point (see `outcome`), and shares of `CONSTITUENTS` without the last along the curve, shape (n, 5).
     """
     zero, cases = np.zeros(1, np.int64), np.array([case], CASE)
     time_s, temperature_c = (np.ascontiguousarray(a, float) for a in (time_s, temperature_c))

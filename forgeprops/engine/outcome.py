@@ -85,9 +85,8 @@ class _Steels:
         self.fresh_hv = fresh_hv
         for name in HARDNESS_FIELDS:
             setattr(self, name, cases[name][:, None])
-        dissolved = constituents.dissolved_vanadium(
-            cases["v_content"], cases["carbon"], np.maximum(austenite_c, cases["start_c"])
-        )
+        heat = cases["v_content"], cases["carbon"], np.maximum(austenite_c, cases["start_c"])
+        dissolved = constituents.dissolved_vanadium(*heat)
         self.vanadium_hv = (cases["v_hv"] * dissolved)[:, None]
         law = (cases[name][:, None] for name in ("temper_q_k", *TEMPER_FIELDS))
         self.law = TemperingCoefficients(*law)
@@ -99,9 +98,8 @@ class _Steels:
 
 def _constituents(steel, state):
     """Hardness of ferrite with pearlite, bainite and martensite as formed, HV, and the carbon that ferrite left."""
-    ferrite, pearlite, bainite, martensite = (
-        state[:, row] for row in (FERRITE, PEARLITE, BAINITE, MARTENSITE)
-    )
+    rows = (FERRITE, PEARLITE, BAINITE, MARTENSITE)
+    ferrite, pearlite, bainite, martensite = (state[:, row] for row in rows)
     # carbon that ferrite left to pearlite and bainite, as far as the lines reach
     carbon_0 = state[:, CARBON_0]
     rest = carbon_of_austenite(carbon_0, state[:, AUSTENITE_0], ferrite)
@@ -111,12 +109,11 @@ def _constituents(steel, state):
     of_pearlite = line_hv(steel.p_a0 + steel.p_ac * rest, steel.p_b, log_v, BAINITE_FLOOR_HV)
     fp_hv = _share(ferrite * of_ferrite + pearlite * of_pearlite, ferrite + pearlite)
     fp_hv = fp_hv + steel.vanadium_hv * constituents.vanadium_share(log_v)
-    bainite_hv = line_hv(
-        steel.b_a0 + steel.b_ac * rest,
-        steel.b_b0 + steel.b_bc * rest,
-        _share(state[:, LOG_V_B], bainite),
-        BAINITE_FLOOR_HV,
+    line, log_v = (
+        (steel.b_a0 + steel.b_ac * rest, steel.b_b0 + steel.b_bc * rest),
+        state[:, LOG_V_B],
     )
+    bainite_hv = line_hv(*line, _share(log_v, bainite), BAINITE_FLOOR_HV)
     martensite_hv = _table_hv(steel.fresh_hv, _share(state[:, CARBON_M], martensite))
     # bainite of this carbon is not harder than its martensite
     bainite_hv = np.where(martensite > 0.0, np.minimum(bainite_hv, martensite_hv), bainite_hv)
@@ -126,8 +123,8 @@ def _constituents(steel, state):
 def structure_hardness(steel, state, later_j, old_hv):
     """Hardness of every structure after everything, and the same without self-tempering of its martensite, HV.
 
-    `later_j`, s, is what all constituents have taken since they were cold; `old_hv` the hardness of what the furnace did
-    not make austenite; both of shape (n, structures).
+    `later_j`, s, is what all constituents have taken since they were cold; `old_hv` is the hardness of what the furnace
+    did not make austenite; both of shape (n, structures), as the last axis of `state`.
     """
     fp_hv, bainite_hv, martensite_hv, carbon = _constituents(steel, state)
     bainite, martensite, austenite = (state[:, row] for row in (BAINITE, MARTENSITE, AUSTENITE))
@@ -136,23 +133,17 @@ def structure_hardness(steel, state, later_j, old_hv):
     if where.any():
         others = (bainite + martensite + austenite) * carbon
         of_fp = np.maximum(_share(whole * state[:, CARBON_0] - others, fp), 0.0)
-        fp_hv[where] = spheroidised_hv(
-            fp_hv[where], later_j[where], of_fp[where], steel.law_at(where)
-        )
+        taken = (a[where] for a in (fp_hv, later_j, of_fp))
+        fp_hv[where] = spheroidised_hv(*taken, steel.law_at(where))
     where = (bainite > 0.0) & (later_j > 0.0)
     if where.any():
         quenched = _table_hv(steel.fresh_hv, carbon)
-        bainite_hv[where] = tempered_bainite_hv(
-            bainite_hv[where], quenched[where], later_j[where], carbon[where], steel.law_at(where)
-        )
+        taken = (a[where] for a in (bainite_hv, quenched, later_j, carbon))
+        bainite_hv[where] = tempered_bainite_hv(*taken, steel.law_at(where))
     rest = fp * fp_hv + austenite * _AUSTENITE_HV + bainite * bainite_hv
     rest = rest + np.maximum(1.0 - whole, 0.0) * old_hv
-    tempered = tempered_martensite_hv(
-        martensite_hv,
-        state[:, J_MARTENSITE] + later_j,
-        _share(state[:, CARBON_M], martensite),
-        steel.law,
-    )
+    taken, carbon = state[:, J_MARTENSITE] + later_j, _share(state[:, CARBON_M], martensite)
+    tempered = tempered_martensite_hv(martensite_hv, taken, carbon, steel.law)
     return rest + martensite * tempered, rest + martensite * martensite_hv
 
 
@@ -181,9 +172,8 @@ def _zone_mean(values, weight):
 def collect(cases, fresh_hv, state, first_state, first_of, heat, layout):
     """Outcome of every zone and hardness of every point.
 
-    `fresh_hv` is the hardness of fresh martensite on the carbons of `packing.start_tables`; `state` the structure as it
-    cooled, `first_state` as the forging cooled from the first heat where `first_of`, both of shape (n, ROWS, structures);
-    `heat` the furnace state, (n, HEAT_ROWS, points).
+    `state` and `first_state`, shape (n, ROWS, structures), are as it cooled and, where `first_of`, as the forging cooled from
+    the first heat; `fresh_hv` is on the carbons of `packing.start_tables`; `heat`, (n, HEAT_ROWS, points), the furnace state.
     """
     share = state[:, AUSTENITE_0]
     later_j = cases["later_j"][:, layout.zone_of_structure]

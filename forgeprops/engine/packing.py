@@ -111,19 +111,15 @@ def kinetic_array(k: dict[str, float] | None = None) -> np.ndarray:
 
 def start_tables(comp: SteelColumns, methods: dict[str, str] | None = None) -> np.ndarray:
     """Ms (°C), martensite law (1/K) and martensite hardness (HV) on even steps of carbon, shape (n, 3, points)."""
-    methods = methods or {}
     carbon = np.linspace(0.0, TABLE_CARBON, CARBON_POINTS)[None, :]
-    ms = temperatures.martensite_start_c(
-        comp, carbon, **({"method": methods["ms"]} if "ms" in methods else {})
-    )
+    law = {"method": methods["ms"]} if methods and "ms" in methods else {}
+    ms = temperatures.martensite_start_c(comp, carbon, **law)
     alpha = temperatures.martensite_alpha_per_k(comp, carbon)
-    hv = constituents.fresh_martensite_hv(
-        comp, phase_hardness.martensite_coefficients(comp, carbon)[0], ms, alpha
-    )
+    middle_hv = phase_hardness.martensite_coefficients(comp, carbon)[0]
+    hv = constituents.fresh_martensite_hv(comp, middle_hv, ms, alpha)
     shape = (comp.get("C").shape[0], CARBON_POINTS)
-    return np.ascontiguousarray(
-        np.stack([np.broadcast_to(t, shape) for t in (ms, alpha, hv)], axis=1)
-    )
+    tables = [np.broadcast_to(t, shape) for t in (ms, alpha, hv)]
+    return np.ascontiguousarray(np.stack(tables, axis=1))
 
 
 def pack_steels(
@@ -174,10 +170,8 @@ def pack_constants(
     for name, value in zip(names, values, strict=True):
         cases[name] = np.broadcast_to(value, comp.get("C").shape)[:, 0]
     # what stays ferrite below Ac3 is as soft as slowly cooled ferrite
-    cases["ferrite_hv"] = np.maximum(
-        cases["f_a"] + cases["f_b"] * phase_hardness.LOG_V_LOW,
-        phase_hardness.FERRITE_PEARLITE_FLOOR_HV,
-    )
+    slow_hv = cases["f_a"] + cases["f_b"] * phase_hardness.LOG_V_LOW
+    cases["ferrite_hv"] = np.maximum(slow_hv, phase_hardness.FERRITE_PEARLITE_FLOOR_HV)
 
 
 class _OneColumn:
@@ -201,13 +195,10 @@ def pack_heads(heads: Drawing) -> tuple[np.ndarray, dict[str, Zone]]:
     for i, name in enumerate(ZONES):
         z = zones[name]
         area = 0.5e-6 * (z.front_mm2 + z.back_mm2)
-        for field, value in (
-            ("mass_kg", z.mass_g * 1e-3),
-            ("front_m2", z.front_mm2 * 1e-6),
-            ("back_m2", z.back_mm2 * 1e-6),
-            ("conduction_m", area * z.path_factor / (z.path_mm * 1e-3)),
-        ):
-            packed[field][:, i] = value
+        packed["mass_kg"][:, i] = z.mass_g * 1e-3
+        packed["front_m2"][:, i] = z.front_mm2 * 1e-6
+        packed["back_m2"][:, i] = z.back_mm2 * 1e-6
+        packed["conduction_m"][:, i] = area * z.path_factor / (z.path_mm * 1e-3)
     for name, (area_mm2, length_mm) in links_of(drawing, zones).items():
         packed["link_m"][:, ZONES.index(name)] = area_mm2 / length_mm * 1e-3
     packed["one_structure"][:, [ZONES.index("neck"), ZONES.index("hosel")]] = 1.0
@@ -230,13 +221,7 @@ def convection_tables(
 ) -> tuple[np.ndarray, np.ndarray]:
     """Convection to air on the temperatures `CONVECTION_C`, W/(m² K), and which table every case has.
 
-    Parameters
-    ----------
-    zones : dict of str to Zone
-        Sizes are numbers or arrays, one number a head.
-    head_of, air_c : array, shape (n,)
-    air_speed_m_s : array, shape (n,) or (n, zones)
-        0 is still air.
+    Sizes of `zones` are numbers or arrays, one number a head; speeds, shape (n,) or (n, zones), are 0 in still air.
     """
     sizes = [
         np.full(len(head_of), z.size_mm) if np.ndim(z.size_mm) == 0 else z.size_mm[head_of]
@@ -246,9 +231,8 @@ def convection_tables(
     moving_air = speeds.T[:1] if air_speed_m_s.ndim == 1 else speeds.T
     keys = [key for key in (*sizes, air_c, *moving_air) if (key != key[0]).any()]
     if keys:
-        _, first, table_of = np.unique(
-            np.stack(keys, axis=1), axis=0, return_index=True, return_inverse=True
-        )
+        keys = np.stack(keys, axis=1)
+        _, first, table_of = np.unique(keys, axis=0, return_index=True, return_inverse=True)
     else:
         first, table_of = np.zeros(1, np.int64), np.zeros(len(air_c), np.int64)
     air = air_c[first]
@@ -258,19 +242,13 @@ def convection_tables(
         size, speed = sizes[i][first], speeds[first, i]
         if len(first) <= _KEPT_TABLES:
             for k in range(len(first)):
-                tables[k, i] = convection_table(
-                    shape, float(size[k]), float(air[k]), float(speed[k])
-                )
+                sized = float(size[k]), float(air[k]), float(speed[k])
+                tables[k, i] = convection_table(shape, *sized)
             continue
         for moving in (False, True):
             row = np.flatnonzero((speed > 0.0) == moving)
             if len(row):
-                surface = np.maximum(CONVECTION_C, air[row, None] + 1.0)
-                tables[row, i] = surroundings.convection_w_m2k(
-                    shape,
-                    surface,
-                    air[row, None],
-                    size[row, None],
-                    speed[row, None] if moving else 0.0,
-                )
+                at_c, flow = air[row, None], speed[row, None] if moving else 0.0
+                hot_c, wide = np.maximum(CONVECTION_C, at_c + 1.0), size[row, None]
+                tables[row, i] = surroundings.convection_w_m2k(shape, hot_c, at_c, wide, flow)
     return tables, table_of.ravel()

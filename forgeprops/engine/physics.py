@@ -101,10 +101,7 @@ def physics() -> np.ndarray:
 
 @functools.cache
 def contact_table() -> np.ndarray:
-    """Conductance of a die over that of its surface on even steps of x/(1 + x), x = h √t / √(kρc).
-
-    Linear interpolation is off by less than 1e-7.
-    """
+    """Conductance of a die over that of its surface on even steps of x/(1 + x), x = h √t / √(kρc); interpolation is off by < 1e-7."""
     y = np.linspace(0.0, 1.0, _CONTACT_POINTS)
     x = y[:-1] / (1.0 - y[:-1])
     return np.array([*(die_contact.die_contact_w_m2k(1.0, v * v, 1.0, 1.0, 1.0) for v in x), 0.0])

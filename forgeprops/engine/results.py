@@ -34,11 +34,9 @@ class Trace:
     """Temperatures of one case from loading into the furnace on, °C."""
 
     time_s: np.ndarray  # (m,)
-    zones_c: np.ndarray  # mean of every zone, (m, 5)
-    front_c: np.ndarray  # its front surface, (m, 5)
-    points_c: (
-        np.ndarray
-    )  # every point, front to back, zone after zone; no columns where they were not kept
+    zones_c: np.ndarray  # (m, 5); mean of each zone
+    front_c: np.ndarray  # (m, 5); front surface of each zone
+    points_c: np.ndarray  # (m, points), front to back, zone after zone; no columns where not kept
 
     def back_c(self, zone: int) -> np.ndarray | None:
         """Temperature of the back surface of a zone; None where the points were not kept."""
@@ -47,8 +45,6 @@ class Trace:
     def heat_through_s(self, set_c: float, soak_s: float) -> float | None:
         """Time from loading until the slowest zone is within 10 °C of the furnace, s; None if not in its soak.
 
-        References
-        ----------
         .. [1] Slowest zone within 10 °C of the furnace: usual uniformity (common practice).
         """
         slowest = np.min(self.zones_c, axis=1)
@@ -72,32 +68,30 @@ class Trace:
 
 @dataclass(frozen=True)
 class Results:
-    """What came out of many cases; first axis the case, second the zone (`head.ZONES`)."""
+    """What came out of many cases; arrays of shape (n, 5), the case and the zone (`head.ZONES`), unless another is given."""
 
     hardness_hv: np.ndarray  # after everything
     as_cooled_hv: np.ndarray  # before the later heats
-    as_quenched_hv: np.ndarray  # and before self-tempering too
+    as_quenched_hv: np.ndarray  # before self-tempering too
     fractions: dict[str, np.ndarray]  # shares by the names of `CONSTITUENTS`
     first_bainite: np.ndarray  # share of the whole in what the furnace did not make austenite
     first_martensite: np.ndarray
     softened_hv: np.ndarray  # hardness that the furnace took from it
-    share: np.ndarray  # of austenite made in the furnace
-    carbon: np.ndarray  # of that austenite, wt%
+    share: np.ndarray  # austenite made in the furnace
+    carbon: np.ndarray  # of this austenite, wt%
     grain_astm: np.ndarray
     undissolved: np.ndarray  # share of Cr-Mo carbides left
     peak_c: np.ndarray  # mean metal temperature leaving the furnace
     die_c: np.ndarray  # in the die
-    water_on_c: np.ndarray  # when the spray starts; NaN without
-    water_off_c: np.ndarray
+    water_on_c: np.ndarray  # when the spray starts; NaN without spray
+    water_off_c: np.ndarray  # when it stops
     low_c: np.ndarray  # lowest mean temperature
-    rebound_c: np.ndarray  # largest re-heating after a low
+    rebound_c: np.ndarray  # the largest re-heating after a low, °C
     time_800_500_s: np.ndarray  # NaN where the zone did not cool through it
     rate_700_c_per_s: np.ndarray  # the same
-    scale_um: np.ndarray  # on leaving the furnace
+    scale_um: np.ndarray  # scale on leaving the furnace
     point_hv: np.ndarray  # (n, points)
-    energy: (
-        np.ndarray
-    )  # taken from the surroundings, stored as sensible heat, given by transformation, J, (n, 3)
+    energy: np.ndarray  # (n, 3), see `batch.Marched`
     later_j: np.ndarray  # tempering integral of the later heats, s
     steps: np.ndarray  # (n,)
     _traces: list | None = None
@@ -133,11 +127,7 @@ class Results:
             water_off_c=known(mark.M_WATER_OFF, -1.0),
             low_c=m[:, :, mark.M_LOW],
             rebound_c=m[:, :, mark.M_REBOUND],
-            time_800_500_s=np.where(
-                np.minimum(m[:, :, mark.M_T800], m[:, :, mark.M_T500]) >= 0.0,
-                m[:, :, mark.M_T500] - m[:, :, mark.M_T800],
-                np.nan,
-            ),
+            time_800_500_s=known(mark.M_T500, -1.0) - known(mark.M_T800, -1.0),
             rate_700_c_per_s=known(mark.M_RATE700, 0.0),
             scale_um=m[:, :, mark.M_SCALE],
             point_hv=marched.point_hv[rows],

@@ -154,18 +154,13 @@ def dipped_share(columns: Cases, rows: np.ndarray, depth_mm: np.ndarray) -> np.n
 
     The neck begins at the height of the rim, the hosel above it; lie and the place of body and sole are left out.
     """
-    height, neck, hosel = (
-        columns.dimension(name)[rows]
-        for name in ("rim_height_mm", "neck_length_mm", "hosel_length_mm")
-    )
+    names = ("rim_height_mm", "neck_length_mm", "hosel_length_mm")
+    height, neck, hosel = (columns.dimension(name)[rows] for name in names)
     blade = np.clip(depth_mm / height, 0.0, 1.0)
-    above = (
-        np.clip((depth_mm - height) / neck, 0.0, 1.0),
-        np.clip((depth_mm - height - neck) / hosel, 0.0, 1.0),
-    )
-    return np.where(
-        np.isnan(depth_mm)[:, None], 1.0, np.stack([blade, blade, blade, *above], axis=1)
-    )
+    of_neck = np.clip((depth_mm - height) / neck, 0.0, 1.0)
+    of_hosel = np.clip((depth_mm - height - neck) / hosel, 0.0, 1.0)
+    shares = np.stack([blade, blade, blade, of_neck, of_hosel], axis=1)
+    return np.where(np.isnan(depth_mm)[:, None], 1.0, shares)
 
 
 def hosel_shape_mm(columns: Cases) -> np.ndarray:
@@ -177,25 +172,14 @@ def hosel_shape_mm(columns: Cases) -> np.ndarray:
         ("neck_base_mm", "neck_allowance_mm"),
         ("bend_zone_mm", None),
     )
-    return np.stack(
-        [
-            columns.dimension(name) + (columns.dimension(more) if more else 0.0)
-            for name, more in names
-        ],
-        axis=1,
-    )
+    size = columns.dimension
+    return np.stack([size(name) + (size(more) if more else 0.0) for name, more in names], axis=1)
 
 
 def later_heats_j(
     heats: Sequence[Temper | LocalHeat], temper_q_k: np.ndarray, hosel_mm: np.ndarray
 ) -> np.ndarray:
-    """Tempering integral of later heats for every zone, s, shape (n, zones).
-
-    Parameters
-    ----------
-    hosel_mm : array, shape (n, 5)
-        Hosel and neck as `thermal.local_heat.hosel_heat` takes them.
-    """
+    """Tempering integral of later heats for every zone, s, shape (n, zones), of heads with `hosel_shape_mm`."""
     total = np.zeros((len(temper_q_k), len(ZONES)))
     for heat in heats:
         if isinstance(heat, LocalHeat):

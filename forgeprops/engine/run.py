@@ -43,10 +43,11 @@ def march_columns(
 ) -> batch.Marched:
     """March many heads given as columns; one row a case, in the same order.
 
-    `carbide_speed`, a number or (n,), is a factor on the rate at which Cr-Mo carbides dissolve in the furnace; `ln_delay`,
-    the same, is taken from ln(rate) of ferrite, pearlite and bainite; `strain_speed`, (n, 5), is a factor on the rates of
-    ferrite and bainite from the press strain that stays in the austenite (see `recrystallisation.strain_speed_factor`).
-    The options are tolerance_c, points, trace, threads, keep_points, and constants and methods of the formulas.
+    `carbide_speed` is a factor on the rate at which Cr-Mo carbides dissolve in the furnace (near 0 none does), `ln_delay` is
+    taken from ln(rate) of ferrite, pearlite and bainite; numbers or shape (n,).  `strain_speed`, shape (n, 5), is a factor on
+    the rates of ferrite and bainite from the press strain that stays in the austenite
+    (`transformation.recrystallisation.strain_speed_factor`).  Options: tolerance_c, points, trace, threads, keep_points,
+    and constants and methods of the formulas.
 
     A torch above Ac1 makes new austenite of the hosel: it is marched again, with neck and head as warm as the torch leaves
     them, and its outcome replaces the hosel's.
@@ -159,10 +160,7 @@ _packed_heads = functools.lru_cache(maxsize=8)(packing.pack_heads)
 
 
 def _press_work_k(columns: Cases) -> np.ndarray:
-    """Rise of temperature by plastic work, K.
-
-    At the furnace's own temperature: it is a few kelvin, so the metal's exact one hardly matters.
-    """
+    """Rise of temperature by plastic work, K: a few kelvin, so the furnace's temperature serves for the metal's."""
     strain = columns.route["strain"]
     metal_c = np.clip(columns.route["preheat_c"], 700.0, 1250.0)
     stress = flow_stress_mpa(columns.composition, metal_c, np.maximum(strain, 0.01), _RATE_PER_S)

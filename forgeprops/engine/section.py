@@ -17,8 +17,6 @@ import numpy as np
 def lobatto(points: int) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
     """Positions on 0..1, weights that sum to 1, and the differentiation matrix of `points` Gauss-Lobatto points.
 
-    Examples
-    --------
     >>> x, w, d = lobatto(3)
     >>> [round(float(v), 4) for v in w]        # Simpson's rule
     [0.1667, 0.6667, 0.1667]
@@ -43,8 +41,6 @@ def lobatto(points: int) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
 def stiffness(points: int) -> np.ndarray:
     """K[i, j] = sum over q of w_q D_qi D_qj: conduction matrix of a slab of unit conductance.
 
-    Examples
-    --------
     >>> bool(abs(stiffness(5).sum(axis=1)).max() < 1e-12)    # a level temperature carries no heat
     True
     """
