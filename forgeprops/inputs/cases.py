@@ -70,31 +70,20 @@ def _cut(columns: Mapping[str, np.ndarray], index) -> dict[str, np.ndarray]:
 
 @dataclass(frozen=True)
 class Cases:
-    """Many cases.
+    """Many cases; arrays of shape (n,)."""
 
-    Attributes
-    ----------
-    steels, heads : Distinct ones; `steel_of` and `head_of`, shape (n,), say which one every case
-        has.
-    route : shape (n,); by the short names of `Route.SETTINGS`, choices as numbers into `CHOICES`,
-        settings of the first quench nan without one, "view_factor" nan for "as the surroundings
-        have it"; "has_spray", "has_quench", "normalised", "quenched_before" and
-        "heated_before" that, and "bath_factor" on the laws of baths.
-    shop : shape (n,); by `shop.NUMBERS`; "spray_ln_sd", what the shop's fit says of the spray, nan
-        without one.
-    later, quenches : Distinct lists of later heats and of quenches; `later_of` and `quench_of`,
-        shape (n,).
-    """
-
-    steels: SteelColumns
-    heads: Drawing
+    steels: SteelColumns  # distinct ones; `steel_of` says which one a case has
+    heads: Drawing  # the same
     steel_of: np.ndarray
     head_of: np.ndarray
+    #: By the short names of `Route.SETTINGS`, choices as numbers into `CHOICES`, settings of the first quench nan without
+    #: one, "view_factor" nan for "as the surroundings have it"; "has_spray", "has_quench", "normalised",
+    #: "quenched_before" and "heated_before" that, and "bath_factor" on the laws of baths.
     route: Mapping[str, np.ndarray]
-    shop: Mapping[str, np.ndarray]
-    later: tuple[tuple[Temper, ...], ...]
+    shop: Mapping[str, np.ndarray]  # by `shop.NUMBERS`; "spray_ln_sd" of its fit, nan without one
+    later: tuple[tuple[Temper, ...], ...]  # distinct lists of later heats
     later_of: np.ndarray
-    quenches: tuple[tuple[Quench, ...], ...]
+    quenches: tuple[tuple[Quench, ...], ...]  # and of quenches
     quench_of: np.ndarray
 
     def __len__(self) -> int:
