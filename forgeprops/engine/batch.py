@@ -12,22 +12,11 @@ import numpy as np
 
 from ..thermal.media import MEDIUM_C
 from ..transformation.decomposition import ROWS
+from . import packing
 from .march import HEAT_ROWS, MARKS, STEP_LIMIT, STOP_C, TOLERANCE_C, control
 from .native import library
 from .outcome import OUT, collect
-from .packing import (
-    CARBON_POINTS,
-    CASE,
-    CONVECTION_C,
-    KINETIC_FIELDS,
-    ROUTE_FIELDS,
-    STEEL_FIELDS,
-    STEP,
-    ZONE,
-    ZONE_FIELDS,
-    Section,
-    section,
-)
+from .packing import CARBON_POINTS, CASE, CONVECTION_C, STEP, ZONE, Section, section
 from .physics import PHYSICS, contact_table, extent_pairs, physics
 from .section import lobatto
 
@@ -72,8 +61,9 @@ def engine() -> ctypes.CDLL:
     loaded = library.load()
     loaded.forgeprops_fields.restype = ctypes.c_char_p
     loaded.forgeprops_free.restype = None
-    read = [*STEEL_FIELDS, *ROUTE_FIELDS, "ln_carbide_speed"]
-    ours = read, ZONE_FIELDS, KINETIC_FIELDS, PHYSICS.names, control(1.0, 0.0).dtype.names
+    read = [*packing.STEEL_FIELDS, *packing.ROUTE_FIELDS, "ln_carbide_speed"]
+    ours = read, packing.ZONE_FIELDS, packing.KINETIC_FIELDS
+    ours += PHYSICS.names, control(1.0, 0.0).dtype.names
     theirs = loaded.forgeprops_fields().decode().split("/")
     if [list(names) for names in ours] != [names.split() for names in theirs]:
         raise library.EngineLibraryError(

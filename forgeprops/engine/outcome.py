@@ -109,11 +109,8 @@ def _constituents(steel, state):
     of_pearlite = line_hv(steel.p_a0 + steel.p_ac * rest, steel.p_b, log_v, BAINITE_FLOOR_HV)
     fp_hv = _share(ferrite * of_ferrite + pearlite * of_pearlite, ferrite + pearlite)
     fp_hv = fp_hv + steel.vanadium_hv * constituents.vanadium_share(log_v)
-    line, log_v = (
-        (steel.b_a0 + steel.b_ac * rest, steel.b_b0 + steel.b_bc * rest),
-        state[:, LOG_V_B],
-    )
-    bainite_hv = line_hv(*line, _share(log_v, bainite), BAINITE_FLOOR_HV)
+    line = steel.b_a0 + steel.b_ac * rest, steel.b_b0 + steel.b_bc * rest
+    bainite_hv = line_hv(*line, _share(state[:, LOG_V_B], bainite), BAINITE_FLOOR_HV)
     martensite_hv = _table_hv(steel.fresh_hv, _share(state[:, CARBON_M], martensite))
     # bainite of this carbon is not harder than its martensite
     bainite_hv = np.where(martensite > 0.0, np.minimum(bainite_hv, martensite_hv), bainite_hv)

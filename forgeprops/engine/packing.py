@@ -223,10 +223,8 @@ def convection_tables(
 
     Sizes of `zones` are numbers or arrays, one number a head; speeds, shape (n,) or (n, zones), are 0 in still air.
     """
-    sizes = [
-        np.full(len(head_of), z.size_mm) if np.ndim(z.size_mm) == 0 else z.size_mm[head_of]
-        for z in (zones[name] for name in ZONES)
-    ]
+    sizes = [zones[name].size_mm for name in ZONES]
+    sizes = [np.full(len(head_of), s) if np.ndim(s) == 0 else s[head_of] for s in sizes]
     speeds = np.broadcast_to(air_speed_m_s.reshape(len(head_of), -1), (len(head_of), len(ZONES)))
     moving_air = speeds.T[:1] if air_speed_m_s.ndim == 1 else speeds.T
     keys = [key for key in (*sizes, air_c, *moving_air) if (key != key[0]).any()]

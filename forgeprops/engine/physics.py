@@ -19,6 +19,7 @@ _KINETIC_CARBON = 0.6
 #: Undercooling below the Ae3 of the enriched austenite at which old ferrite returns as fast as carbon diffuses, °C
 #: (our choice: nearer to Ae3 the equation is slower than that, far below it pearlite has taken over).
 _RETURN_UNDERCOOLING_C = 50.0
+_SPRAY = "spray_base spray_film spray_film_fall spray_boiling spray_boiling_k spray_wetting".split()
 
 
 def _numbers() -> dict[str, float]:
@@ -72,12 +73,7 @@ def _numbers() -> dict[str, float]:
         "rate_window_c": decomposition.RATE_WINDOW_C,
         "reheated_c": decomposition.FULL_REHEAT_C,
         "highest_ms_c": decomposition.HIGHEST_MS_C,
-        "spray_base": spray.WENDELSTORF[0],
-        "spray_film": spray.WENDELSTORF[1],
-        "spray_film_fall": spray.WENDELSTORF[2],
-        "spray_boiling": spray.WENDELSTORF[3],
-        "spray_boiling_k": spray.WENDELSTORF[4],
-        "spray_wetting": spray.WENDELSTORF[5],
+        **dict(zip(_SPRAY, spray.WENDELSTORF, strict=True)),
         "boiling_from_k": spray.BOILING_FROM_K,
         "water_weakening": spray.WATER_FACTOR[0],
         "water_reference_c": spray.WATER_FACTOR[1],
