@@ -134,12 +134,9 @@ class _Call:
             "inverse": inverse,
             "top": top,
             "contact": contact_table(),
-            "weight": section.weight,
-            "stiff": section.stiff,
-            "slope": section.slope,
+            **{name: getattr(section, name) for name in ("weight", "stiff", "slope")},
         }
-        for name, array in self.arrays.items():
-            self.arrays[name] = np.ascontiguousarray(array)
+        self.arrays = {name: np.ascontiguousarray(a) for name, a in self.arrays.items()}
         cases, heads, steps = (self.arrays[name] for name in ("cases", "heads", "steps"))
         assert cases.dtype == CASE and steps.dtype == STEP and heads.dtype == ZONE
         assert self.arrays["start"].shape[2] == CARBON_POINTS
@@ -236,9 +233,8 @@ def run_curve(case, start, kin, time_s, temperature_c, grain_um) -> tuple[np.nda
     time_s, temperature_c = (np.ascontiguousarray(a, float) for a in (time_s, temperature_c))
     heads, steps = np.zeros((1, 1), ZONE), np.zeros((1, 1), STEP)
     convection = np.zeros((1, 1, len(CONVECTION_C)))
-    packed = Packed(
-        cases, heads, zero, steps, convection, zero, start[None], zero, kin, section((1,))
-    )
+    tables = steps, convection, zero, start[None], zero
+    packed = Packed(cases, heads, zero, *tables, kin, section((1,)))
     call = _Call(packed, TOLERANCE_C, STOP_C, False)
     state, history = np.zeros((1, ROWS, 1)), np.zeros((len(time_s), 5))
     failed = engine().forgeprops_follow(

@@ -18,15 +18,9 @@ from ..inputs.head import ZONES, Zone, forged, links_of, zones_of
 from ..inputs.steel import Steel
 from ..thermal import surroundings
 from ..thermal.properties import alloyed_share
-from ..transformation import (
-    austenite,
-    constituents,
-    kinetics,
-    phase_hardness,
-    temperatures,
-    tempering,
-)
+from ..transformation import austenite, constituents, kinetics, phase_hardness, temperatures
 from ..transformation.decomposition import TABLE_CARBON
+from ..transformation.tempering import tempering_coefficients
 from .section import lobatto, stiffness
 
 # Kinds of step.
@@ -149,7 +143,7 @@ def pack_steels(
     cap = (boundary - comp.get("C")) / (boundary - austenite.FERRITE_CARBON)
     put(first_ferrite_cap=np.clip(cap, 0.0, 1.0))
     put(ms_grain=temperatures.martensite_grain_coefficient((methods or {}).get("ms", "own")))
-    temper = tempering.tempering_coefficients(comp)
+    temper = tempering_coefficients(comp)
     put(temper_q_k=temper.activation_k)
     put(**{name: getattr(temper, name.removeprefix("temper_")) for name in TEMPER_FIELDS})
     return start_tables(comp, methods)

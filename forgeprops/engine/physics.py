@@ -25,6 +25,7 @@ _SPRAY = "spray_base spray_film spray_film_fall spray_boiling spray_boiling_k sp
 def _numbers() -> dict[str, float]:
     """Every number by the name it has in ``native/input.h``, in that order."""
     latent = properties.LATENT_HEAT_J_KG
+    die_j_m3k = die_contact.DIE_DENSITY_KG_M3 * die_contact.DIE_HEAT_J_KGK
     return {
         **{f"cp_a{i}": value for i, value in enumerate(properties.AUSTENITE_CP)},
         **{f"cp_f{i}": value for i, value in enumerate(properties.FERRITE_CP)},
@@ -41,9 +42,7 @@ def _numbers() -> dict[str, float]:
         "stefan_boltzmann": STEFAN_BOLTZMANN,
         "jet_w_m2k": JET_W_M2K,
         "resting_contact": die_contact.RESTING_CONTACT_W_M2K,
-        "die_effusivity_2": die_contact.DIE_CONDUCTIVITY_W_MK
-        * die_contact.DIE_DENSITY_KG_M3
-        * die_contact.DIE_HEAT_J_KGK,
+        "die_effusivity_2": die_contact.DIE_CONDUCTIVITY_W_MK * die_j_m3k,
         "scale_k": ATMOSPHERES["gas furnace"][0] ** 2 * SCALE_LAW[0],
         "scale_q_k": SCALE_LAW[1],
         "eutectoid_carbon": austenite.EUTECTOID_CARBON,
