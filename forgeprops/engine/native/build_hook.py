@@ -36,17 +36,7 @@ library, targets = _beside("library"), _beside("targets")
 def compile_engine(target, own_compiler: str = "") -> list[Path]:
     """Compile the engine for a target, unless its libraries are up to date, and return their paths.
 
-    Parameters
-    ----------
-    target : targets.Target
-        Platform.
-    own_compiler : str
-        Command of a clang for this machine; by default the pinned ziglang.
-
-    Raises
-    ------
-    RuntimeError
-        If the compiler reports an error.
+    `own_compiler` is the command of a clang for this machine; by default the pinned ziglang.
     """
     if own_compiler:
         command = shlex.split(own_compiler, posix=os.name != "nt")

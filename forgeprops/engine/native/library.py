@@ -88,15 +88,7 @@ def _choose(levels: list[int], highest: int) -> int:
 def load_from(folder: Path) -> ctypes.CDLL:
     """Return the engine of a folder, at the highest instruction level that this processor runs.
 
-    Parameters
-    ----------
-    folder : Path
-        Folder of the libraries. Where the C sources lie beside them, the library must have been compiled from them.
-
-    Raises
-    ------
-    EngineLibraryError
-        If the library is missing, belongs to something else, is older than its sources, or needs a newer processor.
+    An EngineLibraryError says that it is missing, foreign, older than the C sources beside it, or needs a newer processor.
     """
     paths = {_level(p): p for p in folder.glob(f"_engine_{machine()}*{SUFFIX}")}
     if not paths:
@@ -121,10 +113,5 @@ def load() -> ctypes.CDLL:
 
     The environment variable FORGEPROPS_LEVEL (3 or 4 on x86-64) chooses a lower instruction level than the
     processor's own, for tests and benchmarks. All levels give the same digits.
-
-    Raises
-    ------
-    EngineLibraryError
-        See `load_from`.
     """
     return load_from(FOLDER)
