@@ -59,12 +59,9 @@ def opinion_arrays(
     rate = np.nan_to_num(np.asarray(rate, dtype=float))
     whole = (np.asarray(austenite_share) >= FULLY_AUSTENITE) & ~np.asarray(reheated) & (rate > 0.0)
     rate = np.maximum(rate, 1e-9)
-    critical, fits = _by_critical_rates(steel, rate, austenitise_c, hold_s)
-    by_position, alike = _by_end_quench(steel, rate)
-    return {
-        "critical rates": (critical, whole & fits),
-        "end-quench position": (by_position, whole & alike),
-    }
+    found = {"critical rates": _by_critical_rates(steel, rate, austenitise_c, hold_s)}
+    found["end-quench position"] = _by_end_quench(steel, rate)
+    return {method: (hv, whole & holds) for method, (hv, holds) in found.items()}
 
 
 def _outside(formula: str, steel) -> np.ndarray:
@@ -80,10 +77,12 @@ def _by_critical_rates(steel, rate, austenitise_c, hold_s):
     lean = (mo < _LEAN_MO) & (share["ferrite_pearlite"] < _MOSTLY_FERRITE_PEARLITE)
     boron = np.asarray(boron_factor(steel)) > _ACTIVE_BORON
     unfit = lean | boron | (ni > _RICH_NI) | _outside("critical_rates", steel)
+    unfit = unfit | beyond("critical_rates.alloy", mn + ni + cr + mo)
     unfit = (
-        unfit | beyond("critical_rates.alloy", mn + ni + cr + mo) | beyond("opinions.rate", rate)
+        unfit
+        | beyond("opinions.rate", rate)
+        | beyond("critical_rates.austenitising", austenitise_c)
     )
-    unfit = unfit | beyond("critical_rates.austenitising", austenitise_c)
     hv, log_v = 0.0, np.log10(rate * SECONDS_PER_HOUR)
     for name in ("martensite", "bainite", "ferrite_pearlite"):
         line = getattr(phase_hardness, f"{name}_coefficients")(steel)

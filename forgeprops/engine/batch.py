@@ -12,22 +12,11 @@ import numpy as np
 
 from ..thermal.media import MEDIUM_C
 from ..transformation.decomposition import ROWS
+from . import packing
 from .march import HEAT_ROWS, MARKS, STEP_LIMIT, STOP_C, TOLERANCE_C, control
 from .native import library
 from .outcome import OUT, collect
-from .packing import (
-    CARBON_POINTS,
-    CASE,
-    CONVECTION_C,
-    KINETIC_FIELDS,
-    ROUTE_FIELDS,
-    STEEL_FIELDS,
-    STEP,
-    ZONE,
-    ZONE_FIELDS,
-    Section,
-    section,
-)
+from .packing import CARBON_POINTS, CASE, CONVECTION_C, STEP, ZONE, Section, section
 from .physics import PHYSICS, contact_table, extent_pairs, physics
 from .section import lobatto
 
@@ -72,8 +61,9 @@ def engine() -> ctypes.CDLL:
     loaded = library.load()
     loaded.forgeprops_fields.restype = ctypes.c_char_p
     loaded.forgeprops_free.restype = None
-    read = [*STEEL_FIELDS, *ROUTE_FIELDS, "ln_carbide_speed"]
-    ours = read, ZONE_FIELDS, KINETIC_FIELDS, PHYSICS.names, control(1.0, 0.0).dtype.names
+    read = [*packing.STEEL_FIELDS, *packing.ROUTE_FIELDS, "ln_carbide_speed"]
+    ours = read, packing.ZONE_FIELDS, packing.KINETIC_FIELDS
+    ours += PHYSICS.names, control(1.0, 0.0).dtype.names
     theirs = loaded.forgeprops_fields().decode().split("/")
     if [list(names) for names in ours] != [names.split() for names in theirs]:
         raise library.EngineLibraryError(
@@ -144,12 +134,9 @@ class _Call:
             "inverse": inverse,
             "top": top,
             "contact": contact_table(),
-            "weight": section.weight,
-            "stiff": section.stiff,
-            "slope": section.slope,
+            **{name: getattr(section, name) for name in ("weight", "stiff", "slope")},
         }
-        for name, array in self.arrays.items():
-            self.arrays[name] = np.ascontiguousarray(array)
+        self.arrays = {name: np.ascontiguousarray(a) for name, a in self.arrays.items()}
         cases, heads, steps = (self.arrays[name] for name in ("cases", "heads", "steps"))
         assert cases.dtype == CASE and steps.dtype == STEP and heads.dtype == ZONE
         assert self.arrays["start"].shape[2] == CARBON_POINTS
@@ -246,9 +233,8 @@ def run_curve(case, start, kin, time_s, temperature_c, grain_um) -> tuple[np.nda
     time_s, temperature_c = (np.ascontiguousarray(a, float) for a in (time_s, temperature_c))
     heads, steps = np.zeros((1, 1), ZONE), np.zeros((1, 1), STEP)
     convection = np.zeros((1, 1, len(CONVECTION_C)))
-    packed = Packed(
-        cases, heads, zero, steps, convection, zero, start[None], zero, kin, section((1,))
-    )
+    tables = steps, convection, zero, start[None], zero
+    packed = Packed(cases, heads, zero, *tables, kin, section((1,)))
     call = _Call(packed, TOLERANCE_C, STOP_C, False)
     state, history = np.zeros((1, ROWS, 1)), np.zeros((len(time_s), 5))
     failed = engine().forgeprops_follow(

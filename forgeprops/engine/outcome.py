@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from ..transformation import constituents
+from ..transformation import constituents, tempering
 from ..transformation.austenite import astm_from_diameter
 from ..transformation.decomposition import (
     AUSTENITE,
@@ -23,12 +23,6 @@ from ..transformation.decomposition import (
     carbon_of_austenite,
 )
 from ..transformation.phase_hardness import BAINITE_FLOOR_HV, FERRITE_PEARLITE_FLOOR_HV, line_hv
-from ..transformation.tempering import (
-    TemperingCoefficients,
-    spheroidised_hv,
-    tempered_bainite_hv,
-    tempered_martensite_hv,
-)
 from .packing import HARDNESS_FIELDS, TEMPER_FIELDS
 
 #: Hardness of retained austenite, HV (from memory: 180-250 for low-alloy steel).
@@ -89,11 +83,12 @@ class _Steels:
         dissolved = constituents.dissolved_vanadium(*heat)
         self.vanadium_hv = (cases["v_hv"] * dissolved)[:, None]
         law = (cases[name][:, None] for name in ("temper_q_k", *TEMPER_FIELDS))
-        self.law = TemperingCoefficients(*law)
+        self.law = tempering.TemperingCoefficients(*law)
 
     def law_at(self, where):
         """The tempering law's numbers of the structures that `where` picks."""
-        return TemperingCoefficients(*(np.broadcast_to(x, where.shape)[where] for x in self.law))
+        law = (np.broadcast_to(x, where.shape)[where] for x in self.law)
+        return tempering.TemperingCoefficients(*law)
 
 
 def _constituents(steel, state):
@@ -109,11 +104,8 @@ def _constituents(steel, state):
     of_pearlite = line_hv(steel.p_a0 + steel.p_ac * rest, steel.p_b, log_v, BAINITE_FLOOR_HV)
     fp_hv = _share(ferrite * of_ferrite + pearlite * of_pearlite, ferrite + pearlite)
     fp_hv = fp_hv + steel.vanadium_hv * constituents.vanadium_share(log_v)
-    line, log_v = (
-        (steel.b_a0 + steel.b_ac * rest, steel.b_b0 + steel.b_bc * rest),
-        state[:, LOG_V_B],
-    )
-    bainite_hv = line_hv(*line, _share(log_v, bainite), BAINITE_FLOOR_HV)
+    line = steel.b_a0 + steel.b_ac * rest, steel.b_b0 + steel.b_bc * rest
+    bainite_hv = line_hv(*line, _share(state[:, LOG_V_B], bainite), BAINITE_FLOOR_HV)
     martensite_hv = _table_hv(steel.fresh_hv, _share(state[:, CARBON_M], martensite))
     # bainite of this carbon is not harder than its martensite
     bainite_hv = np.where(martensite > 0.0, np.minimum(bainite_hv, martensite_hv), bainite_hv)
@@ -134,16 +126,16 @@ def structure_hardness(steel, state, later_j, old_hv):
         others = (bainite + martensite + austenite) * carbon
         of_fp = np.maximum(_share(whole * state[:, CARBON_0] - others, fp), 0.0)
         taken = (a[where] for a in (fp_hv, later_j, of_fp))
-        fp_hv[where] = spheroidised_hv(*taken, steel.law_at(where))
+        fp_hv[where] = tempering.spheroidised_hv(*taken, steel.law_at(where))
     where = (bainite > 0.0) & (later_j > 0.0)
     if where.any():
         quenched = _table_hv(steel.fresh_hv, carbon)
         taken = (a[where] for a in (bainite_hv, quenched, later_j, carbon))
-        bainite_hv[where] = tempered_bainite_hv(*taken, steel.law_at(where))
+        bainite_hv[where] = tempering.tempered_bainite_hv(*taken, steel.law_at(where))
     rest = fp * fp_hv + austenite * _AUSTENITE_HV + bainite * bainite_hv
     rest = rest + np.maximum(1.0 - whole, 0.0) * old_hv
     taken, carbon = state[:, J_MARTENSITE] + later_j, _share(state[:, CARBON_M], martensite)
-    tempered = tempered_martensite_hv(martensite_hv, taken, carbon, steel.law)
+    tempered = tempering.tempered_martensite_hv(martensite_hv, taken, carbon, steel.law)
     return rest + martensite * tempered, rest + martensite * martensite_hv
 
 

@@ -18,15 +18,9 @@ from ..inputs.head import ZONES, Zone, forged, links_of, zones_of
 from ..inputs.steel import Steel
 from ..thermal import surroundings
 from ..thermal.properties import alloyed_share
-from ..transformation import (
-    austenite,
-    constituents,
-    kinetics,
-    phase_hardness,
-    temperatures,
-    tempering,
-)
+from ..transformation import austenite, constituents, kinetics, phase_hardness, temperatures
 from ..transformation.decomposition import TABLE_CARBON
+from ..transformation.tempering import tempering_coefficients
 from .section import lobatto, stiffness
 
 # Kinds of step.
@@ -149,7 +143,7 @@ def pack_steels(
     cap = (boundary - comp.get("C")) / (boundary - austenite.FERRITE_CARBON)
     put(first_ferrite_cap=np.clip(cap, 0.0, 1.0))
     put(ms_grain=temperatures.martensite_grain_coefficient((methods or {}).get("ms", "own")))
-    temper = tempering.tempering_coefficients(comp)
+    temper = tempering_coefficients(comp)
     put(temper_q_k=temper.activation_k)
     put(**{name: getattr(temper, name.removeprefix("temper_")) for name in TEMPER_FIELDS})
     return start_tables(comp, methods)
@@ -223,10 +217,8 @@ def convection_tables(
 
     Sizes of `zones` are numbers or arrays, one number a head; speeds, shape (n,) or (n, zones), are 0 in still air.
     """
-    sizes = [
-        np.full(len(head_of), z.size_mm) if np.ndim(z.size_mm) == 0 else z.size_mm[head_of]
-        for z in (zones[name] for name in ZONES)
-    ]
+    sizes = [zones[name].size_mm for name in ZONES]
+    sizes = [np.full(len(head_of), s) if np.ndim(s) == 0 else s[head_of] for s in sizes]
     speeds = np.broadcast_to(air_speed_m_s.reshape(len(head_of), -1), (len(head_of), len(ZONES)))
     moving_air = speeds.T[:1] if air_speed_m_s.ndim == 1 else speeds.T
     keys = [key for key in (*sizes, air_c, *moving_air) if (key != key[0]).any()]

@@ -19,11 +19,13 @@ _KINETIC_CARBON = 0.6
 #: Undercooling below the Ae3 of the enriched austenite at which old ferrite returns as fast as carbon diffuses, °C
 #: (our choice: nearer to Ae3 the equation is slower than that, far below it pearlite has taken over).
 _RETURN_UNDERCOOLING_C = 50.0
+_SPRAY = "spray_base spray_film spray_film_fall spray_boiling spray_boiling_k spray_wetting".split()
 
 
 def _numbers() -> dict[str, float]:
     """Every number by the name it has in ``native/input.h``, in that order."""
     latent = properties.LATENT_HEAT_J_KG
+    die_j_m3k = die_contact.DIE_DENSITY_KG_M3 * die_contact.DIE_HEAT_J_KGK
     return {
         **{f"cp_a{i}": value for i, value in enumerate(properties.AUSTENITE_CP)},
         **{f"cp_f{i}": value for i, value in enumerate(properties.FERRITE_CP)},
@@ -40,9 +42,7 @@ def _numbers() -> dict[str, float]:
         "stefan_boltzmann": STEFAN_BOLTZMANN,
         "jet_w_m2k": JET_W_M2K,
         "resting_contact": die_contact.RESTING_CONTACT_W_M2K,
-        "die_effusivity_2": die_contact.DIE_CONDUCTIVITY_W_MK
-        * die_contact.DIE_DENSITY_KG_M3
-        * die_contact.DIE_HEAT_J_KGK,
+        "die_effusivity_2": die_contact.DIE_CONDUCTIVITY_W_MK * die_j_m3k,
         "scale_k": ATMOSPHERES["gas furnace"][0] ** 2 * SCALE_LAW[0],
         "scale_q_k": SCALE_LAW[1],
         "eutectoid_carbon": austenite.EUTECTOID_CARBON,
@@ -72,12 +72,7 @@ def _numbers() -> dict[str, float]:
         "rate_window_c": decomposition.RATE_WINDOW_C,
         "reheated_c": decomposition.FULL_REHEAT_C,
         "highest_ms_c": decomposition.HIGHEST_MS_C,
-        "spray_base": spray.WENDELSTORF[0],
-        "spray_film": spray.WENDELSTORF[1],
-        "spray_film_fall": spray.WENDELSTORF[2],
-        "spray_boiling": spray.WENDELSTORF[3],
-        "spray_boiling_k": spray.WENDELSTORF[4],
-        "spray_wetting": spray.WENDELSTORF[5],
+        **dict(zip(_SPRAY, spray.WENDELSTORF, strict=True)),
         "boiling_from_k": spray.BOILING_FROM_K,
         "water_weakening": spray.WATER_FACTOR[0],
         "water_reference_c": spray.WATER_FACTOR[1],

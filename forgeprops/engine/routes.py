@@ -13,19 +13,8 @@ from ..thermal import surroundings
 from ..thermal.local_heat import hosel_heats
 from ..thermal.media import MEDIUM_C, bath_w_m2
 from ..transformation import austenite
-from .packing import (
-    AIR,
-    BATH,
-    COOL,
-    FURNACE,
-    REST,
-    SPRAY,
-    SPRAY_ON_DIE,
-    STEP,
-    STEPS,
-    STROKE,
-    convection_tables,
-)
+from . import packing
+from .packing import AIR, BATH, COOL, FURNACE, REST, SPRAY, SPRAY_ON_DIE, STEPS, STROKE
 
 _VIEW, _AIR_SHARE, _FORCED = (
     np.array([getattr(surroundings.NEIGHBOURS[kind], field) for kind in COOLING], float)
@@ -45,27 +34,22 @@ def pack_routes(
         cases[field] = route[name]
     for name in ("start_c", "air_c", "die_c", "scale_left"):
         cases[name] = route[name]
-    for field, name in (
-        ("emissivity", "emissivity"),
-        ("die_factor", "die"),
-        ("spray_factor", "spray"),
-    ):
+    for name, field in (("emissivity",) * 2, ("die", "die_factor"), ("spray", "spray_factor")):
         cases[field] = shop[name]
     heating = np.array(_FURNACES)[route["furnace"].astype(np.int64)]
     cases["furnace_convection"], emissivity, cases["scale_factor"], coil = heating.T
     cases["furnace_emissivity"] = route["furnace_emissivity"] * emissivity
     cases["coil_s"] = np.where(coil > 0.0, route["soak_s"], 0.0)
     cases["coil_c"] = np.where(coil > 0.0, route["preheat_c"], 0.0)[:, None]
-    cases["view_factor"] = np.where(
-        np.isnan(route["view_factor"]), _VIEW[kind], route["view_factor"]
-    )
+    own = route["view_factor"]
+    cases["view_factor"] = np.where(np.isnan(own), _VIEW[kind], own)
     cases["air_factor"] = shop["air"] * (1.0 - _AIR_SHARE[kind])
     cases["first_grain_um"] = austenite.diameter_um_from_astm(route["first_grain_astm"])
     cases["start_grain_um"] = austenite.starting_grain_um(cases["first_grain_um"])
     cases["start_austenite"] = cases["start_scale_um"] = 0.0
 
     most = max((len(q) for q in columns.quenches), default=0)
-    steps = np.zeros((len(columns), STEPS + 2 * most), STEP)
+    steps = np.zeros((len(columns), STEPS + 2 * most), packing.STEP)
 
     def step(i, kinds, seconds):
         # below a nanosecond a step is none: its inverse must stay a number
@@ -93,19 +77,16 @@ def pack_routes(
         mine = kind == code
         for z, name in enumerate(ZONES):
             size = np.broadcast_to(zones[name].size_mm, (len(columns.heads),))[head_of[mine]]
-            steps["cover"][mine, -1, z] = surroundings.cover_w_m2k(
-                COOLING[code], name, zones[name].shape, size
-            )
+            sized = name, zones[name].shape, size
+            steps["cover"][mine, -1, z] = surroundings.cover_w_m2k(COOLING[code], *sized)
     speed = np.where(_FORCED[kind] > 0.0, route["air_speed_m_s"], 0.0)
-    tables, table_of = convection_tables(zones, head_of, route["air_c"], speed)
+    tables, table_of = packing.convection_tables(zones, head_of, route["air_c"], speed)
     media: dict[tuple, int] = {}
     streams = [tables]
     for k in range(most):
         _pack_quench(columns, k, (zones, head_of), steps, media, streams)
-    baths = (
-        np.array([bath_w_m2(*bath) for bath in media]) if media else np.zeros((1, len(MEDIUM_C)))
-    )
-    return steps, (np.concatenate(streams), table_of), baths
+    baths = [bath_w_m2(*bath) for bath in media] or [np.zeros(len(MEDIUM_C))]
+    return steps, (np.concatenate(streams), table_of), np.array(baths)
 
 
 def _pack_quench(
@@ -118,13 +99,11 @@ def _pack_quench(
         if k >= len(quenches) or not len(mine):
             continue
         q, route = quenches[k], {name: values[mine] for name, values in columns.route.items()}
-        number = {
-            s.field: (route[name] if k == 0 else getattr(q, s.field)) for name, s in QUENCH.items()
-        }
+        fields = {n: s.field for n, s in QUENCH.items()}
+        number = {f: getattr(q, f) if k else route[n] for n, f in fields.items()}
         number = {f: np.broadcast_to(np.asarray(v, float), mine.shape) for f, v in number.items()}
-        wait = number["delay_s"] + (
-            np.where(route["has_spray"], 0.0, columns.shop["delay_s"][mine]) if k == 0 else 0.0
-        )
+        late = np.where(route["has_spray"], 0.0, columns.shop["delay_s"][mine])
+        wait = number["delay_s"] + (0.0 if k else late)
         delay["kind"][mine], delay["duration_s"][mine] = AIR, np.maximum(wait, 0.0)
         at["duration_s"][mine], at["fluid_c"][mine] = number["duration_s"], number["fluid_c"]
         share = np.broadcast_to([dict(q.zones).get(z, 0.0) for z in ZONES], (len(mine), len(ZONES)))
@@ -134,17 +113,15 @@ def _pack_quench(
         elif q.medium.endswith("air"):
             blown = number["air_speed_m_s"] if q.medium == "forced air" else np.zeros(len(mine))
             speed = share * blown[:, None]
-            zones, head_of = heads
-            tables, table_of = convection_tables(zones, head_of[mine], route["air_c"], speed)
+            of_heads = heads[0], heads[1][mine], route["air_c"]
+            tables, table_of = packing.convection_tables(*of_heads, speed)
             at["kind"][mine], at["air"][mine] = AIR, sum(map(len, streams)) + table_of + 1
             streams.append(tables)
         else:
             bath = number["fluid_c"], number["agitation"], route["bath_factor"]
             baths, of = np.unique(np.stack(bath, axis=1), axis=0, return_inverse=True)
-            ids = [
-                media.setdefault((q.medium, *map(float, bath), q.table), len(media))
-                for bath in baths
-            ]
+            keys = [(q.medium, *map(float, bath), q.table) for bath in baths]
+            ids = [media.setdefault(key, len(media)) for key in keys]
             at["kind"][mine], at["medium"][mine] = BATH, np.array(ids)[of.ravel()]
             at["share"][mine] = share * dipped_share(columns, mine, number["depth_mm"])
 

@@ -120,11 +120,8 @@ def _march(
     """One march of the route, or of hosel and neck under a torch."""
     steel_of, head_of = columns.steel_of, columns.head_of
     cases = np.zeros(len(columns), packing.CASE)
-    of_steel, start = (
-        _packed_steels(columns.steels)
-        if constants is None and methods is None
-        else _pack_steels(columns.steels, constants, methods)
-    )
+    own = () if constants is None and methods is None else (constants, methods)
+    of_steel, start = (_pack_steels if own else _packed_steels)(columns.steels, *own)
     for name in packing.STEEL_FIELDS + packing.HARDNESS_FIELDS:
         cases[name] = of_steel[name][steel_of]
     heads, zones = _packed_heads(columns.heads)
