@@ -14,8 +14,8 @@ from ..transformation.tempering import OVERAGED_C
 COVERAGE = 0.80
 
 #: Standard deviation of ln(spray multiplier): a published spray law is good to a factor of about
-#: 1.5, read as a 90 % interval: ln 1.5 / 1.645 (the five laws compared in `thermal.spray` agree
-#: within 45 %).
+#: 1.5, read as a 90 % interval: ln 1.5 / 1.645 (in film boiling ours stands within 45 % of the
+#: middle of six; the factor is our assumption).
 LN_SPRAY_SD = math.log(1.5) / 1.645
 
 #: Factors on the rate at which Cr-Mo carbides dissolve, taken as the ends of an 80 % interval:
