@@ -19,10 +19,14 @@ from hypothesis import strategies as st
 
 import forgeprops as fp
 from forgeprops.base.cautions import SHORT
-from forgeprops.io.saved import plain_cell, read_json, safe_cell, write_json
+from forgeprops.io.saved import json_bytes, plain_cell, read_json, safe_cell
 from forgeprops.io.writing import locked, write_bytes, writing
 
 posix = pytest.mark.skipif(os.name == "nt", reason="needs POSIX signals")
+
+
+def write_json(path, *content, overwrite=False):
+    write_bytes(path, json_bytes(*content), overwrite)
 
 
 def leftovers(folder: Path) -> list[str]:
@@ -83,7 +87,8 @@ def test_full_disk_is_a_clear_error(tmp_path, monkeypatch):
 SUICIDE = """
 import os, signal, sys
 from pathlib import Path
-from forgeprops.io.saved import write_json
+from forgeprops.io.saved import json_bytes
+from forgeprops.io.writing import write_bytes
 point, path = sys.argv[1:]
 def die(*a, **k): os.kill(os.getpid(), signal.SIGKILL)
 real_write = Path.write_bytes
@@ -97,7 +102,7 @@ elif point == "after rename":
     real = os.replace
     def replace(a, b): real(a, b); die()
     os.replace = replace
-write_json(path, "shop", 1, {"n": 2, "filler": "x" * 100_000}, overwrite=True)
+write_bytes(path, json_bytes("shop", 1, {"n": 2, "filler": "x" * 100_000}), True)
 """
 
 
