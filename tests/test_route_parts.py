@@ -104,3 +104,13 @@ def test_the_shape_of_the_forging_sets_the_press_force_alone():
     many = evaluated("1040", routes).press["press_force_kn"]
     assert list(many) == [r.effort.press_force.kn for r in (simple, usual)]
     refuses("shape", fp.Route, press_shape="round")
+
+
+def test_a_zone_takes_its_share_of_a_quench():
+    """Half the spray cools a face less; a zone that is not named stays as it is without a quench."""
+    quenches = (fp.Quench("water spray", zones={"face": s}, flux_kg_m2_s=16.0) for s in (0.5, 1.0))
+    routes = [fp.Route(spray=None, quench=q) for q in ((), *quenches)]
+    dry, half, whole = (fp.estimate(fp.grade("4130"), route=r).zones for r in routes)
+    hv = [z["face"].hardness_hv for z in (dry, half, whole)]
+    assert hv[0] + 10.0 < hv[1] < hv[2] - 10.0
+    assert abs(whole["hosel"].hardness_hv - dry["hosel"].hardness_hv) < 5.0
