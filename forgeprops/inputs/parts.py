@@ -5,7 +5,7 @@ import functools
 from dataclasses import MISSING
 
 from ..base.errors import check_choice, check_kind
-from .settings import table
+from .settings import check_settings, table
 
 
 def part(name: str, of: type, what: str, settings: str) -> type:
@@ -19,11 +19,7 @@ def part(name: str, of: type, what: str, settings: str) -> type:
         fields.append((field, own[setting].type, dataclasses.field(**options)))
 
     def check(self):
-        for field, setting in rows.items():
-            value = getattr(self, field)
-            if value is not None or own[setting].default is not None:
-                value = table()[setting].check(value, name.lower())
-                object.__setattr__(self, field, value)
+        check_settings(self, {field: table()[s] for field, s in rows.items()}, name.lower())
 
     body = {"__post_init__": check, "SETTINGS": rows}
     made = dataclasses.make_dataclass(name, fields, namespace=body, frozen=True)

@@ -131,9 +131,10 @@ def numbers_of(part: str) -> Mapping[str, Setting]:
     return {s.field: s for s in of_part if s.is_number or s.name in CHOICES}
 
 
-def check_settings(obj, part: str, where: str = "") -> None:
-    """Check numbers and choices of a frozen part of a case and store them; a default of None may stay."""
-    for field, what in numbers_of(part).items():
+def check_settings(obj, part: str | Mapping[str, Setting], where: str = "") -> None:
+    """Check numbers and choices of a frozen part of a case, by its name or by field, and store them; a default of None may stay."""
+    of_part = numbers_of(part) if isinstance(part, str) else part
+    for field, what in of_part.items():
         value = getattr(obj, field)
         if type(value) is float and what.low <= value <= what.high:  # as most are
             continue

@@ -97,7 +97,10 @@ def plain(value):
 
 
 def restored(kind, value, where: str):
-    """Undo `plain`: an object of `kind` (a dataclass or a type hint), each of its own checks made on the way."""
+    """Undo `plain`: an object of `kind` (a dataclass or a type hint), each of its own checks made on the way.
+
+    A class may read content that names its fields otherwise by ``by_setting(content, where)``.
+    """
     origin, inner = typing.get_origin(kind), typing.get_args(kind)
     if origin in (typing.Union, types.UnionType):
         if value is None and type(None) in inner:
