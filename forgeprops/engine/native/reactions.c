@@ -96,6 +96,8 @@ INLINE vec joined(vec share) {
   return four * four * four * two;
 }
 
+INLINE vec share_of(vec before, vec after) { return after > 0.0 ? before / greater(after, all(1e-300)) : all(1.0); }
+
 /* Part of a step's tempering integral that counts for a constituent that grows evenly in it, from `share` of what it is at its end: dJ/dt = e -
    14 J M'/M.  `kept` is the `joined` of that share. */
 INLINE vec tempered_part(vec share, vec kept) {
@@ -103,8 +105,6 @@ INLINE vec tempered_part(vec share, vec kept) {
   vec part = (1.0 - share * kept) / (15.0 * greater(fresh, all(1e-3)));
   return fresh < 1e-3 ? 1.0 - 7.0 * fresh : part;
 }
-
-INLINE vec share_of(vec before, vec after) { return after > 0.0 ? before / greater(after, all(1e-300)) : all(1.0); }
 
 /* Integral of exp(-theta/T) over a step along a straight temperature curve, s.  With T = Tm + d the exponent is -theta/Tm + a s - b s^2, s from
    -1 to 1: the value in the middle times sinh(a)/a, less b times the mean of s^2 weighed by exp(a s). */
@@ -129,7 +129,7 @@ INLINE vec form_martensite(const Input *in, Steels *k, vec *s, int n, int i, mas
   formed = m ? left * (1.0 - exponential(-k->alpha[i] * (under - under_0))) : formed;
   vec before = s[MARTENSITE * n + i], after = before + formed;
   s[UNDERCOOLING * n + i] = m ? under : under_0;
-  s[J_MARTENSITE * n + i] *= m ? joined(before / greater(after, all(1e-300))) : all(1.0);
+  s[J_MARTENSITE * n + i] *= joined(share_of(before, after));
   s[MARTENSITE * n + i] = after;
   s[CARBON_M * n + i] += formed * k->carbon[i];
   s[AUSTENITE * n + i] = left - formed;
