@@ -12,15 +12,11 @@ however many bars it has, and the coverage of the 80 % interval on steels that w
 """
 
 import datetime
-import math
-import sys
-from pathlib import Path
 
-import numpy as np
-from scipy.optimize import minimize
-
-sys.path.insert(0, str(Path(__file__).resolve().parent))
 import fit_kinetics
+import numpy as np
+import pandas as pd
+from scipy.optimize import minimize
 from source_effects import group_bootstrap, options, write
 
 from forgeprops.answer.interval import COVERAGE, FIGURES, Z, opinions_spread_hv, spread_variance
@@ -54,9 +50,9 @@ UNITS = dict.fromkeys(FIGURES, "of hardness") | {
 }
 
 
-def predict(problem, k, steel: str) -> list[dict]:
-    """Rows of one steel with constants `k`."""
-    found = []
+def predict(problem, k, steel: str, deviates=(0.0, 0.0)) -> list[dict]:
+    """Rows of one steel with constants `k` and deviates of the two baths."""
+    found, films = [], fit_kinetics.baths(deviates)
     for row in (r for r in problem.rows if r["steel"] == steel):
         told = fit_kinetics.march_bar(row, k)
         z, rate = told.zones[0, 0], told.marks[0, 0, marks.M_RATE700]
@@ -64,8 +60,7 @@ def predict(problem, k, steel: str) -> list[dict]:
         measured = float(convert_array([float(row["hb"])], "HB", "HV")[0][0])
         found.append(_told(row, "", measured, z[out.O_HV], (soft, z[out.O_BAINITE], hard), rate))
     for bar in (b for b in problem.bars if b[0]["steel"] == steel):
-        bath = bar[0]["cooling"].split()[0]
-        film = fit_kinetics.BATHS[bath][0] * k.get(f"bath {bath}", 1.0)
+        film = films[bar[0]["cooling"].split()[0]]
         told = fit_kinetics.march_bar(bar[0], k, film, keep_points=True)
         s = told.state[0]
         log_v = s[d.LOG_V_700] / np.maximum(s[d.PASSED_700], 1e-9)
@@ -94,9 +89,7 @@ def march() -> None:
         without = fit_kinetics.Problem((steel,))
         z = without.solve(full.start(), most=MOST_STEPS)
         k = without.constants(z)
-        baths = zip(fit_kinetics.BATHS.items(), z[len(full.prior) :], strict=True)
-        k |= {f"bath {n}": math.exp(sd * d) for (n, (_, sd)), d in baths}
-        mine = predict(full, k, steel)
+        mine = predict(full, k, steel, z[len(full.prior) :])
         misses = [round(float(r["predicted_hv"]) - float(r["measured_hv"])) for r in mine]
         print(steel, misses, flush=True)
         rows += mine
@@ -139,21 +132,18 @@ class LeftOut:
     """Stored predictions as arrays."""
 
     def __init__(self):
-        rows = read_rows("validation/hardness_left_out.csv")
-        self.rows, self.steel = rows, np.array([r["steel"] for r in rows])
-
-        def column(name):
-            return np.array([float(r[name] or 0.0) for r in rows])
-
-        self.hv, self.measured = column("predicted_hv"), column("measured_hv")
-        self.shares = [column(c) for c in ("ferrite_pearlite", "bainite", "martensite")]
-        views = np.array([column("critical_rates_hv"), column("end_quench_hv")])
+        self.rows = rows = pd.DataFrame(read_rows("validation/hardness_left_out.csv"))
+        number = rows.iloc[:, COLUMNS.index("measured_hv") :].replace("", 0.0).astype(float)
+        self.steel, self.hv = rows["steel"].to_numpy(), number["predicted_hv"].to_numpy()
+        self.shares = number[["ferrite_pearlite", "bainite", "martensite"]].to_numpy().T
+        views = number[["critical_rates_hv", "end_quench_hv"]].to_numpy().T
         counted = np.vstack([np.ones(len(rows)), views]) > 0.0
         self.spread = opinions_spread_hv(np.vstack([self.hv, views]), counted)
-        self.error, self.rates = self.hv - self.measured, column("rate_sd_hv") ** 2
+        self.error = self.hv - number["measured_hv"].to_numpy()
+        self.rates = number["rate_sd_hv"].to_numpy() ** 2
         # the bars of one steel in one cooling count as one
-        heats = [r["steel"] + r["cooling"] for r in rows]
-        self.weight = np.array([1.0 / heats.count(h) for h in heats])
+        heats = rows.groupby(["steel", "cooling"])["steel"]
+        self.weight = 1.0 / heats.transform("size").to_numpy()
 
     def variance(self, figures):
         *own, far = figures
@@ -188,7 +178,7 @@ class LeftOut:
     def held(self) -> np.ndarray:
         """Whether each row lies in the 80 % interval whose figures were fitted without its steel."""
         inside = np.empty(len(self.rows), bool)
-        for steel in dict.fromkeys(self.steel):
+        for steel in np.unique(self.steel):
             mine = self.steel == steel
             variance = self.variance(self.fit(~mine))
             inside[mine] = np.abs(self.error[mine]) <= Z * np.sqrt(variance[mine])
@@ -196,20 +186,31 @@ class LeftOut:
 
     def scopes(self) -> dict[str, np.ndarray]:
         """Groups that coverage is told of."""
-        air = np.array([r["cooling"] == "still air" for r in self.rows])
+        air = (self.rows["cooling"] == "still air").to_numpy()
         largest = np.argmax(self.shares, axis=0)
         kinds = ("ferrite and pearlite", "bainite", "martensite")
         return {
             **{"all bars": air | ~air, "air-cooled bars": air, "quenched bars": ~air},
             **{f"mostly {kind}": largest == i for i, kind in enumerate(kinds)},
-            "read rows": np.array([r["basis"] == "read" for r in self.rows]),
+            "read rows": (self.rows["basis"] == "read").to_numpy(),
         }
 
 
 _COVERAGE = "scope validation rows steels coverage width_hv low_90 high_90 root_mean_square_hv bias_hv date".split()
 
 
-def write_figures(seen: LeftOut, values, held) -> None:
+def coverage(seen: LeftOut, values, held):
+    """Rows of data/validation/hardness_validation.csv, one for each scope."""
+    for name, rows in seen.scopes().items():
+        low, high = group_bootstrap(held[rows], seen.steel[rows])
+        e = seen.error[rows]
+        width = 2.0 * Z * np.sqrt(seen.variance(values)[rows]).mean()
+        numbers = f"{held[rows].mean():.3f} {width:.0f} {low:.2f} {high:.2f} {np.sqrt((e**2).mean()):.1f} {e.mean():.1f}"
+        row = (name, "each steel predicted without it", int(rows.sum()), len(set(seen.steel[rows])))
+        yield *row, *numbers.split(), datetime.date.today().isoformat()
+
+
+def write_figures(seen: LeftOut, values, told) -> None:
     """Rewrite the two data files."""
     today, everything = datetime.date.today().isoformat(), np.ones(len(seen.rows), bool)
     columns = zip(PRIOR.items(), values, seen.classes(), seen.steels(everything), strict=True)
@@ -218,25 +219,15 @@ def write_figures(seen: LeftOut, values, held) -> None:
         (name, f"{value:.3g}", UNITS[name], prior, int(rows.sum()), steels, today, "our own fit")
         for (name, prior), value, rows, steels in columns
     ]
-    figures = [dict(zip(names, row, strict=True)) for row in figures]
     notes = """
     Figures of the standard deviation of hardness (see answer.interval.hardness_sd_hv), by greatest likelihood on
     data/validation/hardness_left_out.csv; made by tests/fits/fit_hardness_spread.py.  prior: middle of a lognormal of a factor e.
     martensite share: HV where half is martensite; opinions: weight of the standard deviation of the methods."""
-    write("fits/hardness_spread.csv", figures, notes)
-    shown = []
-    for name, rows in seen.scopes().items():
-        low, high = group_bootstrap(held[rows], seen.steel[rows])
-        e = seen.error[rows]
-        width = 2.0 * Z * np.sqrt(seen.variance(values)[rows]).mean()
-        numbers = f"{held[rows].mean():.3f} {width:.0f} {low:.2f} {high:.2f} {np.sqrt((e**2).mean()):.1f} {e.mean():.1f}"
-        steels = len(set(seen.steel[rows]))
-        row = (name, "each steel predicted without it", int(rows.sum()), steels)
-        shown.append(dict(zip(_COVERAGE, (*row, *numbers.split(), today), strict=True)))
+    write("fits/hardness_spread.csv", figures, notes, names)
     notes = """
     Share of measured bars inside the 80 % interval.  Constants of the rate equations and figures of the interval both
     fitted without the bar's steel; made by tests/fits/fit_hardness_spread.py.  low_90, high_90: whole steels drawn again."""
-    write("validation/hardness_validation.csv", shown, notes)
+    write("validation/hardness_validation.csv", told, notes, _COVERAGE)
 
 
 def main() -> None:
@@ -247,11 +238,11 @@ def main() -> None:
     everything = np.ones(len(seen.rows), bool)
     figures, held = seen.fit(everything), seen.held()
     print(dict(zip(PRIOR, figures.round(3), strict=True)))
-    for name, rows in seen.scopes().items():
-        width = 2.0 * Z * np.sqrt(seen.variance(figures)[rows]).mean()
-        print(f"{name:30s} n {rows.sum():3d} coverage {held[rows].mean():.3f} width {width:.0f} HV")
+    told = list(coverage(seen, figures, held))
+    for name, _, n, _, share, width, *_ in told:
+        print(f"{name:30s} n {n:3d} coverage {share} width {width} HV")
     if args.write:
-        write_figures(seen, figures, held)
+        write_figures(seen, figures, told)
 
 
 if __name__ == "__main__":

@@ -15,13 +15,9 @@ bainite's hardness, another shift of the bainite limit.
 
 import datetime
 import math
-import sys
 from collections.abc import Iterable
-from pathlib import Path
 
 import numpy as np
-
-sys.path.insert(0, str(Path(__file__).resolve().parent))
 from source_effects import options, write
 
 from forgeprops import specimens
@@ -108,10 +104,8 @@ def march_bar(row, k, film=None, **options):
     """March the bar of a row with constants `k`: in still air, or in a bath of that film coefficient, W/(m² K)."""
     _, case, start = specimens._case(steel_of(row), float(row["austenitise_c"]), None, k)
     diameter_mm = float(row["diameter_mm"])
-    convection, points = (
-        packing.convection_table("round", diameter_mm, 25.0, 0.0),
-        packing.POINTS[:1],
-    )
+    convection = packing.convection_table("round", diameter_mm, 25.0, 0.0)
+    points = packing.POINTS[:1]
     if film is not None:
         case["view_factor"], options["stop_c"] = 0.0, 40.0
         convection, points = np.full(len(packing.CONVECTION_C), film), (9,)
@@ -141,6 +135,12 @@ def quenched() -> list[list[dict[str, str]]]:
         if place and r["hrc"] and r["diameter_mm"]:
             bars.setdefault((r["steel"], r["diameter_mm"], bath), []).append(r)
     return list(bars.values())
+
+
+def baths(deviates) -> dict[str, float]:
+    """Film coefficients of the baths for deviates in standard deviations of their ln, W/(m² K)."""
+    pairs = zip(BATHS.items(), deviates, strict=True)
+    return {name: h * math.exp(sd * z) for (name, (h, sd)), z in pairs}
 
 
 def place_of(row) -> float:
@@ -198,14 +198,12 @@ class Problem:
 
     def quenched_hrc(self, k, deviates) -> list[tuple[dict, float]]:
         """(row, HRC) of every place in the quenched bars; two deviates of the baths, oil then water."""
-        pairs = zip(BATHS.items(), deviates, strict=True)
-        film = {name: h * math.exp(sd * z) for (name, (h, sd)), z in pairs}
-        baths = [film[bar[0]["cooling"].split()[0]] for bar in self.bars]
-        marched = [march_bar(b[0], k, h).point_hv[0] for b, h in zip(self.bars, baths, strict=True)]
-        curves = [hrc_from_hv(hv[:5]) for hv in marched]
-        pairs = zip(self.bars, curves, strict=True)
-        found = ((row, hrc) for bar, hrc in pairs for row in bar)
-        return [(row, float(np.interp(place_of(row), DEPTHS, hrc))) for row, hrc in found]
+        film, found = baths(deviates), []
+        for bar in self.bars:
+            hv = march_bar(bar[0], k, film[bar[0]["cooling"].split()[0]]).point_hv[0]
+            hrc = hrc_from_hv(hv[:5])
+            found += [(row, float(np.interp(place_of(row), DEPTHS, hrc))) for row in bar]
+        return found
 
     def end_quench(self, k) -> list[np.ndarray]:
         """HRC of the grades at the standard's distances."""
@@ -361,8 +359,7 @@ def write_constants(k, sd, rows: str, checks) -> None:
     For a rate the column mean_absolute_error holds the rate itself."""
     header = "what validation rows date mean_absolute_error bias unit".split()
     told = [(*c[:3], today, f"{c[3]:.2f}", f"{c[4]:.2f}", c[5]) for c in checks]
-    told = [dict(zip(header, row, strict=True)) for row in told]
-    write("validation/kinetics_validation.csv", told, notes)
+    write("validation/kinetics_validation.csv", told, notes, header)
 
 
 if __name__ == "__main__":

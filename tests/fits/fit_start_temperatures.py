@@ -16,13 +16,10 @@ nothing.
 import argparse
 import csv
 import datetime
-import sys
 from pathlib import Path
 
 import numpy as np
 from scipy.optimize import linprog
-
-sys.path.insert(0, str(Path(__file__).resolve().parent))
 from source_effects import fit, group_bootstrap, leave_groups_out, write
 
 from forgeprops.base.tables import read_rows
@@ -50,13 +47,9 @@ BS_SETTINGS = {"group_sd": 2.0, "noise_sd": 14.0, "huber": 1.5}
 BS_SILICON_LIMIT = 0.6
 
 
-def number(text):
-    return float(text) if text not in ("", "nan") else float("nan")
-
-
 def load(rows, target, source):
-    comp = {s: np.array([number(r.get(s, "0") or "0") for r in rows]) for s in ELEMENTS}
-    comp["grain_um"] = np.array([number(r.get("grain_um", "")) for r in rows])
+    comp = {s: np.array([float(r.get(s) or 0.0) for r in rows]) for s in ELEMENTS}
+    comp["grain_um"] = np.array([float(r.get("grain_um") or "nan") for r in rows])
     names, group = np.unique([r[source] or "not stated" for r in rows], return_inverse=True)
     return comp, np.array([float(r[target]) for r in rows]), names, group
 
@@ -92,17 +85,25 @@ def interval(carbon, error, group):
     return held, width
 
 
-def evaluate(quantity, comp, measured, names, group, terms, settings, published, train=None):
+def left_out(quantity, comp, measured, group, terms, settings, train=None):
+    """Every row predicted by a fit without its source, the grain unknown, and known where it is given, °C."""
+    base, columns = FORMULAS[quantity]["van_bohemen"](comp), matrix(terms, comp, quantity)
+    fitted, how = (
+        (columns, measured - base, group, list(terms.values())),
+        {"train": train, **settings},
+    )
+    seen = matrix(terms, comp, quantity, with_grain=False), columns
+    return [base + leave_groups_out(*fitted, predict_columns=c, **how) for c in seen]
+
+
+def evaluate(quantity, comp, measured, names, group, terms, settings, train=None):
     """Fit on all, validate without each source; return coefficient rows and validation rows."""
     train = np.ones(len(measured), bool) if train is None else train
-    base, today = published["van_bohemen"](comp), datetime.date.today().isoformat()
-    columns, no_grain = (matrix(terms, comp, quantity, with_grain=grain) for grain in (True, False))
-    known, plain = (
-        base + leave_groups_out(columns, measured - base, group, list(terms.values()), train=train, predict_columns=seen, **settings)
-        for seen in (columns, no_grain)
-    )  # fmt: skip
-    prior = list(terms.values())
-    b, se = fit(columns[train], (measured - base)[train], group[train], prior, **settings)
+    published, today = FORMULAS[quantity], datetime.date.today().isoformat()
+    plain, known = left_out(quantity, comp, measured, group, terms, settings, train)
+    prior, columns = list(terms.values()), matrix(terms, comp, quantity)
+    off = measured - published["van_bohemen"](comp)
+    b, se = fit(columns[train], off[train], group[train], prior, **settings)
     error, fits = (measured - plain)[train], []
 
     def constant(term, value, digits, se=""):
@@ -152,14 +153,10 @@ def evaluate(quantity, comp, measured, names, group, terms, settings, published,
 
 
 def predict():
-    """Rows of the table of Ms, each predicted without its source with the grain unknown, and with the grain known, °C."""
+    """Rows of the table of Ms, and `left_out` of them."""
     rows = read_rows("measured/martensite_start.csv")
     comp, ms, _, group = load(rows, "ms_c", "source")
-    base = FORMULAS["ms"]["van_bohemen"](comp)
-    columns = matrix(MS_TERMS, comp, "ms")
-    fitted = (columns, ms - base, group, list(MS_TERMS.values()))
-    seen = matrix(MS_TERMS, comp, "ms", with_grain=False), columns
-    return rows, *(base + leave_groups_out(*fitted, predict_columns=c, **MS_SETTINGS) for c in seen)
+    return rows, *left_out("ms", comp, ms, group, MS_TERMS, MS_SETTINGS)
 
 
 def main():
@@ -168,12 +165,12 @@ def main():
     p.add_argument("--write", action="store_true")
     a = p.parse_args()
     comp, ms, names, group = load(read_rows("measured/martensite_start.csv"), "ms_c", "source")
-    fits, checks = evaluate("ms", comp, ms, names, group, MS_TERMS, MS_SETTINGS, FORMULAS["ms"])
+    fits, checks = evaluate("ms", comp, ms, names, group, MS_TERMS, MS_SETTINGS)
     if a.bainite:
         with a.bainite.open(encoding="utf-8") as file:
-            comp, bs, names, group = load(list(csv.DictReader(file)), "Bs_C", "Source_no")
-        data, how = (comp, bs, names, group), (BS_TERMS, BS_SETTINGS, FORMULAS["bs"])
-        more = evaluate("bs", *data, *how, train=comp["Si"] < BS_SILICON_LIMIT)
+            data = load(list(csv.DictReader(file)), "Bs_C", "Source_no")
+        calm = data[0]["Si"] < BS_SILICON_LIMIT
+        more = evaluate("bs", *data, BS_TERMS, BS_SETTINGS, calm)
         fits, checks = fits + more[0], checks + more[1]
     for r in checks:
         numbers = r["mean_absolute_error_c"], r["low_90"], r["high_90"], r["bias_c"], r["rows"]
@@ -209,8 +206,7 @@ def main():
             (r["index"], r["source"], *(f"{t:.1f}" for t in (float(r["ms_c"]), unknown, known)))
             for r, unknown, known in zip(*predict(), strict=True)
         ]
-        left = [dict(zip(header, row, strict=True)) for row in left]
-        write("validation/start_temperature_validation_rows.csv", left, notes)
+        write("validation/start_temperature_validation_rows.csv", left, notes, header)
 
 
 if __name__ == "__main__":

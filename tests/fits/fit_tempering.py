@@ -23,14 +23,10 @@ gain).  Rows left aside: 4140 oil quenched 25 mm (285 HB at 540 °C in one book,
 import csv
 import datetime
 import math
-import sys
-from pathlib import Path
 from types import SimpleNamespace
 
 import numpy as np
 from scipy.optimize import least_squares
-
-sys.path.insert(0, str(Path(__file__).resolve().parent))
 from source_effects import options, write
 
 from forgeprops.base.tables import read_rows
@@ -130,21 +126,18 @@ class Rows:
     """The table and the data sheets, one under the other."""
 
     def __init__(self, table, sheets):
-        both = [*table, *sheets]
+        def as_table(r):
+            hrc = r["hrc"] or scale(convert_hardness(float(r["hb"]), "HB", "HV"))
+            return {**r, "time_s": 3600.0 * float(r["hours"]), "T_C": r["temper_c"], "HRC": hrc}
+
+        both = [*table, *map(as_table, sheets)]
         self.comp = {s: np.array([float(r.get(s) or 0.0) for r in both]) for s in ELEMENTS}
-
-        def column(of_table, of_sheets):
-            return np.array([of_table(r) for r in table] + [of_sheets(r) for r in sheets])
-
-        self.seconds = column(lambda r: float(r["time_s"]), lambda r: 3600.0 * float(r["hours"]))
-        self.celsius = column(lambda r: float(r["T_C"]), lambda r: float(r["temper_c"]))
+        columns = "time_s", "T_C", "HRC"
+        self.seconds, self.celsius, self.hrc = (
+            np.array([float(r[c]) for r in both]) for c in columns
+        )
         names = [f"{r['steel']} ({r['source'].split(' 19')[0]})" for r in table]
         self.name = np.array(names + [f"{r['grade']} data sheets" for r in sheets])
-
-        def of_sheet(r):
-            return float(r["hrc"] or scale(convert_hardness(float(r["hb"]), "HB", "HV")))
-
-        self.hrc = column(lambda r: float(r["HRC"]), of_sheet)
         self.sheet = np.arange(len(both)) >= len(table)
 
     def predict(self, theta, constants, mask):

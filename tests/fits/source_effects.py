@@ -1,10 +1,10 @@
 """Shrunken robust regression with one random offset per source; whole groups left out; the tables that fits write."""
 
 import argparse
-import csv
 from pathlib import Path
 
 import numpy as np
+import pandas as pd
 
 from forgeprops.base.tables import data_path
 
@@ -55,20 +55,15 @@ def leave_groups_out(columns, residual, group, prior_sd, train=None, predict_col
 
 def group_bootstrap(error, group, draws=2000, seed=1, level=0.9):
     """Interval of the mean absolute error when whole groups are drawn with replacement."""
-    rng = np.random.default_rng(seed)
-    groups = np.unique(group)
-    total = np.array([np.abs(error[group == g]).sum() for g in groups])
-    count = np.array([(group == g).sum() for g in groups])
-    pick = rng.integers(0, len(groups), (draws, len(groups)))
+    of = np.unique(group, return_inverse=True)[1]
+    total, count = np.bincount(of, np.abs(error)), np.bincount(of)
+    pick = np.random.default_rng(seed).integers(0, len(total), (draws, len(total)))
     means = total[pick].sum(1) / count[pick].sum(1)
     return tuple(np.quantile(means, [(1 - level) / 2, (1 + level) / 2]))
 
 
 def write(name, rows, notes, header=None):
-    """Rewrite a table of data/: `notes` above it line by line, rows as dicts."""
-    with data_path(name).open("w", encoding="utf-8", newline="") as file:
-        file.writelines(f"# {line.strip()}\n" for line in notes.strip().splitlines())
-        how = {"lineterminator": "\n", "extrasaction": "ignore"}
-        out = csv.DictWriter(file, header or list(rows[0]), **how)
-        out.writeheader()
-        out.writerows(rows)
+    """Rewrite a table of data/: `notes` above it line by line, rows as dicts, or as tuples under a header."""
+    notes = "".join(f"# {line.strip()}\n" for line in notes.strip().splitlines())
+    table = pd.DataFrame(rows, columns=header).to_csv(index=False, lineterminator="\n")
+    data_path(name).write_text(notes + table, encoding="utf-8", newline="\n")

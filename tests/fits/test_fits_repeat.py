@@ -2,16 +2,15 @@
 
 import numpy as np
 import pytest
-from fits.fit_kinetics import PRIOR, Problem
-from fits.fit_start_temperatures import MS_SETTINGS, MS_TERMS, evaluate, load
+from fit_kinetics import PRIOR, Problem
+from fit_start_temperatures import MS_SETTINGS, MS_TERMS, evaluate, load
 
 from forgeprops.base.tables import read_rows
-from forgeprops.transformation.temperatures import FORMULAS
 
 
 def test_ms_refit_gives_the_committed_table():
     comp, ms, names, group = load(read_rows("measured/martensite_start.csv"), "ms_c", "source")
-    fits, checks = evaluate("ms", comp, ms, names, group, MS_TERMS, MS_SETTINGS, FORMULAS["ms"])
+    fits, checks = evaluate("ms", comp, ms, names, group, MS_TERMS, MS_SETTINGS)
 
     def committed(name):
         return [r for r in read_rows(name) if r["quantity"] == "ms"]

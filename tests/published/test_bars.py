@@ -5,12 +5,13 @@ which the constants were fitted.  What the model does on steels it has not seen 
 data/validation/kinetics_validation.csv and data/validation/hardness_left_out.csv and is held to its goal here.
 """
 
+import fit_hardness_spread
+import fit_kinetics
 import numpy as np
 import pytest
-from fits import fit_hardness_spread, fit_kinetics
-from fits.fit_hardness_spread import LeftOut
-from fits.fit_kinetics import PLACES, steel_of
-from fits.fit_start_temperatures import predict
+from fit_hardness_spread import LeftOut
+from fit_kinetics import PLACES, steel_of
+from fit_start_temperatures import predict
 from scipy import stats
 
 import forgeprops as fp
