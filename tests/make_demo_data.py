@@ -5,13 +5,14 @@ published laws (`TRUTH`), and noise is added.  Nothing in it was measured on rea
 tests/make_demo_data.py [folder]``; without a folder the files in data/demo are replaced.
 """
 
-import csv
+import functools
 import io
 import sys
 from pathlib import Path
 
 import numpy as np
 import openpyxl
+import pandas as pd
 
 import forgeprops as fp
 from forgeprops.answer.evaluation import evaluate
@@ -49,14 +50,14 @@ RUNS = {
 }  # fmt: skip
 HEAD = "mid-iron"
 CHANNELS = {"T1": "face", "T2": "rim", "T3": "body", "T4": "hosel"}
+#: Depth of the thermocouples where it is known, mm: the face's sits at half its finished thickness.
+DEPTHS = {"T1": f"{fp.head(HEAD).face_thickness_mm / 2:.2f}"}
 
 
-def text(rows, delimiter=",") -> bytes:
-    buffer = io.StringIO()
-    writer = csv.writer(buffer, delimiter=delimiter, lineterminator="\n")
-    writer.writerow([SAYS])
-    writer.writerows(rows)
-    return buffer.getvalue().encode()
+def text(header, rows, sep=",") -> bytes:
+    table = pd.DataFrame(rows, columns=header.split())
+    says = f'"{SAYS}"' if sep in SAYS else SAYS
+    return f"{says}\n".encode() + table.to_csv(sep=sep, index=False, lineterminator="\n").encode()
 
 
 def steel(heat: str) -> fp.Steel:
@@ -72,7 +73,6 @@ def route(run: str) -> fp.Route:
 def certificates() -> bytes:
     """A mill's CSV with German headers, decimal commas, ppm, a unit row, a limits row and the usual slips."""
     rows = [
-        ["Schmelze", "Güte", *_ELEMENTS, "Datum", "Bund"],
         ["", "", *["%"] * 9, "ppm", "", ""],
         "max 4130 0,33 0,35 0,60 0,030 0,040 1,10 0,25".split() + [""] * 5,
     ]
@@ -80,10 +80,11 @@ def certificates() -> bytes:
         cells = [f"{composition[e]:.3f}".replace(".", ",") for e in _ELEMENTS[:-1]]
         ppm = str(round(composition["N"] * 1e4))
         rows.append([heat, grade, *cells, ppm, f"{3 + n}.2.2025", f"B{17 + n}"])
-    second = [*rows[3]]
+    second = [*rows[2]]
     second[2], second[5] = "0,310", "<0,020"
-    broken = ["R5", "4130", "2,9", *rows[4][3:]]
-    return text([*rows, second, broken, ["* im Lichtbogenofen erschmolzen", *[""] * 13]], ";")
+    broken, note = ["R5", "4130", "2,9", *rows[3][3:]], ["* im Lichtbogenofen erschmolzen"]
+    header = f"Schmelze Güte {' '.join(_ELEMENTS)} Datum Bund"
+    return text(header, [*rows, second, broken, note + [""] * 13], ";")
 
 
 def laboratory() -> bytes:
@@ -108,10 +109,8 @@ def laboratory() -> bytes:
 
 
 def runs() -> bytes:
-    rows = [["head_id", "heat", "head", "preheat_c", "flux", "spray_s", "delay_s"]]
-    for run, (heat, preheat, flux, spray_s, delay, _) in RUNS.items():
-        rows.append([run, heat, HEAD, preheat, flux, spray_s, delay])
-    return text(rows)
+    rows = [[run, heat, HEAD, *settings] for run, (heat, *settings, _) in RUNS.items()]
+    return text("head_id heat head preheat_c flux spray_s delay_s", rows)
 
 
 def marched(run: str) -> Trace:
@@ -120,21 +119,15 @@ def marched(run: str) -> Trace:
     return evaluate(cases, ("points",)).results.traces[0]
 
 
-def depths() -> dict[str, float]:
-    """Depth of the thermocouples where it is known, mm: the face's sits at half its finished thickness."""
-    return {"T1": round(fp.head(HEAD).face_thickness_mm / 2, 2)}
-
-
 def traces(rng) -> bytes:
     """10 Hz from 2 s before the furnace opens to 45 s after, 2.5 K of noise, an open circuit, a spike."""
-    rows = [["head_id", "time_s", "channel", "temperature_c"]]
-    for run, (*_, wired) in RUNS.items():
-        if not wired:
-            continue
+    rows = []
+    for run in (r for r, (*_, wired) in RUNS.items() if wired):
         trace, door = marched(run), route(run).soak_s
         times = np.arange(-2.0, 45.0, 0.1)
         for channel, zone in CHANNELS.items():
-            at_probe = trace.weighted(probe_weights(fp.head(HEAD), zone, depths().get(channel)))
+            depth_mm = float(DEPTHS[channel]) if channel in DEPTHS else None
+            at_probe = trace.weighted(probe_weights(fp.head(HEAD), zone, depth_mm))
             true = np.interp(door + times, trace.time_s, at_probe)
             seen = true + rng.normal(0.0, 2.5, times.size)
             cells = [f"{v:.1f}" for v in seen]
@@ -144,35 +137,30 @@ def traces(rng) -> bytes:
             if (run, channel) == ("103", "T3"):  # lost readings
                 cells[100:103] = [""] * 3
             rows += [[run, f"{t:.1f}", channel, c] for t, c in zip(times, cells, strict=True)]
-    return text(rows)
+    return text("head_id time_s channel temperature_c", rows)
 
 
 def channels() -> bytes:
-    depth = depths()
-    places = [[c, zone, f"{depth[c]:.2f}" if c in depth else ""] for c, zone in CHANNELS.items()]
-    return text([["channel", "zone", "depth_mm"], *places])
+    return text("channel zone depth_mm", [[c, z, DEPTHS.get(c, "")] for c, z in CHANNELS.items()])
 
 
 def hardness(results, rng) -> bytes:
     """Three readings a zone, 8 HV of scatter, on the scale the tester is set to for that zone."""
-    rows = [["head_id", "zone", "position", "value", "scale"]]
+    rows = []
     for run, result in results.items():
         for zone, part in result.zones.items():
             for position in ("toe", "centre", "heel"):
                 hv = part.hardness_hv + rng.normal(0.0, 8.0)
-                scale = "HRC" if zone == "face" else "HV10"
-                value = try_convert(hv, "HV", "HRC") if scale == "HRC" else hv
-                if value is None:
-                    scale, value = "HV10", hv
-                shown = f"{value:.1f}" if scale == "HRC" else f"{value:.0f}"
-                rows.append([run, zone, position, shown, scale])
-    rows[4][3] = "4l2"  # a slip at the keyboard
-    return text(rows)
+                hrc = try_convert(hv, "HV", "HRC") if zone == "face" else None
+                shown = (f"{hv:.0f}", "HV10") if hrc is None else (f"{hrc:.1f}", "HRC")
+                rows.append([run, zone, position, *shown])
+    rows[3][3] = "4l2"  # a slip at the keyboard
+    return text("head_id zone position value scale", rows)
 
 
 def bends(results, rng) -> bytes:
     """Each head is bent ever further until it cracks, near three times the allowed bend (invented)."""
-    rows = [["head_id", "degrees", "force_n", "cracked"]]
+    rows = []
     for run, result in results.items():
         cracks_at = 3.0 * result.hosel.allowed_deg * rng.lognormal(0.0, 0.15)
         for degrees in (1.0, 2.0, 4.0, 8.0):
@@ -181,29 +169,30 @@ def bends(results, rng) -> bytes:
             rows.append([run, degrees, f"{force:.0f}", "yes" if cracked else "no"])
             if cracked:
                 break
-    return text(rows)
+    return text("head_id degrees force_n cracked", rows)
 
 
 def log(rng) -> bytes:
     """Sixty heads, predicted by the neutral shop; from the 41st on a nozzle is half shut and nobody knows."""
-    rows = [["date", "heat", "head_id", "quantity", "predicted", "measured"]]
-    pairs: dict[tuple, tuple[float, float]] = {}
+
+    @functools.cache
+    def face_hv(heat, flux, shop=None):
+        route = fp.Route().with_(flux=flux)
+        return fp.estimate(steel(heat), HEAD, route, shop=shop).zones["face"].hardness_hv
+
+    rows = []
     for n in range(60):
         heat, flux = ("R1", "R2")[n % 2], 12.0 if n < 40 else 9.5
-        if (heat, flux) not in pairs:
-            said = fp.estimate(steel(heat), HEAD, fp.Route().with_(flux=12.0))
-            true = fp.estimate(steel(heat), HEAD, fp.Route().with_(flux=flux), shop=TRUTH)
-            pairs[heat, flux] = (said.zones["face"].hardness_hv, true.zones["face"].hardness_hv)
-        said, true = pairs[heat, flux]
+        said, true = face_hv(heat, 12.0), face_hv(heat, flux, TRUTH)
         day, seen = f"2025-{3 + n // 20:02d}-{1 + n % 20:02d}", true + rng.normal(0.0, 9.0)
         rows.append([day, heat, str(201 + n), "face hardness HV", f"{said:.0f}", f"{seen:.0f}"])
-    return text(rows)
+    return text("date heat head_id quantity predicted measured", rows)
 
 
 def plate(rng) -> bytes:
     """A stainless plate, 10 mm, thermocouple 1 mm deep, under 12 kg/(m² s) of 25 °C water, 50 Hz."""
     made, water = Plate(10.0, 1.0), 25.0
-    state, rows = made.start(900.0), [["time_s", "channel", "temperature_c"]]
+    state, rows = made.start(900.0), []
 
     def flux(surface):
         def q(at):
@@ -215,7 +204,7 @@ def plate(rng) -> bytes:
         reading = made.at_junction(state)[0] + rng.normal(0.0, 2.0)
         rows.append([f"{0.02 * n:.2f}", "P1", f"{reading:.1f}"])
         state = made.step(made.step(state, 0.01, flux), 0.01, flux)
-    return text(rows)
+    return text("time_s channel temperature_c", rows)
 
 
 def main(folder: Path) -> None:
