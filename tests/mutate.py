@@ -39,76 +39,60 @@ LEFT_OUT = ("InputError", "field", "dataclass", "ValueError", "RuntimeError")
 NO_FORMULA = (ast.Raise, ast.JoinedStr, ast.Subscript, ast.arguments)
 
 
-def faults(tree):
+def faults(node):
     """(node, attribute, new value) of every change that can be made to a module."""
-    found = []
-
-    def visit(node):
-        if isinstance(node, NO_FORMULA):
-            return
-        if isinstance(node, ast.Call):
-            name = ast.unparse(node.func).split(".")[-1]
-            if name in LEFT_OUT or name.startswith(("check_", "_check")):
-                return
-            if name in ENDS:
-                attribute = "id" if isinstance(node.func, ast.Name) else "attr"
-                found.append((node.func, attribute, ENDS[name]))
-        value, operator = getattr(node, "value", 0), getattr(node, "op", None)
-        if isinstance(node, ast.Constant) and type(value) in (int, float) and value not in (0, 1):
-            found.append((node, "value", value * 1.1 if type(value) is float else value + 1))
-        if type(operator) in SWAPS:
-            found.append((node, "op", SWAPS[type(operator)]()))
-        if isinstance(node, ast.Compare) and len(node.ops) == 1 and type(node.ops[0]) in SWAPS:
-            found.append((node, "ops", [SWAPS[type(node.ops[0])]()]))
-        for child in ast.iter_child_nodes(node):
-            visit(child)
-
-    visit(tree)
-    return found
+    called = ast.unparse(node.func).split(".")[-1] if isinstance(node, ast.Call) else ""
+    left_out = called in LEFT_OUT or called.startswith(("check_", "_check"))
+    if left_out or isinstance(node, NO_FORMULA):
+        return
+    if called in ENDS:
+        yield node.func, "id" if isinstance(node.func, ast.Name) else "attr", ENDS[called]
+    value, operator = getattr(node, "value", 0), getattr(node, "op", None)
+    if isinstance(node, ast.Constant) and type(value) in (int, float) and value not in (0, 1):
+        yield node, "value", value * 1.1 if type(value) is float else value + 1
+    if type(operator) in SWAPS:
+        yield node, "op", SWAPS[type(operator)]()
+    if isinstance(node, ast.Compare) and len(node.ops) == 1 and type(node.ops[0]) in SWAPS:
+        yield node, "ops", [SWAPS[type(node.ops[0])]()]
+    for child in ast.iter_child_nodes(node):
+        yield from faults(child)
 
 
-def run(copy, tests, left_out=(), seconds=1800):
-    """What the tests print and their exit code; None where they do not end."""
+def tested(copy, names, left_out=(), seconds=1800):
+    """What the tests print and whether they notice a fault: one fails, or they do not end."""
     command = [sys.executable, "-m", "pytest", "-q", "-p", "no:cacheprovider", "-o"]
-    command += ["addopts=--import-mode=importlib --doctest-modules -rfE", *tests]
+    command += ["addopts=--import-mode=importlib --doctest-modules -rfE", *names]
     command += [f"--deselect={i}" for i in left_out] + ["-x"] * bool(left_out)
     bare = {**os.environ, "PYTHONPATH": str(copy), "PYTHONDONTWRITEBYTECODE": "1"}
     options = {"cwd": copy, "env": bare, "capture_output": True, "text": True}
     try:
-        return subprocess.run(command, timeout=seconds, check=False, **options)
+        done = subprocess.run(command, timeout=seconds, check=False, **options)
     except subprocess.TimeoutExpired:
-        return None  # an endless loop is noticed by anybody
-
-
-def noticed(report):
-    """True if a test failed or the run did not end; tests that cannot be run are no answer."""
-    if report and report.returncode not in (0, 1, 2, 5):
-        raise RuntimeError(report.stdout[-2000:] + report.stderr[-2000:])
-    return report is None or report.returncode in (1, 2)
+        return "", True  # an endless loop is noticed by anybody
+    if done.returncode not in (0, 1, 2, 5):  # tests that cannot be run are no answer
+        raise RuntimeError(done.stdout[-2000:] + done.stderr[-2000:])
+    return done.stdout, done.returncode in (1, 2)
 
 
 def tried(copy, room, count, draw, quick):
     """Make `count` faults in a room, one after the other; yield what each was and whether it was noticed."""
     tests = [f"tests/{name}" for name in ROOMS[room].split()] + [f"forgeprops/{room}"]
-    lines = run(copy, tests).stdout.splitlines()
+    lines = tested(copy, tests)[0].splitlines()
     failing = [x.split(" ", 1)[1].split(" - ")[0] for x in lines if x.startswith(("FAILED ", "ERROR "))]  # fmt: skip
     files = sorted(p for p in (copy / "forgeprops" / room).glob("*.py") if p.name != "__init__.py")
-    sites = [(p, i) for p in files for i in range(len(faults(ast.parse(p.read_text("utf-8")))))]
+    sites = [(p, i) for p in files for i, _ in enumerate(faults(ast.parse(p.read_text("utf-8"))))]
     print(f"{room}: {len(sites)} places, {len(failing)} tests fail without any", flush=True)
+    more = [] if quick else [f"tests/{name}" for name in MARCHING.split()]
     for path, i in draw.sample(sites, count):
         good = path.read_text(encoding="utf-8")
         tree = ast.parse(good)
-        node, attribute, new = faults(tree)[i]
+        node, attribute, new = list(faults(tree))[i]
         old = ast.unparse(node)
         setattr(node, attribute, new)
         path.write_text(ast.unparse(tree), encoding="utf-8")
-        caught = noticed(run(copy, tests, failing, 600))
-        if not caught and not quick:
-            more = [f"tests/{name}" for name in MARCHING.split()]
-            caught = noticed(run(copy, more, failing))
+        caught = tested(copy, tests, failing, 600)[1] or (more and tested(copy, more, failing)[1])
         path.write_text(good, encoding="utf-8")
-        what = f"{path.relative_to(copy)}:{node.lineno}: {old} -> {ast.unparse(node)}"
-        yield what, caught
+        yield f"{path.relative_to(copy)}:{node.lineno}: {old} -> {ast.unparse(node)}", bool(caught)
 
 
 def main():
@@ -121,8 +105,7 @@ def main():
     rooms, draw = options.room or list(ROOMS), random.Random(options.seed)
     left_out = shutil.ignore_patterns(".venv", ".git", "__pycache__", "dist", "artefacts")
     with tempfile.TemporaryDirectory() as folder:
-        copy = Path(folder) / "copy"
-        shutil.copytree(ROOT, copy, ignore=left_out)
+        copy = Path(shutil.copytree(ROOT, Path(folder) / "copy", ignore=left_out))
         every, begin = [], time.monotonic()
         for room in rooms:
             for what, caught in tried(copy, room, options.count // len(rooms), draw, options.quick):
