@@ -2,13 +2,11 @@
 
 import json
 import re
-import subprocess
-import sys
 import time
 from pathlib import Path
 
 import pytest
-from browser.conftest import NotebookPage, free_port, record_time, scratch_environment, wait_for
+from browser.conftest import NotebookPage, record_time, server
 
 from forgeprops.base.tables import data_path
 
@@ -21,31 +19,18 @@ def served(browser, tmp_path_factory):
     """The page under Voilà; every request that leaves the machine is refused."""
     pytest.importorskip("voila", reason="page server (extra pages) is not installed")
     folder = tmp_path_factory.mktemp("pages")
-    port, log = free_port(), folder / "server.log"
-    command = [sys.executable, "-m", "voila", str(NOTEBOOK.parent), "--no-browser", f"--port={port}", "--Voila.ip=127.0.0.1"]  # fmt: skip
-    with log.open("wb") as out:
-        how = {"env": scratch_environment(folder), "stdout": out, "stderr": subprocess.STDOUT}
-        process = subprocess.Popen(command, **how)
-        try:
-            wait_for(f"http://127.0.0.1:{port}/static/voila.js", process, log, any_answer=True)
-            opened = NotebookPage(browser.new_page(viewport={"width": 1280, "height": 720}), "01")
-            inside = re.compile(r"127\.0\.0\.1|^(data|blob):")
-            opened.page.route(lambda url: not inside.search(url), lambda route: route.abort())
-            begin = time.monotonic()
-            address = f"http://127.0.0.1:{port}/voila/render/{NOTEBOOK.name}"
-            opened.page.goto(address, timeout=120_000)
-            opened.page.wait_for_selector(".fpg .tile", timeout=60_000)
-            print(f"\npage under the server: {time.monotonic() - begin:.1f} s to the first answer")
-            opened.page.wait_for_selector(".fpg .cure", state="attached", timeout=60_000)
-            ready(opened.page)
-            yield opened
-            opened.page.close()
-        finally:
-            process.terminate()
-            try:
-                process.wait(20)
-            finally:
-                process.kill()
+    with server(folder, f"voila {NOTEBOOK.parent} --Voila.ip=127.0.0.1") as address:
+        opened = NotebookPage(browser.new_page(viewport={"width": 1280, "height": 720}), "01")
+        inside = re.compile(r"127\.0\.0\.1|^(data|blob):")
+        opened.page.route(lambda url: not inside.search(url), lambda route: route.abort())
+        begin = time.monotonic()
+        opened.page.goto(f"{address}/voila/render/{NOTEBOOK.name}", timeout=120_000)
+        opened.page.wait_for_selector(".fpg .tile", timeout=60_000)
+        print(f"\npage under the server: {time.monotonic() - begin:.1f} s to the first answer")
+        opened.page.wait_for_selector(".fpg .cure", state="attached", timeout=60_000)
+        ready(opened.page)
+        yield opened
+        opened.page.close()
 
 
 def ready(page):
@@ -195,11 +180,7 @@ def test_names_downloads_and_console(served):
     page.wait_for_function(
         "() => document.querySelector('.fpg .sub').textContent.startsWith('915')"
     )
-    named = page.evaluate(
-        "() => [...document.querySelectorAll('.fpg :is(button, input, select, textarea)')].filter(e =>"
-        " !(e.ariaLabel || e.labels?.[0]?.textContent || e.hidden || e.textContent.trim())).map(e => e.outerHTML.slice(0, 80))"
-    )
-    assert named == []
+    assert served.unnamed() == []
     assert [e for e in served.errors if "ERR_FAILED" not in e] == []
 
 
