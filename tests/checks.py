@@ -1,5 +1,8 @@
 """Checks that many tests share."""
 
+import io
+
+import openpyxl
 import pytest
 
 import forgeprops as fp
@@ -21,6 +24,18 @@ def refuses(words, call, /, *given, **options):
         call(*given, **options)
     assert not flaw(str(caught.value))
     return str(caught.value)
+
+
+def workbook(rows, change=None, title="Sheet") -> bytes:
+    """A workbook of these rows, to which `change` does what it likes."""
+    book, buffer = openpyxl.Workbook(), io.BytesIO()
+    book.active.title = title
+    for row in rows:
+        book.active.append(row)
+    if change:
+        change(book)
+    book.save(buffer)
+    return buffer.getvalue()
 
 
 def evaluated(steel, routes, *needs, **options):

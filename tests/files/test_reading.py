@@ -7,24 +7,13 @@ import zipfile
 
 import openpyxl
 import pytest
-from checks import refuses
+from checks import refuses, workbook
 from hypothesis import given
 from hypothesis import strategies as st
 
 from forgeprops.io.cells import read_number
 from forgeprops.io.grids import decimal_mark, read_grids
 from forgeprops.io.reading import decode_text, read_source
-
-
-def workbook(rows, change=None) -> bytes:
-    book = openpyxl.Workbook()
-    for row in rows:
-        book.active.append(row)
-    if change:
-        change(book)
-    buffer = io.BytesIO()
-    book.save(buffer)
-    return buffer.getvalue()
 
 
 def test_sources_their_names_and_sizes(tmp_path):

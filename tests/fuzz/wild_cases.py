@@ -33,10 +33,8 @@ def number(draw, low, high):
 
 def step(draw, part_class, part, **others):
     """A part of a route or a shop with each of its numbers drawn or left alone."""
-    every = numbers_of(part).items()
-    drawn = {
-        f: number(draw, s.low, s.high) for f, s in every if s.is_number and draw.random() < 0.5
-    }
+    numbers = ((f, s) for f, s in numbers_of(part).items() if s.is_number)
+    drawn = {f: number(draw, s.low, s.high) for f, s in numbers if draw.random() < 0.5}
     return part_class(**{**drawn, **others})
 
 
@@ -98,19 +96,12 @@ def later_heat(draw, coldest_ac1):
 
 
 def route(draw, coldest_ac1=650.0):
-    kind, soak_s = draw.choice(HEATING), number(draw, 0.0, 7200.0)
-    spray = step(draw, fp.Spray, "spray", back_on_die=draw.random() < 0.3)
-    return step(
-        draw,
-        fp.Route,
-        "route",
-        furnace=kind,
-        soak_s=soak_s,
-        spray=spray if draw.random() < 0.8 else None,
-        surroundings=draw.choice(COOLING),
-        later=tuple(later_heat(draw, coldest_ac1) for _ in range(draw.choice((0, 0, 0, 1, 2)))),
-        quench=tuple(quench(draw) for _ in range(draw.choice((0, 0, 0, 1, 2)))),
-    )
+    made = {"furnace": draw.choice(HEATING), "soak_s": number(draw, 0.0, 7200.0)}
+    spray, few = step(draw, fp.Spray, "spray", back_on_die=draw.random() < 0.3), (0, 0, 0, 1, 2)
+    made |= {"spray": spray if draw.random() < 0.8 else None, "surroundings": draw.choice(COOLING)}
+    made["later"] = tuple(later_heat(draw, coldest_ac1) for _ in range(draw.choice(few)))
+    made["quench"] = tuple(quench(draw) for _ in range(draw.choice(few)))
+    return step(draw, fp.Route, "route", **made)
 
 
 def quench(draw):

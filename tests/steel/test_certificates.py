@@ -4,12 +4,10 @@ All files here are invented.
 """
 
 import datetime
-import io
 import pickle
 
-import openpyxl
 import pytest
-from checks import refuses
+from checks import refuses, workbook
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
@@ -54,17 +52,6 @@ def added(name, *cells) -> list:
 def first(rows, heat="A1", **options):
     """Contents of a heat in a file of these rows."""
     return contents(read_certificates(as_csv(rows), filename="m.csv", **options), heat)
-
-
-def as_xlsx(rows, change=None, title="Sheet") -> bytes:
-    book, buffer = openpyxl.Workbook(), io.BytesIO()
-    book.active.title = title
-    for row in rows:
-        book.active.append(row)
-    if change:
-        change(book)
-    book.save(buffer)
-    return buffer.getvalue()
 
 
 def contents(certificates, heat="A1"):
@@ -129,7 +116,7 @@ def test_headers_that_are_no_element():
 def test_scaled_integers_and_units_by_row():
     rows = [line.split() for line in ("Heat C Si Mn P B N", "- % % % x1000 ppm ppm")]
     rows = [rows[0], [None, *rows[1][1:]], ["A1", 0.31, 0.25, 0.52, 12, 20, 70]]
-    for data in (as_csv(rows), as_xlsx(rows)):
+    for data in (as_csv(rows), workbook(rows)):
         got = read_certificates(data, filename="m")
         expected = {"C": 0.31, "Si": 0.25, "Mn": 0.52, "P": 0.012, "B": 0.002, "N": 0.007}
         assert contents(got) == pytest.approx(expected)
@@ -153,7 +140,7 @@ def test_reports_of_a_laboratory():
     rows = [
         ["Analysis report 17"], ["Heat no.:", "A1"], ["Grade: 4130"], [], ["Element", "wt%"],
         ["C", 0.31], ["Si", 0.25], ["Mn", 0.52], ["Cr", 0.95], ["Mo", 0.19]]  # fmt: skip
-    got = read_certificates(as_xlsx(rows), filename="lab.xlsx")
+    got = read_certificates(workbook(rows), filename="lab.xlsx")
     assert [c.heat for c in got] == ["A1"] and got[0].grade == "4130"
     assert contents(got) == {"C": 0.31, "Si": 0.25, "Mn": 0.52, "Cr": 0.95, "Mo": 0.19}
 
@@ -167,7 +154,7 @@ def test_stepped_headers_by_merged_cells_and_without():
         for span in ("A1:A3", "B1:B3", "C1:D1"):
             book.active.merge_cells(span)
 
-    for data in (as_csv(rows), as_xlsx(rows), as_xlsx(rows, merge)):
+    for data in (as_csv(rows), workbook(rows), workbook(rows, merge)):
         got = read_certificates(data, filename="m")
         assert [(c.heat, c.grade) for c in got] == [("A1", "1030")] and contents(got)["Mn"] == 0.72
         assert [p.assumed for p in got.problems if p.row == 1] == ["taken as a title"]
@@ -175,7 +162,7 @@ def test_stepped_headers_by_merged_cells_and_without():
 
 def test_grain_size_and_notes_are_kept():
     more, cells = ("Grain size", "Yield MPa", "Date"), ("8", 655, datetime.datetime(2025, 2, 1))
-    got = read_certificates(as_xlsx([[*HEADER, *more], [*A1, *cells]]), filename="m.xlsx")
+    got = read_certificates(workbook([[*HEADER, *more], [*A1, *cells]]), filename="m.xlsx")
     assert got.steels[0].grain_size_astm == 8.0
     assert got[0].notes == {"Yield MPa": "655", "Date": "2025-02-01"}
     assert [(p.column, p.row) for p in got.problems] == [("Yield MPa", 1)]
@@ -240,18 +227,18 @@ DAMAGED = {
     "twice, unlike": (as_csv(added("Mn", 0.95, 0.48, 0.50)), "A2 A3", "Mn stands in 2 columns that differ", 2, "Mn"),
     "sums do not reach 100": (as_csv(added("Fe", 95.0, "Bal.", 97.6)), ALL, "not 100", 2, "Fe"),
     "extra column": (as_csv(added("Jominy J5", 41, 40, 39)), ALL, "no chemical element", 1, "Jominy J5"),
-    "extra cells without a header": (as_xlsx([HEADER, [*A1, None, "see note"], A2, A3]), "A2 A3", "14 cells under", 2, ""),
+    "extra cells without a header": (workbook([HEADER, [*A1, None, "see note"], A2, A3]), "A2 A3", "14 cells under", 2, ""),
     "header repeated on page two": (as_csv([HEADER, A1, HEADER, A2, A3, changed(A1, heat="A4", Mo="?x")]), ALL, "'?x' is not a number", 6, "Mo %"),
     "names down a column": (as_csv(transposed(BASE)), ALL, "run down a column", None, ""),
     "transposed with a bad cell": (as_csv(transposed([HEADER, changed(A1, Cr="?"), changed(A2, Mn="x,5"), A3])), "A1 A3", "'x,5' is not a number", 5, "C"),
-    "a date in a cell": (as_xlsx([HEADER, changed(A1, Cr=datetime.datetime(2025, 2, 1)), A2, A3]), "A2 A3", "turned into a date", 2, "Cr %"),
-    "formula never computed": (as_xlsx([HEADER, changed(A1, C="=0.3+0.01"), A2, A3]), "A2 A3", "without a stored result", 2, "C"),
-    "error value": (as_xlsx([HEADER, changed(A1, C="#REF!"), A2, A3]), "A2 A3", "'#REF!' is not a number", 2, "C %"),
-    "percent format on a percent column": (as_xlsx(BASE, percent_format), ALL, None, None, None),
-    "merged cells": (as_xlsx(BASE, merged), ALL, "heat A1 has 2 rows (3, 4)", 3, ""),
-    "hidden sheet": (as_xlsx(BASE, hidden), ALL, "sheet 'old' is hidden", None, ""),
+    "a date in a cell": (workbook([HEADER, changed(A1, Cr=datetime.datetime(2025, 2, 1)), A2, A3]), "A2 A3", "turned into a date", 2, "Cr %"),
+    "formula never computed": (workbook([HEADER, changed(A1, C="=0.3+0.01"), A2, A3]), "A2 A3", "without a stored result", 2, "C"),
+    "error value": (workbook([HEADER, changed(A1, C="#REF!"), A2, A3]), "A2 A3", "'#REF!' is not a number", 2, "C %"),
+    "percent format on a percent column": (workbook(BASE, percent_format), ALL, None, None, None),
+    "merged cells": (workbook(BASE, merged), ALL, "heat A1 has 2 rows (3, 4)", 3, ""),
+    "hidden sheet": (workbook(BASE, hidden), ALL, "sheet 'old' is hidden", None, ""),
     "not UTF-8": (as_csv([["Schmelze", "Güte", *HEADER[2:]], A1, A2, A3], encoding="latin-1"), ALL, "the text is not UTF-8", None, ""),
-    "true in a cell": (as_xlsx([HEADER, changed(A1, Mo=True), A2, A3]), "A2 A3", "TRUE is not a number", 2, "Mo %"),
+    "true in a cell": (workbook([HEADER, changed(A1, Mo=True), A2, A3]), "A2 A3", "TRUE is not a number", 2, "Mo %"),
     "lead unreadable": (as_csv(added("Pb", "ok", 0.001, "-")), ALL, "'ok' is not a number", 2, "Pb"),
     "footnote digit": (one(C="0,31²"), ALL, "a footnote mark", 2, "C %"),
     "two numbers in a cell": (one(C="0,31/0,32"), "A2 A3", "not a number", 2, "C %"),
@@ -286,7 +273,7 @@ def test_values_after_the_assumptions():
     assert first([[*HEADER[:-1], "N"], A1])["N"] == pytest.approx(0.007)
     assert first(added("Mn (product)", 0.53, 0.48, 0.50))["Mn"] == pytest.approx(0.525)
     assert first([HEADER, changed(A1, C="0,31²")])["C"] == 0.31
-    percent = read_certificates(as_xlsx(BASE, percent_format), filename="m.xlsx")
+    percent = read_certificates(workbook(BASE, percent_format), filename="m.xlsx")
     assert contents(percent)["C"] == pytest.approx(0.31)
     # soluble aluminium counts only alone
     assert first([["Heat", "C", "Mn", "Al", "Al sol."], ["A1", 0.2, 0.5, 0.03, 0.02]])["Al"] == 0.03
@@ -299,7 +286,7 @@ def test_two_sheets_are_both_read_and_one_can_be_named():
         book["second"].append(changed(A1, heat="B1"))
         book.create_sheet("notes").append(["melted in an arc furnace"])
 
-    data = as_xlsx(BASE, add, "first")
+    data = workbook(BASE, add, "first")
     got = read_certificates(data, filename="m.xlsx")
     assert [c.heat for c in got] == ["A1", "A2", "A3", "B1"]
     assert any(p.file == "m.xlsx [notes]" and "sheet not read" in p.assumed for p in got.problems)
