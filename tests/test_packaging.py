@@ -35,6 +35,12 @@ def run(*command, **options):
     return done.stdout
 
 
+def told(*command):
+    """What a command prints; "" where it fails."""
+    done = subprocess.run(command, capture_output=True, text=True, check=False)
+    return "" if done.returncode else done.stdout.strip()
+
+
 @pytest.fixture(scope="module")
 def built(tmp_path_factory):
     """The sdist, and the wheel made from that sdist alone."""
@@ -48,9 +54,7 @@ def built(tmp_path_factory):
 
 def checked_in(*folders):
     """Files under folders that belong to the project."""
-    command = ["git", "-C", str(ROOT), "ls-files", *folders]
-    listed = subprocess.run(command, capture_output=True, text=True, check=False)
-    names = listed.stdout.split() if listed.returncode == 0 else []
+    names = told("git", "-C", str(ROOT), "ls-files", *folders).split()
     return {n for n in names if (ROOT / n).exists()}
 
 
@@ -66,10 +70,9 @@ def test_what_is_in_them(built):
         assert (name in inside) != built_from and name in source, name
     for name in checked_in("data"):
         assert f"forgeprops/_data/{name.removeprefix('data/')}" in inside and name in source, name
-    files = (
-        "README.md DEVELOPERS.md LICENSE pyproject.toml requirements.lock requirements.hashed.lock"
-    )
-    assert checked_in("notebooks", "tests") | set(files.split()) <= source
+    files = "README.md DEVELOPERS.md LICENSE pyproject.toml".split()
+    files += ["requirements.lock", "requirements.hashed.lock"]
+    assert checked_in("notebooks", "tests") | set(files) <= source
     left = ("__pycache__", ".pyc", ".ipynb_checkpoints")
     assert not [n for n in inside | source if any(part in n for part in left)]
     assert not [n for n in inside if n.startswith(("tests/", "notebooks/", "data/"))]
@@ -153,20 +156,12 @@ def install(python, *what, **options):
 
 def interpreter(version):
     """Path of a Python of this version on the machine, or None."""
-    if version == f"{sys.version_info[0]}.{sys.version_info[1]}":
-        return sys.executable
     pyenv = Path.home().glob(f".pyenv/versions/{version}.*/bin/python")
-    found = [shutil.which(f"python{version}"), *pyenv]
+    found = [sys.executable, shutil.which(f"python{version}"), *pyenv]
     if uv := shutil.which("uv"):
-        command = [uv, "python", "find", "--no-python-downloads", version]
-        done = subprocess.run(command, capture_output=True, text=True, check=False)
-        found.append(done.stdout.strip())
-    for path in filter(None, found):
-        code = "import sys; print('%d.%d' % sys.version_info[:2])"
-        done = subprocess.run([path, "-c", code], capture_output=True, text=True, check=False)
-        if done.stdout.strip() == version:
-            return path
-    return None
+        found.append(told(uv, "python", "find", "--no-python-downloads", version))
+    code = "import sys; print('%d.%d' % sys.version_info[:2])"
+    return next((p for p in filter(None, found) if told(p, "-c", code) == version), None)
 
 
 def environment_of(interpreter, folder):

@@ -1,6 +1,7 @@
 """The head: mass, surfaces and conduction paths against hand calculation and numerical solutions; a head from seven numbers."""
 
 import math
+import re
 
 import numpy as np
 import pytest
@@ -95,9 +96,8 @@ def poisson_mean(width, height, n=160):
 
 @pytest.mark.parametrize("width, height", [(10, 10), (18, 7), (46, 32)])
 def test_mean_rise_of_a_bar_against_finite_differences(width, height):
-    assert he.bar_mean_rise_mm2(width, height) == pytest.approx(
-        poisson_mean(width, height), rel=2e-3
-    )
+    expected = poisson_mean(width, height)
+    assert he.bar_mean_rise_mm2(width, height) == pytest.approx(expected, rel=2e-3)
 
 
 @pytest.mark.parametrize("bore", [0.0, 4.0, 9.4, 13.0])
@@ -162,10 +162,7 @@ def test_changed_heads_keep_the_allowance_and_templates_come_back():
     ({"face_thicknes_mm": 3}, "did you mean 'face_thickness_mm'?"),
 ])  # fmt: skip
 def test_what_cannot_be_built_is_one_sentence(changes, words):
-    with pytest.raises(fp.InputError) as caught:
-        he.head("mid-iron").with_(**changes)
-    message = str(caught.value)
-    assert words in message and "'mid-iron'" in message and "\n" not in message
+    assert "'mid-iron'" in refuses(re.escape(words), he.head("mid-iron").with_, **changes)
 
 
 def test_what_does_not_close_or_is_no_part_is_named():

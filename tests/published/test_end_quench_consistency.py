@@ -96,13 +96,13 @@ def cooling():
         bar = end_quench_bar(grade("4140"), 860.0, points=points)
     trace = taken["marched"].trace[0]
     time, points_c = trace[:, 0], trace[:, 3 : 3 + points]  # after the mean and the front
-    distance = bar["distance_mm"].to_numpy()
+    return bar["distance_mm"].to_numpy()[1:], rate_at_700(time, points_c)[1:]
 
-    def when(i, t_c):
-        return np.interp(-t_c, -points_c[:, i], time)
 
-    rate = np.array([20.0 / (when(i, 690.0) - when(i, 710.0)) for i in range(points)])
-    return distance[1:], rate[1:]
+def rate_at_700(time, temperature):
+    """Mean rate from 710 to 690 °C of each column, °C/s."""
+    span = (np.interp([-690.0, -710.0], -column, time) for column in temperature.T)
+    return np.array([20.0 / (later - sooner) for later, sooner in span])
 
 
 def test_rates_along_the_bar_are_the_printed_ones(cooling):
@@ -160,9 +160,5 @@ def conduction():
     time = np.concatenate(([0.0], np.geomspace(0.01, 600.0, 3000)))
     how = {"method": "BDF", "rtol": 1e-5, "atol": 1e-2, "t_eval": time}
     march = solve_ivp(slope, (0.0, 600.0), np.full(cells, 870.0), **how)
-    curve = np.array([np.interp(DISTANCE_MM / 1e3, centre, column) for column in march.y.T])
-
-    def when(position, temperature):
-        return np.interp(-temperature, -curve[:, position], time)
-
-    return np.array([20.0 / (when(i, 690.0) - when(i, 710.0)) for i in range(len(ROWS))])
+    curves = [np.interp(DISTANCE_MM / 1e3, centre, column) for column in march.y.T]
+    return rate_at_700(time, np.array(curves))
