@@ -1,6 +1,7 @@
 """Checks that many tests share."""
 
 import io
+import zipfile
 
 import openpyxl
 import pytest
@@ -35,6 +36,17 @@ def workbook(rows, change=None, title="Sheet") -> bytes:
     if change:
         change(book)
     book.save(buffer)
+    return buffer.getvalue()
+
+
+def repacked(data, part, change) -> bytes:
+    """A workbook with the XML of one part changed, or without it where `change` gives None."""
+    old, buffer = zipfile.ZipFile(io.BytesIO(data)), io.BytesIO()
+    with zipfile.ZipFile(buffer, "w", zipfile.ZIP_DEFLATED) as new:
+        for name in old.namelist():
+            content = change(old.read(name)) if name == part else old.read(name)
+            if content is not None:
+                new.writestr(name, content)
     return buffer.getvalue()
 
 

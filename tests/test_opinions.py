@@ -9,6 +9,7 @@ import types
 import numpy as np
 import pytest
 from checks import refuses
+from fit_kinetics import steel_of, visible
 from scipy import stats
 from simulate_readings import SHOPS, simulated
 
@@ -105,16 +106,10 @@ def _rate_in_still_air(diameter_mm):
 def _bar_errors(steels=None):
     """Errors on the air-cooled bars of data/measured, HV, and whether the opinion is counted."""
     errors, applicable = [], []
-    for row in read_rows("measured/air_cooled_bars.csv"):
-        if (row["cooling"], row["value_kind"]) != ("still air", "measured") or (
-            not row["hb"] or not row["diameter_mm"] or (steels and row["steel"] not in steels)
-        ):
-            continue
-        contents = {e: float(row[e]) for e in ("C", "Si", "Mn", "Ni", "Cr", "Mo", "V") if row[e]}
-        steel = fp.Steel(row["steel"], contents)
-        contents_and_rate = steel, _rate_in_still_air(float(row["diameter_mm"]))
+    for row in (r for r in visible() if not steels or r["steel"] in steels):
+        rate = _rate_in_still_air(float(row["diameter_mm"]))
         how = {"hold_s": 3600.0, "austenitise_c": float(row["austenitise_c"])}
-        (hv, counts), _ = _opinions(*contents_and_rate, **how)
+        (hv, counts), _ = _opinions(steel_of(row), rate, **how)
         errors.append(hv - float(row["hb"]) / 0.95)  # HB = 0.95 HV, ISO 18265
         applicable.append(counts)
     return np.array(errors), np.array(applicable)

@@ -7,8 +7,6 @@ import pytest
 import forgeprops as fp
 from forgeprops.show.sheet import sheet
 
-pytestmark = pytest.mark.browser
-
 
 @pytest.mark.parametrize("paper, size", [("A4", (594.96, 841.92)), ("Letter", (612, 792))])
 def test_two_pages_on_either_paper(browser, tmp_path, paper, size):

@@ -7,6 +7,7 @@ import signal
 import subprocess
 import sys
 import time
+from concurrent.futures import ProcessPoolExecutor
 from pathlib import Path
 
 import numpy as np
@@ -126,43 +127,38 @@ def _save_often(path, letter):
         write_json(path, "shop", 1, {"who": letter, "filler": letter * 50_000}, overwrite=True)
 
 
-def _save_once(path, letter, results):
+def _save_once(path, letter):
     try:
         write_bytes(path, letter.encode() * 100_000)
-        results.put(letter)
+        return letter
     except fp.InputError:
-        results.put("")
+        return ""
 
 
-def test_concurrent_writers_never_mix(tmp_path):
+@pytest.fixture
+def processes():
+    """Processes of their own to write in."""
+    with ProcessPoolExecutor(4, multiprocessing.get_context("spawn")) as pool:
+        yield pool
+
+
+def test_concurrent_writers_never_mix(tmp_path, processes):
     path = tmp_path / "shop.json"
     write_json(path, "shop", 1, {"who": "z", "filler": "z" * 50_000})
-    context = multiprocessing.get_context("spawn")
-    writers = [context.Process(target=_save_often, args=(str(path), letter)) for letter in "abc"]
-    for writer in writers:
-        writer.start()
+    writers = [processes.submit(_save_often, str(path), letter) for letter in "abc"]
     seen = set()
-    while any(w.is_alive() for w in writers):
+    while not all(w.done() for w in writers):
         content = read_json(path, "shop", (1,))
         assert content["filler"] == content["who"] * 50_000
         seen.add(content["who"])
-    assert [w.exitcode for w in writers] == [0, 0, 0]
+    assert [w.result() for w in writers] == [None] * 3
     assert len(seen) >= 2 and leftovers(tmp_path) == []
 
 
-def test_of_many_first_writers_one_wins(tmp_path):
+def test_of_many_first_writers_one_wins(tmp_path, processes):
     path = tmp_path / "new.bin"
-    context = multiprocessing.get_context("spawn")
-    results = context.Queue()
-    given = [(str(path), letter, results) for letter in "abcd"]
-    writers = [context.Process(target=_save_once, args=args) for args in given]
-    for writer in writers:
-        writer.start()
-    got = [results.get(timeout=60) for _ in writers]
-    for writer in writers:
-        writer.join(60)
-    winners = [letter for letter in got if letter]
-    assert len(winners) == 1 and path.read_bytes() == winners[0].encode() * 100_000
+    (winner,) = filter(None, processes.map(_save_once, [str(path)] * 4, "abcd", timeout=60))
+    assert path.read_bytes() == winner.encode() * 100_000
 
 
 def test_lock_held_by_another_is_a_clear_error(tmp_path):

@@ -25,7 +25,7 @@ from pathlib import Path
 import numpy as np
 
 sys.path.insert(0, str(Path(__file__).parents[1]))
-from checks import flaw, workbook
+from checks import flaw, repacked, workbook
 from fuzz.wild_cases import try_cases, try_lines
 
 import forgeprops as fp
@@ -85,18 +85,14 @@ def _cells(draw, data):
 
 
 def _parts(draw, data):
-    """A workbook with the XML of one part damaged, dropped or doubled."""
-    old, out = zipfile.ZipFile(io.BytesIO(data)), io.BytesIO()
-    hit = draw.choice(old.namelist())
-    with zipfile.ZipFile(out, "w", zipfile.ZIP_DEFLATED) as new:
-        for name in old.namelist():
-            part = old.read(name)
-            if name == hit:
-                if draw.random() < 0.1:
-                    continue
-                part = _bytes(draw, part) if draw.random() < 0.6 else _swapped(draw, part)
-            new.writestr(name, part)
-    return out.getvalue()
+    """A workbook with the XML of one part damaged or dropped."""
+
+    def change(part):
+        if draw.random() < 0.1:
+            return None
+        return _bytes(draw, part) if draw.random() < 0.6 else _swapped(draw, part)
+
+    return repacked(data, draw.choice(zipfile.ZipFile(io.BytesIO(data)).namelist()), change)
 
 
 def _swapped(draw, part):
@@ -280,8 +276,7 @@ def try_commands(begin, n, count):
 def main():
     options = argparse.ArgumentParser(description=__doc__)
     sizes = {"cases": 100_000, "lines": 300, "files": 1500, "calls": 4000, "commands": 2000}
-    sizes["seed"] = 1
-    for name, n in sizes.items():
+    for name, n in {**sizes, "seed": 1}.items():
         options.add_argument(f"--{name}", type=int, default=n)
     given = options.parse_args()
     count, failed, start = Counter(), [], time.monotonic()
