@@ -30,20 +30,16 @@ def truth(result, z, random, heads):
     """What is read on heads of the known shop, at its true settings and errors: face and hosel hardness, pull, each (heads,)."""
     ln_sd = float(np.nan_to_num(result.shop.spray_ln_sd, nan=np.log(1.5) / 1.645))
     shop = dataclasses.replace(result.shop, spray=result.shop.spray * float(np.exp(ln_sd * z[0])))
-    cases = []
+    job, cases = fp.Job(result.steel, result.head, result.route, shop=shop), []
     for x in random.standard_normal((heads, len(SCATTERED))):
-        head, route = result.head, result.route
-        for name, by in zip(SCATTERED, x, strict=True):
-            what = table()[name]
-            if what.group == "head":
-                now = head.face_thickness_mm
-                head = head.with_(**{name: now + by * what.spread.sd(now)})
-            elif what.part != "spray" or result.sprayed:
-                now = route.setting(name)
-                by += z[COMMON.index("spray rate")] * (name == "flux")
-                route = route.with_(**{name: max(now + by * what.spread.sd(now), 0.0)})
-        cases.append((result.steel, head, route, shop))
-    e = evaluate(Cases.of(*map(list, zip(*cases, strict=True))))
+        by, changes = dict(zip(SCATTERED, x, strict=True)), {}
+        by["flux"] += z[COMMON.index("spray rate")]
+        for name in (n for n in SCATTERED if result.sprayed or table()[n].part != "spray"):
+            now = job.value(name)
+            changes[name] = max(now + by[name] * table()[name].spread.sd(now), 0.0)
+        cases.append(job.with_(**changes))
+    parts = ([getattr(j, part) for j in cases] for part in ("steel", "head", "route", "shop"))
+    e = evaluate(Cases.of(*parts))
     names = ("soft structure", "bainite", "martensite")
     shares = np.sqrt(np.clip(list(e.doubted), 0, 1))
     off = sum(z[COMMON.index(n)] * s for n, s in zip(names, shares, strict=True))
@@ -65,17 +61,15 @@ def simulated(name, draws, seed=0):
     for i in range(draws):
         of = slice(i * reading.heads, (i + 1) * reading.heads)
         if reading.what in ("face hardness", "hosel hardness"):
-            values = many[reading.what.split()[0]][of]
-            values = values + TESTER_HV * random.standard_normal()
-            values = values + READING_HV * random.standard_normal(reading.heads)
+            values = many[reading.what.split()[0]][of] + random.normal(0.0, TESTER_HV)
+            values = values + random.normal(0.0, READING_HV, reading.heads)
         elif reading.shows == "bar_force_n":
-            values = many["bend"][of]
-            scatter = random.standard_normal(reading.heads)
-            values = values + reading.noise * reading.heads**0.5 * scatter
+            scatter = random.normal(0.0, reading.noise * reading.heads**0.5, reading.heads)
+            values = many["bend"][of] + scatter
         else:
             centre, scale = reading.drawn
             values = centre * np.exp(scale * z[COMMON.index(reading.shows)])
-            values = values + reading.noise * random.standard_normal()
+            values = values + random.normal(0.0, reading.noise)
         low, high = found.after(values, taken_as_said=True)
         widths.append(high - low)
         held.append(true is None or low <= true <= high)

@@ -40,16 +40,10 @@ KIND_OF = {
     "result": "estimate", "later": "step", "plate": "step", "steel": "steel", "steel_a": "steel",
     "steel_b": "steel", "head": "head", "route": "route", "shop": "shop",
     "fractions": "fractions", "neck_fractions": "fractions", "time_s": "curve",
-    "temperature_c_curve": "curve", "preheat_a_c": "number", "strain": "number",
-    "rate_per_s": "number",
+    "preheat_a_c": "number", "strain": "number", "rate_per_s": "number",
 }  # fmt: skip
-#: Parameters without a kind here, and why.
-LEFT_OUT = {
-    "constants": "for fitting only, by id", "options": "passed on",
-    "executor": "an object with submit", "progress": "any callable",
-    "cancel": "any object that says so", "to": "a path, tested with files", "note": "any text",
-    "material": "a Strength", "neck_material": "a Strength", "branch": "text or nothing",
-}  # fmt: skip
+#: Parameters without a kind here: a `Strength`, and text or nothing.
+LEFT_OUT = ("material", "neck_material", "branch")
 _TIMES = [0.1 * i for i in range(400)]
 _STEEL_IS_ENOUGH = (
     "estimate air_cooled_bar carbon_equivalents critical_temperatures end_quench end_quench_bar forging_temperature_study "
@@ -92,7 +86,7 @@ VALID = {
     "add_to_log": {"path": "log.csv", "quantity": "face_hv", "predicted": 400.0, "measured": 390.0},
 }  # fmt: skip
 #: Values that a certain parameter may take after all, as (call, parameter) -> value.
-FINE = {("hosel_bend", "bored_mm"): 1e30, ("equal_effort_preheat", "head"): 5}
+FINE = {("equal_effort_preheat", "head"): 5}
 
 
 def kind_of(call, parameter):

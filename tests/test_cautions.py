@@ -7,6 +7,7 @@ from pathlib import Path
 
 import pyarrow.parquet as pq
 import pytest
+from test_notebooks import NOTEBOOKS, cells
 
 import forgeprops as fp
 from forgeprops.__main__ import main
@@ -18,16 +19,10 @@ from forgeprops.show.page.trust import Trust
 from forgeprops.show.sheet import sheet_html
 
 ROOT = Path(__file__).parents[1]
-NOTEBOOKS = sorted((ROOT / "notebooks").glob("*.ipynb"))
 
 
 def flat(text):
     return " ".join(text.split())
-
-
-def notebook(path):
-    cells = json.loads(path.read_text(encoding="utf-8"))["cells"]
-    return flat("\n".join("".join(c["source"]) for c in cells if c["cell_type"] == "markdown"))
 
 
 @pytest.fixture(scope="module")
@@ -57,7 +52,8 @@ def test_text_json_sheet_and_notebooks_carry_them(result, sheet, capsys):
     assert main(["--json"]) == 0
     assert json.loads(capsys.readouterr().out)["cautions"] == beside()
     assert all(text in sheet for text in BENCH) and all(text in beside() for text in BENCH)
-    assert NOTEBOOKS and [p.stem for p in NOTEBOOKS if SHORT not in notebook(p)] == []
+    prose = {p.stem: flat("\n".join(cells(p, "markdown"))) for p in NOTEBOOKS}
+    assert prose and [name for name, text in prose.items() if SHORT not in text] == []
 
 
 #: Every subcommand that prints a bend number, in a form that is quick.

@@ -74,16 +74,28 @@ def test_the_surface_of_a_strike_is_part_of_the_job(tmp_path):
     refuses("finish", fp.estimate, fp.Job(strike={"front_finish": "shiny"}))
 
 
-@pytest.mark.parametrize("changes, words", [
+CHANGES = [
     ({"spray_s": 9999}, "spray time"), ({"sprays": 9}, "did you mean"), ({"bar_mm": 1}, "bar"),
     ({"steel": 4130}, "steel"),
     ({"limits": {"face_hardness_hv": (1, 2)}}, "Limits"),
     ({"bench": {"bar_mm": [1]}}, "bar"),
     ({"strike": {"speed_m_s": 40.0}}, "club_speed_m_s"),
     ({"strike": {"club_speed_m_s": 999.0}}, "club speed"),
-])  # fmt: skip
-def test_changes_that_cannot_be(changes, words):
-    refuses(f"(?i){words}", JOB.with_, **changes)
+]  # fmt: skip
+BOUNDS = [
+    ({"face_hardness_hrc": (75, None)}, "75.*HRC"), ({"face_hardness_hrc": (50, 40)}, "50 to 40 HRC"),
+    ({"face_hardness_hrc": (40, 50), "face_hardness_hv": (380, 500)}, "face hardness.*twice"),
+    ({"face_tensile_hrc": (40, 50)}, "face_tensile_hrc"),
+    ({"face_hardness": (1, 2)}, "did you mean 'face_hardness_hv'"), ({"face_hardness_hv": 400}, "must be a pair"),
+    ({"face_hardness_hv": (None, None)}, "has no end"), ({"face_hardness_hv": (460, 380)}, "must be below"),
+    ({"face_hardness_hv": ("a", None)}, "must be a number"), ({"face_hardness_hv": (1, 2, 3)}, "must be a pair"),
+]  # fmt: skip
+
+
+@pytest.mark.parametrize("call, given, words", [
+    *((JOB.with_, *row) for row in CHANGES), *((fp.Limits, *row) for row in BOUNDS)])  # fmt: skip
+def test_changes_and_limits_that_cannot_be(call, given, words):
+    refuses(f"(?i){words}", call, **given)
 
 
 JOB_DAMAGE = [
@@ -221,18 +233,6 @@ def test_the_default_sets_are_those_of_the_design():
     assert soft == {name: pair for name, pair in HARD.items() if name != "face_hardness_hv"}
     assert fp.Limits.of_route(fp.Route()) == fp.Limits.hard_thin_face()
     assert fp.Limits.of_route(fp.Route(spray=None)) == fp.Limits.soft_forged()
-
-
-@pytest.mark.parametrize("bounds, words", [
-    ({"face_hardness_hrc": (75, None)}, "75.*HRC"), ({"face_hardness_hrc": (50, 40)}, "50 to 40 HRC"),
-    ({"face_hardness_hrc": (40, 50), "face_hardness_hv": (380, 500)}, "face hardness.*twice"),
-    ({"face_tensile_hrc": (40, 50)}, "face_tensile_hrc"),
-    ({"face_hardness": (1, 2)}, "did you mean 'face_hardness_hv'"), ({"face_hardness_hv": 400}, "must be a pair"),
-    ({"face_hardness_hv": (None, None)}, "has no end"), ({"face_hardness_hv": (460, 380)}, "must be below"),
-    ({"face_hardness_hv": ("a", None)}, "must be a number"), ({"face_hardness_hv": (1, 2, 3)}, "must be a pair"),
-])  # fmt: skip
-def test_a_bad_limit_says_what_is_wrong(bounds, words):
-    refuses(words, fp.Limits, **bounds)
 
 
 @pytest.mark.parametrize("route, veto", [

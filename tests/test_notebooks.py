@@ -60,19 +60,15 @@ def made(grade, **settings):
     return fp.estimate(fp.grade(grade), fp.head(HEAD), fp.Route().with_(**settings))
 
 
-def face(result):
-    return result.zones["face"].hardness_hv
-
-
-def hosel(result):
-    return result.zones["hosel"].hardness_hv
+def hv(result, zone="face"):
+    return result.zones[zone].hardness_hv
 
 
 def test_01_water_of_four_seconds_leaves_the_face_soft_and_4140_hardens_in_air():
     short = made("4130", spray_s=4.0)
-    assert face(short) < 0.7 * face(made("4130"))
+    assert hv(short) < 0.7 * hv(made("4130"))
     assert short.zones["face"].rebound_c > 20.0  # the body heats it again
-    assert hosel(made("4140")) > hosel(made("4130")) + 50.0
+    assert hv(made("4140"), "hosel") > hv(made("4130"), "hosel") + 50.0
 
 
 def test_02_chromoly_is_about_a_tenth_harder_to_press():
@@ -87,22 +83,22 @@ def test_02_settings_of_the_furnace():
     assert 0.0 < warm.zones["face"].austenite_share < 1.0
     span = warm.zones["hosel"].hardness_high_hv - warm.zones["hosel"].hardness_low_hv
     assert span > 100.0
-    assert face(warm) > face(cold) + 50.0 and hosel(warm) > hosel(cold) + 20.0
+    assert hv(warm) > hv(cold) + 50.0 and hv(warm, "hosel") > hv(cold, "hosel") + 20.0
     cold = made("4130", preheat_c=720.0)
     assert cold.zones["face"].austenite_share == 0.0
-    assert face(cold) == pytest.approx(cold.without_spray["face"], abs=5.0)
+    assert hv(cold) == pytest.approx(cold.without_spray["face"], abs=5.0)
     for grade, low, high in (("4140", 5.0, 60.0), ("4130", -15.0, 15.0)):
         usual, hot = made(grade), made(grade, preheat_c=1080.0)
         assert hot.zones["hosel"].grain_astm < usual.zones["hosel"].grain_astm - 2.0
-        assert low < hosel(hot) - hosel(usual) < high
+        assert low < hv(hot, "hosel") - hv(usual, "hosel") < high
     assert hot.zones["hosel"].fractions["bainite"] > 0.5  # 4130: bainite either way
 
 
 def test_03_steels_and_heads():
-    half = {g: face(made(g, flux=6.0)) for g in ("1030", "1040", "1050", "4130", "4140", "8620")}
+    half = {g: hv(made(g, flux=6.0)) for g in ("1030", "1040", "1050", "4130", "4140", "8620")}
     assert max(half.values()) < 380.0
     kept = half.pop("4140")
-    assert kept < 0.75 * face(made("4140")) and kept > max(half.values()) + 40.0
+    assert kept < 0.75 * hv(made("4140")) and kept > max(half.values()) + 40.0
     wish = fp.Limits(face_hardness_hv=(360, 460), hosel_allowed_deg=(2.0, None))
     heads = ["long-iron", "mid-iron", "wedge"]
     plain = fp.compare(["4130", "4130", "1040"], range(860, 981, 40), head=heads, limits=wish).sets

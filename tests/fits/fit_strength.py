@@ -28,24 +28,20 @@ def _line(x, y) -> tuple[float, float, float]:
 
 def fit_strength() -> dict[str, float]:
     """Refit every line that rests on the handbook rows; keys are the ids of ``data/fits/strength_fits.csv``."""
-    out: dict[str, float] = {}
-
-    def put(name, line):
-        out[f"{name}_intercept"], out[f"{name}_slope"], out[f"{name}_se"] = line
-
     fp, qt, everything = handbook("ferrite-pearlite"), handbook("quenched and tempered"), handbook()
-    put("fp_tensile", _line(fp["hardness_hv"], fp["tensile_mpa"]))
-    put("fp_yield", _line(fp["hardness_hv"], fp["yield_mpa"]))
-    put("qt_yield", _line(qt["tensile_mpa"], qt["yield_mpa"]))
-    put("elongation_ln", _line(everything["tensile_mpa"], np.log(everything["elongation_pct"])))
-    put("fp_reduction", _line(fp["hardness_hb"], fp["reduction_of_area_pct"]))
-    put("qt_reduction", _line(qt["hardness_hb"], qt["reduction_of_area_pct"]))
-    bainite = handbook("bainite")
-    out["b_tensile_slope"] = float(np.mean(bainite["tensile_mpa"] / bainite["hardness_hv"]))
-    out["b_yield_ratio"] = float(np.mean(bainite["yield_mpa"] / bainite["tensile_mpa"]))
-    out["qt_tensile_se_share"] = float(
-        np.std(qt["tensile_mpa"] / (3.12 * qt["hardness_hv"]) - 1.0, ddof=0)
-    )
+    lines = {
+        "fp_tensile": (fp["hardness_hv"], fp["tensile_mpa"]),
+        "fp_yield": (fp["hardness_hv"], fp["yield_mpa"]),
+        "qt_yield": (qt["tensile_mpa"], qt["yield_mpa"]),
+        "elongation_ln": (everything["tensile_mpa"], np.log(everything["elongation_pct"])),
+        "fp_reduction": (fp["hardness_hb"], fp["reduction_of_area_pct"]),
+        "qt_reduction": (qt["hardness_hb"], qt["reduction_of_area_pct"]),
+    }
+    ends, b = ("intercept", "slope", "se"), handbook("bainite")
+    out = {f"{n}_{e}": v for n, xy in lines.items() for e, v in zip(ends, _line(*xy), strict=True)}
+    out["b_tensile_slope"] = float(np.mean(b["tensile_mpa"] / b["hardness_hv"]))
+    out["b_yield_ratio"] = float(np.mean(b["yield_mpa"] / b["tensile_mpa"]))
+    out["qt_tensile_se_share"] = float(np.std(qt["tensile_mpa"] / (3.12 * qt["hardness_hv"])))
     return out
 
 
