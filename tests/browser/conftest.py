@@ -3,6 +3,7 @@
 import contextlib
 import json
 import os
+import re
 import shutil
 import socket
 import statistics
@@ -13,6 +14,7 @@ import urllib.request
 from pathlib import Path
 
 import pytest
+from playwright.sync_api import expect, sync_playwright
 
 ROOT = Path(__file__).resolve().parents[2]
 ARTEFACTS = ROOT / "artefacts"
@@ -57,8 +59,6 @@ def chromium() -> str:
 @pytest.fixture(scope="session")
 def browser(chromium):
     """Headless browser, driven through playwright; its own downloads are never used."""
-    from playwright.sync_api import sync_playwright
-
     with sync_playwright() as driver:
         running = driver.chromium.launch(executable_path=chromium, headless=True, args=FLAGS)
         yield running
@@ -100,19 +100,17 @@ def closed(place) -> bool:
 def scratch_environment(folder: Path) -> dict[str, str]:
     """Environment in which nothing of the user's Jupyter settings is read or written."""
     settings = folder / "config" / "lab" / "user-settings" / "@jupyterlab"
+    quiet = {"fetchNews": "false", "checkForUpdates": False}
+    whole = {"windowingMode": "none"}  # else cells off screen are not rendered
     for name, content in (
-        # else cells off screen are not rendered
-        ("notebook-extension/tracker", {"windowingMode": "none"}),
-        ("apputils-extension/notification", {"fetchNews": "false", "checkForUpdates": False}),
+        ("notebook-extension/tracker", whole),
+        ("apputils-extension/notification", quiet),
     ):
         path = settings / f"{name}.jupyterlab-settings"
         path.parent.mkdir(parents=True, exist_ok=True)
         path.write_text(json.dumps(content), encoding="utf-8")
-    return os.environ | {
-        "JUPYTER_CONFIG_DIR": str(folder / "config"),
-        "JUPYTER_DATA_DIR": str(folder / "data"),
-        "IPYTHONDIR": str(folder / "ipython"),
-    }
+    own = {"JUPYTER_CONFIG_DIR": "config", "JUPYTER_DATA_DIR": "data", "IPYTHONDIR": "ipython"}
+    return os.environ | {name: str(folder / part) for name, part in own.items()}
 
 
 @pytest.fixture(scope="session")
@@ -149,27 +147,20 @@ class NotebookPage:
 
     def run_all(self, seconds: float = 120.0) -> None:
         """Run every cell and wait until the kernel rests."""
-        idle = (
-            "document.querySelector('.jp-Notebook-ExecutionIndicator')?.dataset.status === 'idle'"
-        )
+        idle = ".jp-Notebook-ExecutionIndicator[data-status=idle]"
         self.page.wait_for_selector(".jp-Notebook .jp-Cell", timeout=60_000)
         # the kernel is there, not only its indicator
         self.page.get_by_text("| Idle").wait_for(timeout=60_000)
-        self.page.wait_for_function(idle, timeout=60_000)
+        self.page.wait_for_selector(idle, state="attached", timeout=60_000)
+        # JupyterLab asks for a kernel if it is told to run before one answers
+        ask = self.page.get_by_role("button", name="Select", exact=True)
+        self.page.add_locator_handler(ask, lambda button: button.click())
         self.page.get_by_role("menuitem", name="Run", exact=True).click()
         self.page.locator("#jp-mainmenu-run").get_by_text("Run All Cells", exact=True).click()
-        ask = self.page.get_by_role("button", name="Select", exact=True)
-        done = (
-            "[...document.querySelectorAll('.jp-CodeCell .jp-InputPrompt')]"
-            ".every(p => /\\[\\d+\\]/.test(p.textContent))"
-        )
-        end = time.monotonic() + seconds
-        while not self.page.evaluate(done):
-            if ask.count():  # JupyterLab asks for a kernel if it is told to run before one answers
-                ask.click()
-            assert time.monotonic() < end, f"{self.name} did not run through in {seconds:.0f} s"
-            self.page.wait_for_timeout(200)
-        self.page.wait_for_function(idle, timeout=seconds * 1000)
+        prompts = self.page.locator(".jp-CodeCell .jp-InputPrompt")
+        waiting, words = prompts.filter(has_not_text=re.compile(r"\[\d+\]")), "did not run through"
+        expect(waiting, f"{self.name} {words}").to_have_count(0, timeout=seconds * 1000)
+        self.page.wait_for_selector(idle, state="attached", timeout=seconds * 1000)
         errors = self.page.locator("[data-mime-type='application/vnd.jupyter.stderr']")
         said = errors.all_inner_texts()
         assert [words for words in said if not words.startswith(COMPILING)] == []

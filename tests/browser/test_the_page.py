@@ -7,6 +7,7 @@ from pathlib import Path
 
 import pytest
 from browser.conftest import NotebookPage, record_time, server
+from playwright.sync_api import expect
 
 from forgeprops.base.tables import data_path
 
@@ -34,9 +35,7 @@ def served(browser, tmp_path_factory):
 
 
 def ready(page):
-    page.wait_for_function(
-        "() => { const f = document.querySelector('.fpg'); return f && !f.classList.contains('moving'); }"
-    )
+    page.wait_for_selector(".fpg:not(.moving)", state="attached")
 
 
 def face(page) -> float:
@@ -55,8 +54,7 @@ def test_everything_stands_inside_the_window(served):
 
 
 def wait_for_face(page, hv: float) -> None:
-    value = "document.querySelector('[data-tile=face] .value').textContent"
-    page.wait_for_function(f"() => {value} == '{hv:.0f}'")
+    expect(page.locator("[data-tile=face] .value")).to_have_text(f"{hv:.0f}", timeout=30_000)
 
 
 def tab_to(page, condition: str, key: str = "Tab") -> None:
@@ -177,9 +175,7 @@ def test_names_downloads_and_console(served):
     job = {"name": "job.json", "mimeType": "", "buffer": json.dumps(saved).encode()}
     # a job among the shop's files is opened
     page.locator(".fpg input[aria-label=files]").set_input_files([job])
-    page.wait_for_function(
-        "() => document.querySelector('.fpg .sub').textContent.startsWith('915')"
-    )
+    expect(page.locator(".fpg .sub")).to_have_text(re.compile("^915"), timeout=30_000)
     assert served.unnamed() == []
     assert [e for e in served.errors if "ERR_FAILED" not in e] == []
 
