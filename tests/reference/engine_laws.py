@@ -3,6 +3,7 @@
 Their equations and sources stand at the heads of `transformation.austenite`, `transformation.kinetics`, `thermal.spray`.
 """
 
+import functools
 import math
 
 import numpy as np
@@ -32,12 +33,8 @@ def _diffusion_time_s(law, t_c):
     return time_s * math.exp(q_k / max(t_c + ZERO_C_K, 500.0))
 
 
-def austenite_formation_time_s(t_c):
-    return _diffusion_time_s(a.FORMATION, t_c)
-
-
-def carbide_dissolution_time_s(t_c):
-    return _diffusion_time_s(a.DISSOLUTION, t_c)
+austenite_formation_time_s = functools.partial(_diffusion_time_s, a.FORMATION)
+carbide_dissolution_time_s = functools.partial(_diffusion_time_s, a.DISSOLUTION)
 
 
 def alloy_in_austenite(content, undissolved):
@@ -62,8 +59,7 @@ def grain_growth_rate(t_c, ln_k, q_over_r, ln_k_low, q_over_r_low, pin_low_c, pi
     t_k = max(t_c + ZERO_C_K, 300.0)
     free = math.exp(min(ln_k - q_over_r / t_k, ln_k_low - q_over_r_low / t_k))
     u = min(max((t_c - pin_low_c) / (pin_high_c - pin_low_c), 0.0), 1.0)
-    s2 = (u * u * (3.0 - 2.0 * u)) ** 2
-    return free * s2 * s2 * s2 * s2 * s2
+    return free * (u * u * (3.0 - 2.0 * u)) ** 10
 
 
 def rate_per_s(ln_rate, undercooling_c, power, q_cal, kelvin):
@@ -166,11 +162,6 @@ def cool_to_the_room(state, start, t_c, air_c):
 
 
 def extent_of(x, forward, row):
-    """S(X) by row `row` of the table; `x` in 0..1."""
-    if x <= 0.0:
-        return 0.0
-    if x >= 1.0:
-        return forward[row, forward.shape[1] - 1]
-    position = math.sqrt(x) * (forward.shape[1] - 1)
-    i = int(position)
-    return forward[row, i] + (position - i) * (forward[row, i + 1] - forward[row, i])
+    """S(X) by row `row` of the table, even in the root of `x`."""
+    places = np.linspace(0.0, 1.0, forward.shape[1])
+    return np.interp(math.sqrt(min(max(x, 0.0), 1.0)), places, forward[row])

@@ -4,6 +4,7 @@ import functools
 import math
 
 import numpy as np
+from scipy.special import j1
 
 from forgeprops.base.constants import POISSON
 from forgeprops.face.plate import PlateCoefficients
@@ -61,8 +62,6 @@ def _rectangle(ratio: float, patch: float, poisson: float) -> PlateCoefficients:
 
 def _supported(ratio: float, patch: float, poisson: float) -> float:
     """Centre stress of the plate held but free to turn: Navier's series, half-sides `ratio` and 1."""
-    from scipy.special import j1
-
     m = np.arange(1, 400, 2) * math.pi / 2.0
     along, across = m[:, None] / ratio, m[None, :]
     square = along**2 + across**2
