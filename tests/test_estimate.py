@@ -31,9 +31,7 @@ def estimated(steel, **settings):
     return fp.estimate(steel, HEAD, ROUTE.with_(**settings))
 
 
-def test_chromoly_face_is_harder_its_hosel_bends_less_and_the_spray_makes_the_face_the_hardest_zone(
-    both,
-):
+def test_chromoly_is_harder_and_bends_less_and_the_spray_makes_the_face_the_hardest_zone(both):
     low, chromoly = both["1020"], both["4130"]
     assert chromoly.zones["face"].hardness_hv > low.zones["face"].hardness_hv + 100.0
     assert chromoly.zones["face"].hardness_low_hv > low.zones["face"].hardness_high_hv

@@ -146,9 +146,8 @@ def test_what_is_outside_is_not_counted():
         assert not counted(lean, rate)[0]
     assert counted("1045", 1.0)[0] and not counted("4340", 1.0)[0]  # nickel
     for odd in ({"C": 0.6}, {"Mn": 2.5}, {"B": 0.002}):
-        assert not counted(fp.Steel("odd", {"C": 0.3, "Mn": 0.8, "Si": 0.3, "Mo": 0.2} | odd), 5.0)[
-            0
-        ]
+        odd = fp.Steel("odd", {"C": 0.3, "Mn": 0.8, "Si": 0.3, "Mo": 0.2} | odd)
+        assert not counted(odd, 5.0)[0]
     assert counted("4130", 5.0)[0] and not counted("4130", 5.0, austenitise_c=760.0)[0]
     assert not counted("4130", 2000.0)[0]
 
@@ -174,11 +173,9 @@ def test_deviates_add_variances_and_cases_are_independent():
     assert (high + low) / 2 == pytest.approx(300.0, abs=1.0)
     centre, sd = np.array([300.0, 450.0]), np.array([20.0, 15.0])
     values = np.array([[240.0, 180.0], [270.0, 200.0], [330.0, 480.0], [360.0, 490.0]])
-    low, high = iv.interval_arrays(centre, sd, values)
-    for i in range(2):
-        assert (low[i], high[i]) == pytest.approx(
-            interval(centre[i], sd[i], values[:, i]), abs=1e-9
-        )
+    ends = np.transpose(iv.interval_arrays(centre, sd, values))
+    alone = [interval(*one) for one in zip(centre, sd, values.T, strict=True)]
+    assert ends == pytest.approx(np.array(alone), abs=1e-9)
 
 
 def interval(centre, sd, values):

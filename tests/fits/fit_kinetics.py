@@ -115,10 +115,8 @@ def march_bar(row, k, film=None, **options):
 
 def visible() -> list[dict[str, str]]:
     """Normalised bars with a size."""
-    rows = read_rows("measured/air_cooled_bars.csv")
-    wanted = ("still air", "measured")
-    rows = [r for r in rows if (r["cooling"], r["value_kind"]) == wanted]
-    return [r for r in rows if r["hb"] and r["diameter_mm"]]
+    rows = (r for r in read_rows("measured/air_cooled_bars.csv") if r["hb"] and r["diameter_mm"])
+    return [r for r in rows if (r["cooling"], r["value_kind"]) == ("still air", "measured")]
 
 
 #: Places in a quenched bar, share of the radius from the skin.
@@ -316,11 +314,9 @@ def summary(problem: Problem, x, loo, places) -> list[tuple]:
         ("as-quenched bars", "fitted", miss, "HRC"), ("as-quenched bars", without, left, "HRC"),
         ("end-quench bar against ASTM A255", "fitted", ends, "HRC"),
     ):  # fmt: skip
-        off = np.abs(errors)
+        off = np.max(np.abs(errors)) if "greatest" in what else np.mean(np.abs(errors))
         mean = loo.mean() if errors is of_steel else np.mean(errors)
-        found.append(
-            (what, how, len(errors), off.max() if "greatest" in what else off.mean(), mean, unit)
-        )
+        found.append((what, how, len(errors), off, mean, unit))
     for name, rate in problem.critical_rates(problem.follow(k)).items():
         found.append((f"rate for 95 % martensite, {name}", "fitted", 1, rate, 0.0, "°C/s"))
     return found

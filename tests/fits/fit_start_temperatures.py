@@ -88,12 +88,12 @@ def interval(carbon, error, group):
 def left_out(quantity, comp, measured, group, terms, settings, train=None):
     """Every row predicted by a fit without its source, the grain unknown, and known where it is given, °C."""
     base, columns = FORMULAS[quantity]["van_bohemen"](comp), matrix(terms, comp, quantity)
-    fitted, how = (
-        (columns, measured - base, group, list(terms.values())),
-        {"train": train, **settings},
-    )
+    how = {"prior_sd": list(terms.values()), "train": train, **settings}
     seen = matrix(terms, comp, quantity, with_grain=False), columns
-    return [base + leave_groups_out(*fitted, predict_columns=c, **how) for c in seen]
+    return [
+        base + leave_groups_out(columns, measured - base, group, predict_columns=c, **how)
+        for c in seen
+    ]
 
 
 def evaluate(quantity, comp, measured, names, group, terms, settings, train=None):

@@ -132,10 +132,8 @@ class Rows:
 
         both = [*table, *map(as_table, sheets)]
         self.comp = {s: np.array([float(r.get(s) or 0.0) for r in both]) for s in ELEMENTS}
-        columns = "time_s", "T_C", "HRC"
-        self.seconds, self.celsius, self.hrc = (
-            np.array([float(r[c]) for r in both]) for c in columns
-        )
+        numbers = np.array([[float(r[c]) for c in ("time_s", "T_C", "HRC")] for r in both])
+        self.seconds, self.celsius, self.hrc = numbers.T
         names = [f"{r['steel']} ({r['source'].split(' 19')[0]})" for r in table]
         self.name = np.array(names + [f"{r['grade']} data sheets" for r in sheets])
         self.sheet = np.arange(len(both)) >= len(table)
