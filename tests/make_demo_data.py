@@ -114,7 +114,6 @@ def runs() -> bytes:
 
 
 def marched(run: str) -> Trace:
-    """Temperatures of a run on the invented shop."""
     cases = Cases.of([steel(RUNS[run][0])], [fp.head(HEAD)], [route(run)], [TRUTH])
     return evaluate(cases, ("points",)).results.traces[0]
 

@@ -20,13 +20,6 @@ STEEL = fp.grade("4130")
 HEAD = fp.head("mid-iron")
 
 
-class Nothing:
-    """An object of no use."""
-
-    def __repr__(self):
-        return "<nothing>"
-
-
 #: By kind of parameter: telling values that no reading of it can accept; tests/fuzz tries many more.
 TELLING = {
     "number": ["abc", math.nan, 1e30], "text": [5, "no such thing"], "steel": [5, HEAD],

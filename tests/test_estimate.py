@@ -1,7 +1,5 @@
 """The main job behaves as the shop knows it: what hardens, what does not, and that it says why."""
 
-import dataclasses
-
 import numpy as np
 import pytest
 from checks import evaluated
@@ -10,7 +8,7 @@ import forgeprops as fp
 
 HEAD = fp.head("mid-iron")
 ROUTE = fp.Route()
-DRY = dataclasses.replace(ROUTE, spray=None)
+DRY = fp.Route(spray=None)
 
 
 def codes(result):

@@ -184,15 +184,12 @@ HARD = {
     "face_hardness_hv": (380.0, 520.0)}  # fmt: skip
 
 
-@pytest.mark.parametrize(
-    ("written", "name", "hv", "words"),
-    [
-        # ASTM E140: 40 HRC is 392 HV, 50 HRC 513 HV; 90 HRB is 185 HV; 200 HB is 200 / 0.95 HV (ISO 18265, table A.1)
-        ({"face_hardness_hrc": (40, 50)}, "face_hardness_hv", (392, 513), "face hardness 40 to 50 HRC"),
-        ({"hosel_hardness_hrb": (None, 90)}, "hosel_hardness_hv", (None, 185), "hosel hardness at most 90 HRB"),
-        ({"body_hardness_hb": (200, None)}, "body_hardness_hv", (210.6, None), "body hardness at least 200 HB"),
-    ],
-)  # fmt: skip
+@pytest.mark.parametrize("written, name, hv, words", [
+    # ASTM E140: 40 HRC is 392 HV, 50 HRC 513 HV; 90 HRB is 185 HV; 200 HB is 200 / 0.95 HV (ISO 18265, table A.1)
+    ({"face_hardness_hrc": (40, 50)}, "face_hardness_hv", (392, 513), "face hardness 40 to 50 HRC"),
+    ({"hosel_hardness_hrb": (None, 90)}, "hosel_hardness_hv", (None, 185), "hosel hardness at most 90 HRB"),
+    ({"body_hardness_hb": (200, None)}, "body_hardness_hv", (210.6, None), "body hardness at least 200 HB"),
+])  # fmt: skip
 def test_hardness_is_limited_in_the_scale_it_is_written_in(written, name, hv, words):
     limits = fp.Limits(**written)
     assert limits.bounds[name] == pytest.approx(hv) if None not in hv else limits.bounds[name] == hv

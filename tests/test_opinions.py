@@ -179,7 +179,6 @@ def test_deviates_add_variances_and_cases_are_independent():
 
 
 def interval(centre, sd, values):
-    """Ends of one case."""
     one = np.array([centre]), np.array([sd]), np.asarray(values)[:, None]
     return tuple(float(end[0]) for end in iv.interval_arrays(*one))
 

@@ -67,14 +67,10 @@ def test_sources_are_whole_public_and_counted_by_basis(capsys):
         references(doc, "room.formula")
 
 
-def tables():
-    for path in sorted(data_path().rglob("*.csv")):
-        name = path.relative_to(data_path()).as_posix()
-        if not name.startswith("demo/"):
-            yield name
+TABLES = [path.relative_to(data_path()).as_posix() for path in sorted(data_path().rglob("*.csv"))]
 
 
-@pytest.mark.parametrize("name", list(tables()))
+@pytest.mark.parametrize("name", [name for name in TABLES if not name.startswith("demo/")])
 def test_tables_carry_source_and_basis(name):
     """Row by row or in their header, in the words of `BASES`; results of our own validations carry neither."""
     rows = read_rows(name)

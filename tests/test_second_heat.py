@@ -1,7 +1,5 @@
 """What the second heat costs: held against the full carbon profile, exact heating, hand-worked areas."""
 
-import dataclasses
-
 import numpy as np
 import pytest
 from checks import evaluated
@@ -126,7 +124,7 @@ def test_press_strain():
         assert s.strain == pytest.approx(0.15 * (1.0 - s.recrystallised)) and s.speed >= 1.0
     still = press_strain(t, np.full_like(t, 900.0), (924.0, 926.0), 0.0, 22.0)
     assert still.strain == 0.0 and still.speed == 1.0
-    steel, route = fp.grade("4130"), dataclasses.replace(fp.Route(), spray=None)
+    steel, route = fp.grade("4130"), fp.Route(spray=None)
     without = fp.estimate(steel, route=route)
     counted = fp.estimate(steel, route=route, count_press_strain=True)
     assert not without.press_strain_counted and counted.press_strain_counted

@@ -59,17 +59,16 @@ def test_numbers_are_those_of_the_result_and_brinell_takes_the_place_of_the_othe
         assert not re.search(r"\d (HV|HRC|HRB)\b", text) and re.search(r"\d HB\b", text)
 
 
-@pytest.mark.parametrize(
-    ("said", "shown"),
-    [("re-heats it by 100 °C to 400 °C", "re-heats it by 180 °F to 752 °F"),
-     ("at 500 °C, above Ms (380 °C)", "at 932 °F, above Ms (716 °F)"),
-     ("2.8 °C/s at 700 °C", "5.0 °F/s at 1292 °F"),
-     ("190–220 °C; -20 to 30 °C", "374–428 °F; -4 to 86 °F"),
-     ("230 to 400 HV, 60 HV, above 31 HRC", "98 HRB to 41 HRC, below 55 HRB, above 31 HRC"),
-     ("180 µm; 80 × 50 mm; 0.15 mm", "0.0071 in; 3.15 × 1.97 in; 0.0059 in"),
-     ("2.9 L/min, 12 kg/(m² s), 9.1 kN", "0.77 gpm, 12 kg/(m² s), 2046 lbf"),
-     ("grade 4130, 10 N·m, 205 N/mm²", "grade 4130, 10 N·m, 205 N/mm²")],
-)  # fmt: skip
+@pytest.mark.parametrize("said, shown", [
+    ("re-heats it by 100 °C to 400 °C", "re-heats it by 180 °F to 752 °F"),
+    ("at 500 °C, above Ms (380 °C)", "at 932 °F, above Ms (716 °F)"),
+    ("2.8 °C/s at 700 °C", "5.0 °F/s at 1292 °F"),
+    ("190–220 °C; -20 to 30 °C", "374–428 °F; -4 to 86 °F"),
+    ("230 to 400 HV, 60 HV, above 31 HRC", "98 HRB to 41 HRC, below 55 HRB, above 31 HRC"),
+    ("180 µm; 80 × 50 mm; 0.15 mm", "0.0071 in; 3.15 × 1.97 in; 0.0059 in"),
+    ("2.9 L/min, 12 kg/(m² s), 9.1 kN", "0.77 gpm, 12 kg/(m² s), 2046 lbf"),
+    ("grade 4130, 10 N·m, 205 N/mm²", "grade 4130, 10 N·m, 205 N/mm²"),
+])  # fmt: skip
 def test_a_sentence_is_said_in_other_units(said, shown):
     assert US.text(said) == shown
     assert Units().text(said) == said

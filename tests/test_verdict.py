@@ -153,11 +153,10 @@ def test_no_remedy_adds_water_to_a_steel_that_may_crack_nor_shortens_the_delay()
     assert not remedy or remedy.steel.get("C") <= 0.35 or remedy.route.spray.duration_s <= 8
 
 
-@pytest.mark.parametrize(
-    ("met", "chance", "stopped", "level"),
-    [(True, 0.80, False, "good"), (True, 0.799, False, "marginal"), (True, 0.5, False, "marginal"),
-     (True, 0.499, False, "out"), (False, 0.99, False, "out"), (True, 0.99, True, "out")],
-)  # fmt: skip
+@pytest.mark.parametrize("met, chance, stopped, level", [
+    (True, 0.80, False, "good"), (True, 0.799, False, "marginal"), (True, 0.5, False, "marginal"),
+    (True, 0.499, False, "out"), (False, 0.99, False, "out"), (True, 0.99, True, "out"),
+])  # fmt: skip
 def test_levels(met, chance, stopped, level):
     assert level_of(met, chance, stopped) == level
 

@@ -178,7 +178,6 @@ class NotebookPage:
         )
 
     def words(self, css: str) -> str:
-        """Text of a part of the page."""
         return self.page.locator(css).first.inner_text()
 
     def screenshot(self, name: str) -> None:

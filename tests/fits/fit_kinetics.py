@@ -87,7 +87,6 @@ STRUCTURES = (
 
 
 def steel_of(row) -> Steel:
-    """Steel of a row of measured bars."""
     wt = {e: float(row[e]) for e in ("C", "Si", "Mn", "Ni", "Cr", "Mo", "V", "Cu") if row[e]}
     return Steel(row["steel"], wt, grain_size_astm=GRAIN)
 
@@ -190,7 +189,6 @@ class Problem:
         return [(k[n] - self.published[n]) / sd for n, sd in self.prior.items()] + [0.0, 0.0]
 
     def bars_hb(self, k) -> np.ndarray:
-        """Hardness of the normalised bars, HB."""
         hv = [march_bar(row, k).zones[0, 0, outcome.O_HV] for row in self.rows]
         return np.asarray(convert_array(hv, "HV", "HB")[0])
 

@@ -36,16 +36,12 @@ def test_printed_values(function):
         assert found == pytest.approx(float(row["value"]), **near), row
 
 
-def _bare(name, **wt):
-    return fp.Steel(name, {"Ni": 0.0, "Cr": 0.0, "Mo": 0.0, "Cu": 0.0} | wt)
-
-
 def test_a255_band_of_42crmo4_and_inch_set():
     # steelmaker's sheet for 42CrMo4 to DIN EN 10083-1; the steel is mid-range with no residuals
     band = [r for r in read_rows("validation/hardenability_bands.csv") if r["grade"] == "42CrMo4"]
     assert len(band) == 15
-    mid = _bare("42CrMo4 without residuals", C=0.415, Si=0.25, Mn=0.75, Cr=1.05, Mo=0.225)
-    for steel in (mid, fp.grade("42CrMo4")):
+    mid = {"C": 0.415, "Si": 0.25, "Mn": 0.75, "Cr": 1.05, "Mo": 0.225, "Ni": 0.0, "Cu": 0.0}
+    for steel in (fp.Steel("42CrMo4 without residuals", mid), fp.grade("42CrMo4")):
         for row in band:
             hrc = eq.hardness_at_distance_hrc(steel, float(row["distance_mm"]))
             assert float(row["hrc_low"]) <= hrc <= float(row["hrc_high"]), (steel.name, row, hrc)

@@ -1,6 +1,5 @@
 """The setting sheet and the tab of the shop's files: every number in the reader's units, safe against odd names."""
 
-import dataclasses
 import html
 import json
 import re
@@ -70,10 +69,9 @@ def test_odd_names_no_spray_and_later_heats():
     assert "<script>" not in page and "<img src=x>" not in page and "&lt;script&gt;" in page
     assert "S45C" not in style and "}} x" not in style
     assert re.fullmatch(r"[\w.-]+\.html", sheet_name(fp.estimate(steel)))
-    later = (fp.Temper(600, hold_s=3600),)
-    route = dataclasses.replace(fp.Route(later=later), spray=None)
-    page = sheet_html(fp.estimate(fp.grade("1030"), route=route))
-    assert "Spray time" not in page and later[0].words in page
+    later = fp.Temper(600, hold_s=3600)
+    page = sheet_html(fp.estimate("1030", route=fp.Route(later=(later,), spray=None)))
+    assert "Spray time" not in page and later.words in page
     assert re.search(r"Spray</td><td[^>]*>none", page)
 
 
