@@ -50,7 +50,9 @@ def repacked(data, part, change) -> bytes:
     return buffer.getvalue()
 
 
-def evaluated(steel, routes, *needs, **options):
-    """`evaluate` of the mid-iron on these routes, of one steel or grade."""
-    steel, n = fp.grade(steel) if isinstance(steel, str) else steel, len(routes)
-    return evaluate(Cases.of([steel] * n, [fp.head("mid-iron")] * n, routes), *needs, **options)
+def evaluated(steel, routes, *needs, shops=None, **options):
+    """`evaluate` of the mid-iron on these routes, of one steel or grade or of a list with one for each route."""
+    steels = steel if isinstance(steel, list) else [steel] * len(routes)
+    steels = [fp.grade(s) if isinstance(s, str) else s for s in steels]
+    heads = [fp.head("mid-iron")] * len(routes)
+    return evaluate(Cases.of(steels, heads, routes, shops), *needs, **options)
