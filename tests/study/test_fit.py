@@ -8,13 +8,12 @@ import numpy as np
 import pandas as pd
 import pytest
 from checks import evaluated, refuses
+from scipy.signal import lfilter
 
 import forgeprops as fp
-from forgeprops.answer.evaluation import evaluate
 from forgeprops.base.tables import data_path
 from forgeprops.engine.packing import POINTS
 from forgeprops.engine.section import lobatto
-from forgeprops.inputs.cases import Cases
 from forgeprops.inputs.head import ZONES
 from forgeprops.study.shop.fitting import fit, priors
 from forgeprops.study.shop.measured_heads import probe_weights
@@ -39,23 +38,21 @@ def shop_of(seed):
 def measured(truth, seed, route=ROUTE, late_s=0.0, to_s=45.0, head_id="", noise_c=5.0):
     """Traces (10 Hz) and three hardness readings a zone of one head of 4130 on the shop `truth`."""
     rng = np.random.default_rng(seed)
-    told = evaluate(Cases.of([fp.grade("4130")], [HEAD], [route], [truth]), ("points",))
+    told = evaluated("4130", [route], ("points",), shops=[truth])
     trace, t = told.results.traces[0], np.arange(-2.0, to_s, 0.1)
-    frames = []
+    frames, rows = [], []
     for channel, zone, depth in PLACES:
         at_probe = trace.weighted(probe_weights(HEAD, zone, depth))
         true = np.interp(t + route.soak_s, trace.time_s, at_probe)
-        depth_mm = np.nan if depth is None else depth
         seen = true + rng.normal(0.0, noise_c, t.size)
-        where = {"head_id": head_id, "channel": channel, "zone": zone, "depth_mm": depth_mm}
+        where = {"head_id": head_id, "channel": channel, "zone": zone, "depth_mm": depth or np.nan}
         frames.append(pd.DataFrame({**where, "time_s": t + late_s, "temperature_c": seen}))
-    rows = []
     for zone, hv in zip(ZONES, told.hardness_hv[0], strict=True):
         read = hv + rng.normal(0.0, 10.0, 3)
         rows += [(head_id, zone, str(k), 0.0, "HV", read[k], 1) for k in range(3)]
     names = "head_id zone position value scale hardness_hv file_row".split()
-    rows = pd.DataFrame(rows, columns=names)
-    return Traces(pd.concat(frames, ignore_index=True)), HardnessReadings(rows)
+    hardness = HardnessReadings(pd.DataFrame(rows, columns=names))
+    return Traces(pd.concat(frames, ignore_index=True)), hardness
 
 
 @pytest.mark.slow
@@ -69,9 +66,8 @@ def test_twenty_known_shops_are_given_back():
             low, high = found.table.loc[number, ["low", "high"]]
             inside.setdefault(number, []).append(low <= getattr(truth, number) <= high)
             assert found.table.verdict[number] == "settled by the data", number
-            error = found.shop.standard_error(number)
             off = getattr(found.shop, number) - getattr(truth, number)
-            scores.setdefault(number, []).append(off / error)
+            scores.setdefault(number, []).append(off / found.shop.standard_error(number))
     assert set(inside) == {"spray", "emissivity", "die", "delay_s"}
     for number, hits in inside.items():
         assert sum(hits) >= 17, f"{number}: {sum(hits)} of 20"
@@ -82,9 +78,8 @@ def test_one_known_shop_and_its_clock():
     truth = fp.Shop(spray=1.3, emissivity=0.72, die=0.7, delay_s=0.6)
     named = {"name": "bay 2", "measured_on": "2025-03-01"}
     found = fit(*measured(truth, 3, late_s=0.3), HEAD, "4130", ROUTE, **named)
-    tolerances = {"spray": 0.02, "emissivity": 0.02, "die": 0.1, "delay_s": 0.1}
-    for number, tolerance in tolerances.items():
-        assert getattr(found.shop, number) == pytest.approx(getattr(truth, number), abs=tolerance)
+    for number, within in {"spray": 0.02, "emissivity": 0.02, "die": 0.1, "delay_s": 0.1}.items():
+        assert getattr(found.shop, number) == pytest.approx(getattr(truth, number), abs=within)
     late, error = found.clocks[""]
     assert late == pytest.approx(0.3, abs=4 * error) and error < 0.05
     assert found.shop.name == "bay 2" and found.shop.n_readings == 3 * 470 + 15
@@ -158,9 +153,8 @@ def test_the_shop_is_saved_and_taken_by_an_estimate(tmp_path):
     again = fp.load_shop(tmp_path / "bay.shop.json")
     assert again == found.shop and np.shape(again.correlations) == (2, 2)
     refuses("exists", found.shop.save, tmp_path / "bay.shop.json")
-    results = (fp.estimate("4130", HEAD, shop=s) for s in (None, again))
-    neutral, own = (r.zones["face"].hardness_hv for r in results)
-    assert own > neutral
+    neutral, own = (fp.estimate("4130", HEAD, shop=s).zones["face"] for s in (None, again))
+    assert own.hardness_hv > neutral.hardness_hv
 
 
 def test_the_demo_shop():
@@ -198,11 +192,10 @@ def test_probe_at_a_depth():
     thick = HEAD.zones("forged")["face"].path_mm
     n = POINTS[0]
     points = lobatto(n)[0]
-    for depth in (0.0, 0.3 * thick, thick):
-        weights = probe_weights(HEAD, "face", depth)
-        expected = (depth / thick) ** (n - 1)
-        assert weights[10 : 10 + n] @ points ** (n - 1) == pytest.approx(expected, abs=1e-12)
-        assert weights.sum() == pytest.approx(1.0)
+    for share in (0.0, 0.3, 1.0):
+        weights = probe_weights(HEAD, "face", share * thick)
+        found = weights[10 : 10 + n] @ points ** (n - 1), weights.sum()
+        assert found == pytest.approx((share ** (n - 1), 1.0), abs=1e-12)
     told = evaluated("4130", [ROUTE], ("points",))
     trace = told.results.traces[0]
     front, mean = (trace.weighted(probe_weights(HEAD, *at)) for at in (("face", 0.0), ("hosel",)))
@@ -217,10 +210,7 @@ def test_autocorrelation_time_of_a_known_process(phi):
     rng = np.random.default_rng(int(10 * phi))
     found = []
     for _ in range(20):
-        noise, x = rng.normal(size=4000), np.zeros(4000)
-        for i in range(1, 4000):
-            x[i] = phi * x[i - 1] + noise[i]
-        found.append(correlation_readings(x))
+        found.append(correlation_readings(lfilter([1.0], [1.0, -phi], rng.normal(size=4000))))
     assert np.mean(found) == pytest.approx((1 + phi) / (1 - phi), rel=0.15)
 
 
