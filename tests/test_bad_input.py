@@ -57,13 +57,12 @@ VALID = {
     **dict.fromkeys(("next_measurement", "soften"), {"result": _RESULT}),
     "continuous_cooling": {"steel": STEEL, "rate_c_per_s": 1.0},
     "convert_hardness": {"value": 285.0, "from_scale": "HV", "to_scale": "HRC"},
-    "face_strike": {"thickness_mm": 2.5, "hardness_hv": 300.0},
+    "face_strike": {"thickness_mm": 2.5, "hardness_hv": 300.0}, "face_bow": {"thickness_mm": 2.5, "span_mm": 60.0},
     "grade": {"name": "4130"}, "head": {"name": "wedge"},
     "head_from": {"mass_g": 262.0, "face_mm": 2.6, "loft_deg": 30.0},
     "quenched_bar": {"steel": STEEL, "diameter_mm": 25.0, "h_w_m2k": 2000.0},
-    "spray_setting": {"flow_l_min": 5.0},
     "tempered_hardness": {"steel": STEEL, "temper_c": 540.0},
-    "tensile_strength": {"hv": 285.0},
+    "spray_setting": {"flow_l_min": 5.0}, "tensile_strength": {"hv": 285.0},
     "Quench": {"medium": "oil bath"}, "Normalise": {"temperature_c": 890.0},
     "LaterHeat": {"temperature_c": 600.0}, "LocalHeat": {"peak_c": 680.0},
     "Temper": {"temperature_c": 600.0}, "Steel": {"name": "heat 7", "composition": {"C": 0.3}},
@@ -75,7 +74,6 @@ VALID = {
     "compare": {"grades": ["4130"]}, "track": {"log": str(data_path("demo", "log.csv"))},
     "find_cause": {"measured": {"face": 400.0}, "steel": STEEL},
     "fit": {"steel": STEEL, "hardness": fp.read_hardness(data_path("demo", "hardness.csv"))},
-    "face_bow": {"thickness_mm": 2.5, "span_mm": 60.0},
     "add_to_log": {"path": "log.csv", "quantity": "face_hv", "predicted": 400.0, "measured": 390.0},
 }  # fmt: skip
 #: Values that a certain parameter may take after all, as (call, parameter) -> value.

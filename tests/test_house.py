@@ -53,14 +53,8 @@ QUANTITIES = re.compile(
     r"(^|_)(temperature|hardness|thickness|diameter|length|width|height|duration|strength|force|"
     r"depth|speed|mass|pressure|allowance|bore|outside)(_|$)"
 )
-#: Names with such a word that are no plain quantity: objects, texts, tables and shares.
-NO_QUANTITY = set(
-    """strength hardness hardnesses temperature temperatures depth bore_factor strength_of
-strengths press_force force forces bore length width height speed hardness_of mass_closure
-material_strength allowance""".split()
-)
-
-
+#: Names with such a word that are no plain quantity.
+NO_QUANTITY = ("width", "speed")
 #: Run by the build or as scripts, with what an installed package lacks.
 NOT_IMPORTED = ("__main__", "build_hook", "cross_build")
 

@@ -20,10 +20,8 @@ from forgeprops.strength.tensile import strength
 PACKAGE = Path(fp.__file__).parent
 #: Rooms of formulas: every public function of theirs with arithmetic of its own must name its source.
 FORMULA_ROOMS = "hardenability transformation forging thermal strength hosel face".split()
-#: Solvers, reference forms and translations; each constant of theirs is a tolerance or stands elsewhere.
-BOOKKEEPING = (
-    "spray_film_laws_w_m2k end_quench_warnings strength strength_of small_patch_mm aged"
-).split()
+#: Translations; each constant of theirs is a tolerance or stands elsewhere.
+BOOKKEEPING = ("strength_of", "aged")
 
 
 def formulas():

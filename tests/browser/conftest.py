@@ -36,10 +36,6 @@ HARMLESS = {
 }
 
 
-#: What the first run on a machine says on stderr; no complaint.
-COMPILING = "Compiling for this machine, once"
-
-
 def pytest_collection_modifyitems(items):
     for item in items:
         if "tests/browser" in item.path.as_posix():
@@ -162,8 +158,7 @@ class NotebookPage:
         expect(waiting, f"{self.name} {words}").to_have_count(0, timeout=seconds * 1000)
         self.page.wait_for_selector(idle, state="attached", timeout=seconds * 1000)
         errors = self.page.locator("[data-mime-type='application/vnd.jupyter.stderr']")
-        said = errors.all_inner_texts()
-        assert [words for words in said if not words.startswith(COMPILING)] == []
+        assert errors.all_inner_texts() == []
 
     def unnamed(self) -> list[str]:
         """Pictures and controls without a name that a screen reader could say."""

@@ -1,9 +1,7 @@
 """Files handed over by people: sources, encodings, grids, numbers in cells, and what is refused."""
 
 import datetime
-import io
 import time
-import zipfile
 
 import openpyxl
 import pytest
@@ -182,15 +180,8 @@ def test_a_workbook_that_would_take_the_machine_is_never_opened(monkeypatch, dat
     refuses(message, read_grids, data, "a.xlsx")
 
 
-def other_zip() -> bytes:
-    buffer = io.BytesIO()
-    with zipfile.ZipFile(buffer, "w") as archive:
-        archive.writestr("content.xml", "x")
-    return buffer.getvalue()
-
-
 @pytest.mark.parametrize("data, message", [
-    (other_zip(), "not an .xlsx workbook"), (workbook([["a", 1]])[:-200], "damaged"),
+    (repacked(GOOD, "[Content_Types].xml", lambda _: None), "not an .xlsx workbook"), (workbook([["a", 1]])[:-200], "damaged"),
     (b"PK\x03\x04" + b"\0" * 50, "damaged"),
     (b"\xd0\xcf\x11\xe0\xa1\xb1\x1a\xe1", "old .xls"),
     (b"%PDF-1.7", "a PDF"), (b"<html><table>", "web page"), (b"\x89PNG\r\n", "a picture"),

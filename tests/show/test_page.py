@@ -177,13 +177,10 @@ def lesson():
     return Lesson(fp.Units())
 
 
-def answers(lesson):
-    return [s["answer"]["value"] for s in lesson.static["steps"]]
-
-
 def test_answers_are_the_estimates_hidden_before_the_guess_and_the_film_is_in_order(lesson):
     own, soft, hard = (fp.estimate(fp.grade(g)) for g in ("4130", "1030", "4140"))
-    hosel, after, cross_s, hv, alloyed, pull = answers(lesson)
+    steps = lesson.static["steps"]
+    hosel, after, cross_s, hv, alloyed, pull = (s["answer"]["value"] for s in steps)
     face = own.zones["face"]
     assert face.water_off_c + 0.8 * face.rebound_c < after < face.water_off_c + face.rebound_c + 1
     assert hosel > 700 > face.water_off_c and cross_s > 10 * face.t85_s
@@ -191,7 +188,7 @@ def test_answers_are_the_estimates_hidden_before_the_guess_and_the_film_is_in_or
     assert alloyed == pytest.approx(hard.zones["hosel"].hardness_hv, abs=0.1)
     assert pull == pytest.approx(hard.hosel.bar_force_n, abs=0.1)
     assert pull > 1.5 * soft.hosel.bar_force_n
-    for step in lesson.static["steps"]:
+    for step in steps:
         guess, axis = step["guess"], step["guess"]["axis"]
         assert not step["answer"]["near"][0] <= guess["start"] <= step["answer"]["near"][1]
         assert step["chart"][axis]["low"] < step["answer"]["value"] < step["chart"][axis]["high"]
