@@ -66,7 +66,7 @@ def test_later_heats_keep_the_order_typed_and_a_heat_undone_is_named():
 
 def test_json_is_valid_complete_and_alone():
     """Nothing but JSON on the output, no NaN in it, and the same numbers as the estimate."""
-    done = run("--json", "--grade", "1045", "--head", "wedge", "--spray", "8", "--cool", "row")
+    done = run(*"--json --grade 1045 --head wedge --spray 8 --cool row".split())
     assert done.returncode == 0 and done.stderr == ""
     answer = json.loads(done.stdout, parse_constant=pytest.fail)
     route = fp.Route().with_(flux=8.0, surroundings="row")

@@ -134,10 +134,9 @@ where = Path(fp.__file__)
 tables = sorted(p.relative_to(data_path()).as_posix() for p in data_path().rglob("*.csv"))
 rows = {name: len(read_rows(name)) for name in tables if not name.startswith("demo/")}
 result = fp.estimate(fp.grade("4130"), fp.head("mid-iron"), fp.Route())
-names = [getattr(fp, n) is not None for n in fp.__all__]
 many = fp.estimate_many(["4130", "1020"])
 print(json.dumps({"where": str(where), "data": str(data_path()), "rows": rows, "face": result.zones["face"].hardness_hv,
-                  "names": len(names), "sources": len(sources()), "many": list(many["face_hardness_hv"]),
+                  "names": sum(hasattr(fp, n) for n in fp.__all__), "sources": len(sources()), "many": list(many["face_hardness_hv"]),
                   "grades": len([fp.grade(g) for g in fp.grades()]), "heads": len([fp.head(h) for h in fp.heads()]),
                   "certificates": len(fp.read_certificates(data_path("demo", "certificates.csv")))}))
 """

@@ -136,8 +136,7 @@ def work():
     for steel in (odd, low, fp.grade("4130")):
         for r in (route, fp.Route().with_(preheat_c=650.0), fp.Route()):
             yield fp.estimate(steel, route=r).warnings
-        with warnings.catch_warnings():
-            warnings.simplefilter("ignore")  # these two say theirs at once
+        with warnings.catch_warnings(action="ignore"):  # these two say theirs at once
             fp.carbon_equivalents(steel), fp.tempered_hardness(steel, 50.0, 1e-4)
         yield end_quench_warnings(steel)
         yield ideal_diameter_warnings(steel, grain_size=True)

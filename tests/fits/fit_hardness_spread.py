@@ -30,9 +30,6 @@ from forgeprops.strength.hardness_scales import convert_array, hv_from_hrc
 from forgeprops.transformation import decomposition as d
 from forgeprops.transformation import kinetics, rate_doubt
 
-#: Gauss-Newton steps with one steel left out, from the constants of all steels; it stops when it gains
-#: nothing.
-MOST_STEPS = 12
 COLUMNS = (
     "steel", "diameter_mm", "cooling", "place", "basis", "measured_hv", "predicted_hv",
     "ferrite_pearlite", "bainite", "martensite", "rate_700_c_per_s", "critical_rates_hv",
@@ -43,11 +40,8 @@ PRIOR = {
     "ferrite-pearlite": 0.06, "bainite": 0.09, "martensite": 0.05, "martensite share": 40.0,
     "opinions": 0.5, "far rates": 1.2,
 }  # fmt: skip
-UNITS = dict.fromkeys(FIGURES, "of hardness") | {
-    "martensite share": "HV",
-    "opinions": "of their standard deviation",
-    "far rates": "ln(rate)",
-}
+UNITS = dict.fromkeys(FIGURES, "of hardness") | {"martensite share": "HV", "far rates": "ln(rate)"}
+UNITS["opinions"] = "of their standard deviation"
 
 
 def predict(problem, k, steel: str, deviates=(0.0, 0.0)) -> list[dict]:
@@ -87,7 +81,7 @@ def march() -> None:
     full, rows = fit_kinetics.Problem(), []
     for steel in dict.fromkeys(r["steel"] for r in full.rows):
         without = fit_kinetics.Problem((steel,))
-        z = without.solve(full.start(), most=MOST_STEPS)
+        z = without.solve(full.start(), most=12)  # steps; fewer where they gain nothing
         k = without.constants(z)
         mine = predict(full, k, steel, z[len(full.prior) :])
         misses = [round(float(r["predicted_hv"]) - float(r["measured_hv"])) for r in mine]

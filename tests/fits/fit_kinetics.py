@@ -30,9 +30,8 @@ from forgeprops.inputs.steel import Steel
 from forgeprops.strength.hardness_scales import convert_array, hrc_from_hv
 from forgeprops.transformation import kinetics
 
-#: Standard deviation of the prior around the published value, by constant.  Pre-factors: a factor e;
-#: sensitivities of the rates: about a quarter of their size; hardness: what a change of steelworks practice
-#: would do.  Our choice.
+#: Standard deviation of the prior around the published value.  Pre-factors: a factor e; sensitivities of rates:
+#: about a quarter of their size; hardness: what a change of steelworks practice would do.  Our choice.
 PRIOR = {
     "ferrite_0": 1.0, "ferrite_c": 1.5, "ferrite_ni": 0.4, "ferrite_cr": 0.8, "ferrite_mo": 1.2,
     "pearlite_0": 1.0, "pearlite_c": 1.5, "pearlite_mo": 1.3, "ferrite_f0": 1.0,
@@ -43,11 +42,9 @@ PRIOR = {
 }  # fmt: skip
 #: Relative standard deviations: of a bar within its heat (a remembered one 1.22 times that), and of a heat.
 BAR_SD, HEAT_SD, MEMORY = 0.03, 0.02, 1.5
-#: Grain of normalised and of quenched bars, ASTM number: fine-grain practice just above Ac3 (7 to 8, from
-#: memory).
+#: Grain of the bars, ASTM number: fine-grain practice just above Ac3 (7 to 8, from memory).
 GRAIN = 7.5
-#: Baths: Grossmann severities 0.35 (oil) and 1.2 (water) times 2205 W/(m² K), and standard deviation of their
-#: ln.
+#: Baths: Grossmann severities 0.35 (oil) and 1.2 (water) times 2205 W/(m² K), and deviation of their ln.
 BATHS = {"oil": (0.35 * 2205.0, 0.25), "water": (1.2 * 2205.0, 0.30)}
 #: Grades whose end-quench curves are compared with the standard's, above 23 HRC, standard deviation 3.5 HRC a
 #: curve of six values; those in H: the middle of the band's composition.
@@ -69,14 +66,10 @@ MIDDLE_OF_BAND = {
 KIN = {
     "4140": ("42CrMo4", "SCM435"), "4130": ("30CrMo",), "1040": ("C45", "1045"),
     "1050": ("C45", "1045")}  # fmt: skip
-#: Rate at which 95 % martensite is reached, °C/s, and standard deviation of its ln: C45 above 100, 42CrMo4 20
-#: to 30 (orders of magnitude, from memory).
+#: Rate of 95 % martensite, °C/s, deviation of its ln, contents: C45 above 100, 42CrMo4 20 to 30 (orders of magnitude, from memory).
 CRITICAL = {
-    "C45": (150.0, 0.4, (0.45, 0.65, 0.10, 0.02)),
-    "42CrMo4": (25.0, 0.3, (0.415, 0.75, 1.05, 0.22)),
-}
-#: Structures on cooling at a constant rate, °C/s: least, greatest share, width.  Read: see the rows of the
-#: table of bars.
+    "C45": (150.0, 0.4, (0.45, 0.65, 0.10, 0.02)), "42CrMo4": (25.0, 0.3, (0.415, 0.75, 1.05, 0.22))}  # fmt: skip
+#: Structures at a constant rate, °C/s: least, greatest share, width.  Read: see the rows of the table of bars.
 STRUCTURES = (
     ("SCM435", 0.1, ("ferrite", "pearlite"), 1.0, 1.0, 0.3),
     ("SCM435", 2.0, ("pearlite",), 0.0, 0.0, 0.1),
@@ -282,7 +275,7 @@ def validate(full: Problem, x) -> tuple[np.ndarray, list]:
     return left, places
 
 
-#: Steels of the rows that were there before the table was extended; shown apart.
+#: Steels of the first rows of the table; shown apart.
 PACK = ("1020", "1040", "1050", "4140", "4340")
 
 

@@ -143,8 +143,7 @@ def try_files(begin, n, count):
         count[f"files {ending}"] += 1
 
         def read(kind=kind, data=data, name=name):
-            with warnings.catch_warnings():
-                warnings.simplefilter("error")
+            with warnings.catch_warnings(action="error"):
                 found = readers[kind](data, filename=name)
                 if kind in READERS:
                     assert "<script" not in getattr(found, "_repr_html_", lambda: "")()

@@ -168,7 +168,6 @@ def test_what_does_not_close_or_is_no_part_is_named():
     refuses("body is empty", plain, body=())
     long = (he.Block("sole", 150, 20, 8), he.Block("frame", 150, 5, 3))
     refuses("blocks are 300 mm long together", plain, body=long)
-    refuses("name must be .*''", plain, name="")
     refuses("did you mean 'wedge'", he.head, "wege")
     refuses("state 'raw' is unknown", he.head("wedge").zones, "raw")
 
