@@ -53,11 +53,8 @@ def test_the_answer_comes_first_and_the_prose_is_short(path):
     assert len(re.findall(r"[\w’']+", re.sub(r"\]\(.*?\)", "]", words))) <= 250
 
 
-HEAD = "mid-iron"
-
-
 def made(grade, **settings):
-    return fp.estimate(fp.grade(grade), fp.head(HEAD), fp.Route().with_(**settings))
+    return fp.estimate(grade, "mid-iron", fp.Route().with_(**settings))
 
 
 def hv(result, zone="face"):
@@ -135,7 +132,7 @@ def test_06_the_log_tells_when_and_the_causes_what():
     assert log[40:].mean() - log[:40].mean() == pytest.approx(-25.0, abs=3.0)
     steel = fp.read_certificates(data_path("demo", "certificates.csv"))[0].steel
     told = fp.find_cause(
-        {"face": log[40:], "hosel": [241, 238, 240, 239, 242]}, steel, HEAD, fp.Route(),
+        {"face": log[40:], "hosel": [241, 238, 240, 239, 242]}, steel, "mid-iron", fp.Route(),
         fp.Shop(spray=1.25, emissivity=0.84, die=0.85, delay_s=0.4),
         usual={"face": log[:40].mean(), "hosel": 240}, heads_measured=20,
     )  # fmt: skip

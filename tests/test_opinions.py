@@ -1,7 +1,5 @@
 """Two opinions on hardness, the interval round it, and what to measure next: theory, measured bars, simulated readings."""
 
-from __future__ import annotations
-
 import dataclasses
 import math
 import types

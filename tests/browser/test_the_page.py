@@ -42,25 +42,32 @@ def face(page) -> float:
     return float(page.locator("[data-tile=face] .value").inner_text())
 
 
+def fits(page, boxes, width, height) -> None:
+    """In a window of this size all these boxes stand inside it."""
+    page.set_viewport_size({"width": width, "height": height})
+    page.wait_for_timeout(800)
+    for box in page.locator(boxes).all():
+        b = box.bounding_box()
+        assert b["x"] >= 0 and b["y"] >= 0, (width, box)
+        assert b["x"] + b["width"] <= width and b["y"] + b["height"] <= height, (width, box)
+
+
 def test_everything_stands_inside_the_window(served):
-    for size in ((1280, 720), (1440, 900)):
-        served.page.set_viewport_size({"width": size[0], "height": size[1]})
-        served.page.wait_for_timeout(700)
-        for box in served.page.locator(BOXES).all():
-            b = box.bounding_box()
-            assert b["x"] >= 0 and b["y"] >= 0, box
-            assert b["x"] + b["width"] <= size[0] and b["y"] + b["height"] <= size[1], box
-    served.page.set_viewport_size({"width": 1280, "height": 720})
+    for size in ((1440, 900), (1280, 720)):
+        fits(served.page, BOXES, *size)
 
 
-def wait_for_face(page, hv: float) -> None:
+def undo_twice_to(page, hv: float) -> None:
+    for _ in range(2):
+        page.keyboard.press("Control+z")
+        ready(page)
     expect(page.locator("[data-tile=face] .value")).to_have_text(f"{hv:.0f}", timeout=30_000)
 
 
-def tab_to(page, condition: str, key: str = "Tab") -> None:
+def tab_to(page, condition: str) -> None:
     """Walk with the Tab key to the element for which the condition on ``e`` holds."""
     for _ in range(70):
-        page.keyboard.press(key)
+        page.keyboard.press("Tab")
         if page.evaluate(f"() => {{ const e = document.activeElement; return !!({condition}); }}"):
             return
     pytest.fail(f"the Tab key does not reach {condition}")
@@ -82,10 +89,7 @@ def test_keyboard_alone_pins_ruins_mends_and_undoes(served):
     tab_to(page, "e.classList.contains('cure')")
     page.keyboard.press("Enter")
     page.wait_for_selector(".says[data-level=good]")
-    for _ in range(2):  # the remedy, then all the keys at once
-        page.keyboard.press("Control+z")
-        ready(page)
-    wait_for_face(page, before)
+    undo_twice_to(page, before)  # the remedy, then all the keys at once
     tab_to(page, "e.dataset.tab === 'why'")
     page.keyboard.press("ArrowRight")
     page.wait_for_selector(".other table button.link")
@@ -104,10 +108,7 @@ def test_the_map_dims_and_is_never_blank(served):
     page.wait_for_selector(".other:not(.stale) .map", timeout=30_000)
     page.locator(".map button.good").first.click()
     page.wait_for_selector(".says[data-level=good]")
-    for _ in range(2):
-        page.keyboard.press("Control+z")
-        ready(page)
-    wait_for_face(page, before)
+    undo_twice_to(page, before)
 
 
 def test_files_are_dropped_fitted_and_used_and_the_sheet_is_saved_twice(served):
@@ -256,19 +257,13 @@ def test_the_menu_leads_to_every_page_and_the_job_goes_along(served):
 def test_in_jupyterlab_it_fits_and_shortcuts_stay_out(notebook):
     page = notebook.page
     page.wait_for_selector(".fpg", timeout=60_000)
-    for size in ((1280, 720), (1440, 900), (1000, 720)):
-        page.set_viewport_size({"width": size[0], "height": size[1]})
-        page.wait_for_timeout(800)
+    for size in ((1440, 900), (1000, 720), (1280, 720)):
+        fits(page, ".rail, .tile, .says, svg.head, .tabs", *size)
         wide = page.evaluate(
             "() => [...document.querySelectorAll('.fpg :is(.rail, .tile, .tabs)')].filter(e =>"
             " e.scrollWidth > e.clientWidth + 1).map(e => e.className)"
         )
         assert wide == [], size
-        for box in page.locator(".rail, .tile, .says, svg.head, .tabs").all():
-            b = box.bounding_box()
-            assert b["x"] + b["width"] <= size[0] and b["y"] + b["height"] <= size[1], (size, box)
-    page.set_viewport_size({"width": 1280, "height": 720})
-    page.wait_for_timeout(800)
     _times(page, "01_lab")
     cells = page.locator(".jp-Cell").count()
     for key in "abmz":

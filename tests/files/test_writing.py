@@ -91,18 +91,12 @@ from pathlib import Path
 from forgeprops.io.saved import json_bytes
 from forgeprops.io.writing import write_bytes
 point, path = sys.argv[1:]
-def die(*a, **k): os.kill(os.getpid(), signal.SIGKILL)
-real_write = Path.write_bytes
-if point == "half-written":
-    def half(self, data):
-        real_write(self, data[: len(data) // 2]); die()
-    Path.write_bytes = half
+die = lambda *_: os.kill(os.getpid(), signal.SIGKILL)
+write, replace = Path.write_bytes, os.replace
+if point == "half-written": Path.write_bytes = lambda self, data: die(write(self, data[: len(data) // 2]))
 elif point == "before flush": os.fsync = die
 elif point == "before rename": os.replace = die
-elif point == "after rename":
-    real = os.replace
-    def replace(a, b): real(a, b); die()
-    os.replace = replace
+elif point == "after rename": os.replace = lambda *ends: die(replace(*ends))
 write_bytes(path, json_bytes("shop", 1, {"n": 2, "filler": "x" * 100_000}), True)
 """
 

@@ -144,16 +144,15 @@ def test_reports_of_a_laboratory():
     assert contents(got) == {"C": 0.31, "Si": 0.25, "Mn": 0.52, "Cr": 0.95, "Mo": 0.19}
 
 
+def merged(*spans):
+    return lambda book: [book.active.merge_cells(span) for span in spans]
+
+
 def test_stepped_headers_by_merged_cells_and_without():
     rows = [
         ["Heat", "Grade", "Chemical composition", None], [None, None, "C", "Mn"],
         [None, None, "%", "%"], ["A1", "1030", 0.31, 0.72]]  # fmt: skip
-
-    def merge(book):
-        for span in ("A1:A3", "B1:B3", "C1:D1"):
-            book.active.merge_cells(span)
-
-    for data in (as_csv(rows), workbook(rows), workbook(rows, merge)):
+    for data in (as_csv(rows), workbook(rows), workbook(rows, merged("A1:A3", "B1:B3", "C1:D1"))):
         got = read_certificates(data, filename="m")
         assert [(c.heat, c.grade) for c in got] == [("A1", "1030")] and contents(got)["Mn"] == 0.72
         assert [p.assumed for p in got.problems if p.row == 1] == ["taken as a title"]
@@ -169,17 +168,6 @@ def test_grain_size_and_notes_are_kept():
 
 def transposed(rows):
     return [[row[j] for row in rows] for j in range(len(rows[0]))]
-
-
-def merged(book):
-    book.active.insert_rows(1)
-    book.active["C1"] = "Chemical composition (wt%)"
-    book.active.merge_cells("C1:K1")
-    book.active.insert_rows(4)
-    for j, value in enumerate([None, None, *changed(A1, C=0.33)[2:]], 1):
-        book.active.cell(4, j, value)
-    book.active.merge_cells("A3:A4")
-    book.active.merge_cells("B3:B4")
 
 
 def hidden(book):
@@ -234,7 +222,8 @@ DAMAGED = {
     "formula never computed": (workbook([HEADER, changed(A1, C="=0.3+0.01"), A2, A3]), "A2 A3", "without a stored result", 2, "C"),
     "error value": (workbook([HEADER, changed(A1, C="#REF!"), A2, A3]), "A2 A3", "'#REF!' is not a number", 2, "C %"),
     "percent format on a percent column": (workbook(BASE, percent_format), ALL, None, None, None),
-    "merged cells": (workbook(BASE, merged), ALL, "heat A1 has 2 rows (3, 4)", 3, ""),
+    "merged cells": (workbook([["", "", "Chemical composition (wt%)"], HEADER, A1, changed(A1, C=0.33), A2, A3],
+                              merged("C1:K1", "A3:A4", "B3:B4")), ALL, "heat A1 has 2 rows (3, 4)", 3, ""),
     "hidden sheet": (workbook(BASE, hidden), ALL, "sheet 'old' is hidden", None, ""),
     "not UTF-8": (as_csv([["Schmelze", "Güte", *HEADER[2:]], A1, A2, A3], encoding="latin-1"), ALL, "the text is not UTF-8", None, ""),
     "true in a cell": (workbook([HEADER, changed(A1, Mo=True), A2, A3]), "A2 A3", "TRUE is not a number", 2, "Mo %"),
