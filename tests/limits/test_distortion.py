@@ -17,10 +17,9 @@ def test_bow_of_a_gradient_and_of_layers():
     assert d.bow_mm(0.002 / 3.0, 60.0) == pytest.approx(0.3)
     gradient = d.gradient_per_mm(np.linspace(0.002, 0.0, 2000), 3.0)
     assert d.bow_mm(gradient, 60.0) == pytest.approx(0.3, rel=1e-3)
-    # exact arc: the rise of a circle of that radius
-    radius = 3.0 / 0.002
-    expected = radius - np.sqrt(radius**2 - 30.0**2)
-    assert d.bow_mm(1 / radius, 60.0) == pytest.approx(expected, rel=1e-3)
+    radius = 3.0 / 0.002  # exact arc: the rise of a circle of that radius
+    rise = radius - np.sqrt(radius**2 - 30.0**2)
+    assert d.bow_mm(1 / radius, 60.0) == pytest.approx(rise, rel=1e-3)
     # free beam: choose mean strain and curvature so that force and moment of E(e − wanted) vanish
     wanted, t = np.random.default_rng(1).uniform(0, 0.003, 7), 3.0
     z = (0.5 - (np.arange(70_000) + 0.5) / 70_000) * t  # front is positive
@@ -33,12 +32,11 @@ def test_bow_of_a_gradient_and_of_layers():
 def test_volume_changes_and_thermal_part():
     # martensite 4.64 − 0.53 C per cent of volume (ASM Handbook, read as quoted)
     assert 300 * d.transformation_strain({"martensite": 1}, 0.4) == pytest.approx(4.64 - 0.53 * 0.4)
-    names = ("pearlite", "bainite", "martensite")
-    order = [d.transformation_strain({name: 1.0}, 0.4) for name in names]
-    assert order[0] < order[1] < order[2]
-    half = d.transformation_strain({"martensite": 0.5, "pearlite": 0.5}, 0.4)
-    assert half == pytest.approx(0.5 * (order[0] + order[2]))
-    assert d.transformation_strain({"austenite": 1.0}, 0.4) == 0.0
+    half = {"martensite": 0.5, "pearlite": 0.5}
+    kinds = ({"austenite": 1.0}, {"pearlite": 1.0}, half, {"bainite": 1.0}, {"martensite": 1.0})
+    none, pearlite, half, bainite, most = (d.transformation_strain(k, 0.4) for k in kinds)
+    assert none == 0.0 and pearlite < bainite < most
+    assert half == pytest.approx(0.5 * (pearlite + most))
     # EN 1993-1-2 elongation at 600 °C: 1.2e-5·600 + 0.4e-8·600² − 2.416e-4 = 8.398e-3 over 580 K
     assert d.EXPANSION_PER_K * 580 == pytest.approx(8.398e-3, rel=1e-4)
     assert d.frozen_thermal_strain(100, 1.0) == pytest.approx(1.448e-3, rel=1e-3)
@@ -75,10 +73,8 @@ def test_cut_edges_make_one_warning():
     refuses("at least one share", d.transformation_strain, {}, 0.3)
     hv = {"face": 380, "rim": 330, "body": 321, "hosel": 190}
     (warning,) = d.cutting_warnings(hv, ["face", "rim", "body"])
-    words = (
-        "The face, rim and body are machined later; their hardest layers have 380, 330 and 321 HV"
-    )
-    assert warning.text.startswith(words)
+    words = "are machined later; their hardest layers have 380, 330 and 321 HV"
+    assert warning.text.startswith(f"The face, rim and body {words}")
 
 
 def test_strains_of_real_layers_are_those_of_their_structure():
@@ -110,10 +106,9 @@ def test_thermal_part_counts_only_while_the_back_is_soft_and_the_front_stiff():
     )  # fmt: skip
     head = fp.head("mid-iron")
     shape = d.bow_of_head(head, zone, 0.3)
-    curve = d.frozen_thermal_strain(110.0) / head.forged_thickness_mm
-    expected = curve * head.face_length_mm**2 / 8.0
     # neither 160 °C (both soft) nor 50 °C (both stiff)
-    assert shape.bow_mm == pytest.approx(expected)
+    curve = d.frozen_thermal_strain(110.0) / head.forged_thickness_mm
+    assert shape.bow_mm == pytest.approx(curve * head.face_length_mm**2 / 8.0)
 
 
 def test_a_computed_face_bows_the_right_way_and_limits_of_the_user_reach_it():
@@ -130,8 +125,8 @@ def test_a_computed_face_bows_the_right_way_and_limits_of_the_user_reach_it():
     for name in ("martensite", "bainite", "ferrite"):  # the weighted mean of the layers is the zone
         mean = lobatto(face.layers_hv.size)[1] @ face.layer_fractions[name]
         assert mean == pytest.approx(face.fractions[name], abs=1e-9)
-    result = fp.estimate("4130", "mid-iron", flatness_mm=0.01, cutting_limit_hv=900)
+    result = fp.estimate("4130", flatness_mm=0.01, cutting_limit_hv=900)
     assert [w.code for w in result.distortion.warnings] == ["distortion:bow"]
-    result = fp.estimate(fp.grade("4130"), fp.head("mid-iron"), fp.Route().with_(neck_share=1.0))
+    result = fp.estimate(fp.Job("4130").with_(neck_share=1.0))
     assert [w.code for w in result.distortion.warnings] == ["distortion:hard-to-cut"]
     assert result.distortion.neck_drift_deg > 0.0  # water on the front of the neck turns the hosel

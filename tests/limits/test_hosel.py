@@ -111,8 +111,7 @@ def test_cantilever_yields_over_its_length_and_unloads_elastically():
 
 
 def test_common_practice():
-    # Common practice, no measurement: forged low-carbon heads (HRB 70–85, about 125–165 HV) are bent ±2° as
-    # a routine, 3° at most.
+    # Common practice: forged low-carbon heads (HRB 70–85, some 125–165 HV) are bent ±2°, 3° at most.
     for hv in (125, 145, 165):
         bend = soft(hardness_hv=hv)
         assert all(degrees >= 2.0 for degrees in bend.for_length.values())
@@ -271,16 +270,15 @@ def test_allowed_meets_its_limit():
 
 
 def test_eccentric_bore_and_history():
-    base = hosel_bend(hardness_hv=210)
-    off = hosel_bend(hardness_hv=210, eccentricity_mm=0.3)
+    base, off = (hosel_bend(hardness_hv=210, eccentricity_mm=e) for e in (0.0, 0.3))
     assert 0.85 < off.allowed_deg / base.allowed_deg < 0.98
     fresh, bent = soft(), soft(history_deg=[2.0, -2.0] * 4 + [2.0])
     assert bent.allowed_by["crack"] < fresh.allowed_by["crack"] - 1.5
     assert bent.allowed_by["re-bends"] < fresh.allowed_by["re-bends"]
     gone = soft(history_deg=[4.0, -4.0] * 60)
     assert gone.allowed_deg < 0.5 and "hosel:used-up" in codes(gone)
-    aged, young = (soft(history_deg=[2.0], aged=aged) for aged in (True, False))
-    assert aged.bar_force_n > young.bar_force_n
+    aged, young = (soft(history_deg=[2.0], aged=aged).bar_force_n for aged in (True, False))
+    assert aged > young
 
 
 @pytest.mark.parametrize("bad, message", [
@@ -300,9 +298,8 @@ def test_bend_of_head_uses_the_bored_straight_hosel():
     bend = bend_of_head(head, here, there)
     expected = [here.yield_mpa, here.yield_mpa + share * (there.yield_mpa - here.yield_mpa)]
     assert bend.bench.metal[0, :, 1] == pytest.approx(expected)
-    straight = soft(
-        outside_mm=head.hosel_outside_mm, bore_mm=head.hosel_bore_mm, length_mm=head.bend_zone_mm
-    )
+    tube = {"outside_mm": head.hosel_outside_mm, "bore_mm": head.hosel_bore_mm}
+    straight = soft(**tube, length_mm=head.bend_zone_mm)
     assert bend.bends_at_mm == 0.0 and 0.7 < bend.allowed_deg / straight.allowed_deg < 1.1
     even = bend_of_head(head, here, here).allowed_deg
     assert even == pytest.approx(straight.allowed_deg, rel=1e-12)

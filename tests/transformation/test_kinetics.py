@@ -1,6 +1,5 @@
 """Rate equations and one step of decomposition: extent, ferrite limit, constants; additive, whole, martensite by its law."""
 
-import csv
 import math
 
 import numpy as np
@@ -10,7 +9,7 @@ from reference import engine_laws as laws
 from scipy.integrate import quad
 
 import forgeprops as fp
-from forgeprops.base.tables import data_path
+from forgeprops.base.tables import read_rows
 from forgeprops.engine import packing
 from forgeprops.transformation import decomposition as d
 from forgeprops.transformation import kinetics as ki
@@ -44,37 +43,29 @@ def test_ferrite_cap_is_the_lever_rule_above_ae1_and_falls_with_undercooling_to_
     # Callister: 0.20 C at the eutectoid (0.76 C): (0.76 - 0.20) / (0.76 - 0.022)
     carbon, ae1 = 0.20, 727.0
     ae3 = ae1 + ki.AE3_SLOPE_C * (0.76 - carbon)
-    expected = (0.76 - 0.20) / (0.76 - 0.022)
-    assert laws.ferrite_cap(ae1, ae1, ae3, carbon) == pytest.approx(expected, abs=1e-9)
-    half = 0.5 * (0.76 + carbon)
-    at = ae3 - ki.AE3_SLOPE_C * (half - carbon)
-    expected = (half - 0.20) / (half - 0.022)
-    assert laws.ferrite_cap(at, ae1, ae3, carbon) == pytest.approx(expected, abs=1e-9)
+    for rich in (0.76, 0.5 * (0.76 + carbon)):
+        found = laws.ferrite_cap(ae3 - ki.AE3_SLOPE_C * (rich - carbon), ae1, ae3, carbon)
+        assert found == pytest.approx((rich - 0.20) / (rich - 0.022), abs=1e-9)
     assert laws.ferrite_cap(ae3, ae1, ae3, carbon) == 0.0
     # centre of a water-quenched 50 mm 1045 bar: about 20 % ferrite, 42 % by the lever rule (Esfahani, Babaei
     # & Sarrami-Foroushani 2020, doi 10.1016/j.matcom.2020.07.016; read)
     carbon, ae1 = 0.45, 720.0
     ae3 = ae1 + ki.AE3_SLOPE_C * (0.76 - carbon)
-    caps = [laws.ferrite_cap(t, ae1, ae3, carbon) for t in np.arange(ae1, 600.0, -5.0)]
+    t = np.arange(ae1, 560.0, -1.0)
+    caps = np.array([laws.ferrite_cap(x, ae1, ae3, carbon) for x in t])
     assert caps[0] == pytest.approx(0.42, abs=0.005) and all(np.diff(caps) <= 0.0)
-    reached = [
-        t for t in np.arange(ae1, 560.0, -1.0) if laws.ferrite_cap(t, ae1, ae3, carbon) < 0.20
-    ]
-    assert 610.0 < reached[0] < 690.0  # where a quenched carbon steel makes its ferrite
+    assert 610.0 < t[caps < 0.20][0] < 690.0  # where a quenched carbon steel makes its ferrite
 
 
 def test_published_factors_li_1998():
     # by hand from Li et al. 1998 (coefficients from memory), which has no floors; the term of Mo is its square root at 0.22
     no_floor = {"ferrite_f0": -math.inf, "pearlite_f0": -math.inf}
     assert ki.mo_term(0.22) == pytest.approx(math.sqrt(0.22))
-    f, p, b = ki.ln_composition_factors(STEEL_4140, k=ki.constants("published") | no_floor)
-    expected = 1.00 + 6.31 * 0.40 + 1.78 * 0.85 + 0.31 * 0.25 + 2.70 * 0.95 + 4.06 * 0.20
-    assert f == pytest.approx(expected)
-    expected = (
-        -4.25 + 4.12 * 0.40 + 4.36 * 0.85 + 0.44 * 0.25 + 3.33 * 0.95 + 5.19 * ki.mo_term(0.20)
-    )
-    assert p == pytest.approx(expected)
-    assert b == pytest.approx(-10.23 + 10.18 * 0.40 + 0.85 * 0.85 + 0.90 * 0.95 + 0.36 * 0.20)
+    f = 1.00 + 6.31 * 0.40 + 1.78 * 0.85 + 0.31 * 0.25 + 2.70 * 0.95 + 4.06 * 0.20
+    p = -4.25 + 4.12 * 0.40 + 4.36 * 0.85 + 0.44 * 0.25 + 3.33 * 0.95 + 5.19 * ki.mo_term(0.20)
+    b = -10.23 + 10.18 * 0.40 + 0.85 * 0.85 + 0.90 * 0.95 + 0.36 * 0.20
+    found = ki.ln_composition_factors(STEEL_4140, k=ki.constants("published") | no_floor)
+    assert found == pytest.approx((f, p, b))
     assert ki.kinetic_bainite_start_c(STEEL_4140) == pytest.approx(544.0, abs=1.0)
 
 
@@ -98,8 +89,7 @@ def test_noses_of_4140():
     # computed apart from this package with Q = 27.5 kcal/mol, G = 8, Ae3 of Grange, Ae1 of Andrews
     published = (68.0, 611.0), (41.0, 580.0), (5.2, 465.0)
     for (seconds, at), (s, t) in zip(noses(ki.constants("published")), published, strict=True):
-        assert seconds == pytest.approx(s, rel=0.10)
-        assert at == pytest.approx(t, abs=4.0)
+        assert seconds == pytest.approx(s, rel=0.10) and at == pytest.approx(t, abs=4.0)
     # isothermal diagrams of 42CrMo4 and 4140 have ferrite after 10-60 s near 650 °C, bainite after 3-10 s
     # near 450-480 °C, and pearlite after ferrite (from memory)
     (ferrite, at_f), (pearlite, _), (bainite, at_b) = noses(ki.constants())
@@ -109,8 +99,7 @@ def test_noses_of_4140():
 
 
 def test_constants_file_says_what_was_fitted():
-    with data_path("fits", "kinetics.csv").open(encoding="utf-8", newline="") as file:
-        rows = list(csv.DictReader(line for line in file if not line.startswith("#")))
+    rows = read_rows("fits/kinetics.csv")
     for row in rows:
         freed = bool(row["standard_error"])
         assert freed or float(row["value"]) == float(row["published"]), row["id"]
@@ -260,9 +249,8 @@ def test_re_heated_bainite_goes_by_the_rate_at_700_degrees(law, again_c, share):
     assert state[d.LOG_V_700] == pytest.approx(math.log10(360_000.0))
     before = state[d.LOG_V_B]
     _, gone, _ = law.advance(state, again_c, again_c, 1.0, -3600.0)
-    expected = math.log10(d.LEAST_RATE_C_PER_H) + share * (
-        state[d.LOG_V_700] - math.log10(d.LEAST_RATE_C_PER_H)
-    )
+    floor, quick = math.log10(d.LEAST_RATE_C_PER_H), state[d.LOG_V_700]
+    expected = floor + share * (quick - floor)
     assert gone > 1e-6 and state[d.LOG_V_B] - before == pytest.approx(gone * expected)
     # above 700 °C again it is forgotten
     law.advance(state, 720.0, 720.0, 1.0, 1800.0)

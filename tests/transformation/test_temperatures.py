@@ -115,14 +115,8 @@ def test_no_coefficient_slips_and_arrays():
     assert found == pytest.approx(OF_RICH_C, abs=0.002)
     comp = {"C": np.array([[0.2], [0.4]]), "Mn": np.array([[0.5], [0.8]])}
     carbon = np.array([[0.2, 0.5, 1.2], [0.4, 0.8, 1.2]])
-    for f in (
-        tp.martensite_start_c,
-        tp.bainite_start_c,
-        tp.martensite_alpha_per_k,
-        tp.ae3_c,
-        tp.ac3_c,
-    ):
-        assert f(comp, carbon=carbon).shape == (2, 3)
+    for name in "martensite_start_c bainite_start_c martensite_alpha_per_k ae3_c ac3_c".split():
+        assert getattr(tp, name)(comp, carbon=carbon).shape == (2, 3), name
     alone = tp.martensite_start_c({"C": 0.2, "Mn": 0.5})
     assert tp.martensite_start_c(comp, carbon=carbon)[0, 0] == pytest.approx(alone)
     assert isinstance(tp.martensite_start_c(MID["1020"]), float)
@@ -133,8 +127,7 @@ B25 = {"C": 0.25, "Si": 0.25, "Mn": 1.0, "N": 0.006, "Ti": 0.03, "Al": 0.03}
 
 
 def faces(steel, **contents):
-    cases = spread(steel, HEAD, ROUTE, fp.Shop(), contents)
-    return evaluate(cases).hardness_hv[:, 0]
+    return evaluate(spread(steel, HEAD, ROUTE, fp.Shop(), contents)).hardness_hv[:, 0]
 
 
 @pytest.mark.parametrize("name", ["1035", "1040", "1045", "1050"])

@@ -35,10 +35,9 @@ def test_errors_on_steels_left_out_and_on_the_data_sheets():
     assert hot[0] < cold[0] < 0.0 < cold[1] < hot[1]
     assert te.tempering_interval_hrc(640.0) == pytest.approx(np.mean([cold, hot], axis=0), abs=0.05)
     errors = []
-    for r in read_rows("measured/tempered_data_sheets.csv"):
+    for r in (r for r in read_rows("measured/tempered_data_sheets.csv") if r["hrc"]):
         steel = {s: float(r[s]) for s in ("C", "Si", "Mn", "Ni", "Cr", "Mo")}
-        if r["hrc"]:
-            errors.append(te.tempered_hardness(steel, float(r["temper_c"])) - float(r["hrc"]))
+        errors.append(te.tempered_hardness(steel, float(r["temper_c"])) - float(r["hrc"]))
     stored = [validation()[f"{g} data sheets", LEFT_OUT][0] for g in ("42CrMo4", "41Cr4")]
     expected = np.average(stored, weights=[13, 12])
     assert np.abs(errors).mean() == pytest.approx(expected, abs=0.15)  # left out or not
@@ -47,9 +46,8 @@ def test_errors_on_steels_left_out_and_on_the_data_sheets():
 def equivalent_hours(from_c, hours, at_c):
     """Hours at `at_c` that temper as much as `hours` at `from_c`."""
     theta = te.tempering_coefficients(STEEL).activation_k
-    return (
-        hours * te.tempering_rate(from_c + 273.15, theta) / te.tempering_rate(at_c + 273.15, theta)
-    )
+    one, other = (te.tempering_rate(t + 273.15, theta) for t in (from_c, at_c))
+    return hours * one / other
 
 
 def test_time_and_temperature_two_steps_and_alloy():
@@ -117,30 +115,22 @@ def test_annealed_bars_outside_the_fit_and_lamellae_that_turn_round_in_hours():
         steel = fp.grade(grade)
         floor = te.annealed_hv(steel.get("C"), te.tempering_coefficients(steel))
         assert floor == pytest.approx(0.95 * convert_hardness(hb, "HB", "HV"), abs=2 * 11.2)
-    k, floor = (
-        te.tempering_coefficients(STEEL),
-        te.annealed_hv(0.4, te.tempering_coefficients(STEEL)),
-    )
-    acts = (680.0, 15.0), (700.0, 7.6), (720.0, 4.0)
-    half = [
-        float(te.spheroidised_hv(floor + 100.0, hours_at(*act), 0.4, k)) - floor for act in acts
-    ]
-    assert half == pytest.approx([50.0] * 3, abs=3.0)
+    k = te.tempering_coefficients(STEEL)
+    floor = te.annealed_hv(0.4, k)
+    j = np.array([hours_at(*act) for act in ((680.0, 15.0), (700.0, 7.6), (720.0, 4.0))])
+    assert te.spheroidised_hv(floor + 100.0, j, 0.4, k) - floor == pytest.approx(50.0, abs=3.0)
 
 
 def test_warnings_and_errors():
-    with warnings.catch_warnings():
-        warnings.simplefilter("error")
+    with warnings.catch_warnings(record=True) as said:
+        warnings.simplefilter("always")
         te.tempered_hardness(STEEL, 540.0)
-    with pytest.warns(UserWarning) as said:
+        assert not said
         te.tempered_hardness({**STEEL, "Mo": 0.6}, 50.0)
     assert sorted(str(w.message).split(" is outside")[0] for w in said) == [
         "Mo for the tempering law 0.6 wt%", "Tempering temperature 50 °C"]  # fmt: skip
     words = "Tempering temperature 800 °C is out of range .0–760 °C"
     refuses(words, te.tempered_hardness, STEEL, 800.0)
-
-
-STEEL_HARDNESS = {"C": 0.40, "Si": 0.25, "Mn": 0.85, "Ni": 0.1, "Cr": 0.95, "Mo": 0.20, "V": 0.0}
 
 
 def test_end_quench_hardness_fits_quenched_bars_no_worse_than_maynier():
@@ -173,10 +163,9 @@ def test_ferrite_pearlite_of_normalised_carbon_bars():
 
 def test_bainite_enriched_austenite_and_the_curve_of_carbon():
     """25 mm in still air, about 1 °C/s: 302 HB = 319 HV measured (read)."""
-    comp = {"C": 0.40, "Si": 0.25, "Mn": 0.85, "Cr": 0.95, "Mo": 0.20}
-    hv = ph.line_hv(*ph.bainite_coefficients(comp), math.log10(3600.0), 120.0)
+    hv = ph.line_hv(*ph.bainite_coefficients(STEEL), math.log10(3600.0), 120.0)
     assert hv == pytest.approx(convert_hardness(302.0, "HB", "HV"), abs=12.0)
-    a, b = ph.martensite_coefficients(STEEL_HARDNESS, carbon=np.linspace(0.05, 1.2, 60))
+    a, b = ph.martensite_coefficients(STEEL, carbon=np.linspace(0.05, 1.2, 60))
     assert np.all(np.diff(a) >= 0) and np.all(b == 0) and a[-1] < 1000.0
     for hrc in (20.0, 35.0, 55.0, 60.0):
         assert hv_from_hrc(hrc) == pytest.approx(convert_hardness(hrc, "HRC", "HV"))
