@@ -40,6 +40,10 @@ def same(a, b, rel=1e-9):
         assert texts[0] == texts[1], name
 
 
+def routes_of(n):
+    return [{"preheat_c": 820.0 + 0.5 * i} for i in range(n)]
+
+
 @pytest.fixture(scope="module")
 def batch():
     """What it gives is what single estimates give: tests/regression."""
@@ -68,8 +72,7 @@ def test_order_and_inputs_are_kept_and_tasks_pickle(batch):
     assert table["head"].tolist() == [h.name for h in heads]
     assert table["preheat_c"].tolist() == [r.preheat_c for r in routes]
     columns = Cases.of(*batch[0])
-    again = pickle.loads(pickle.dumps(columns))
-    (a, _), (b, _) = compute(columns, False), compute(again, False)
+    (a, _), (b, _) = (compute(c, False) for c in (columns, pickle.loads(pickle.dumps(columns))))
     assert all(np.array_equal(a[name], b[name]) for name in a)
 
 
@@ -101,8 +104,7 @@ def test_singles_serve_all_and_what_cannot_be_paired_is_refused(tmp_path):
     assert len(fp.estimate_many("1020")) == 1
     heads = fp.estimate_many("1020", [{"head": "wedge", "face_thickness_mm": 3.0}, "wedge"])
     assert heads["face_margin"].iloc[0] != heads["face_margin"].iloc[1]
-    words = "differ in length: 3 steels, 2 heads"
-    refuses(words, fp.estimate_many, ["4130"] * 3, ["wedge"] * 2)
+    refuses("in length: 3 steels, 2 heads", fp.estimate_many, ["4130"] * 3, ["wedge"] * 2)
     words = "(?i)heads end after 2 cases but steels go on"
     refuses(words, fp.estimate_many, iter(["4130"] * 3), iter(["wedge"] * 2))
     refuses("no case at all", fp.estimate_many, [], to=tmp_path / "none")
@@ -161,8 +163,8 @@ def test_a_failure_of_our_own_code_costs_its_row_and_blames_no_executor(monkeypa
 
     monkeypatch.setattr(many, "answers", poisoned)
     # each its own later heat: a part of the cases keeps the lists of all
-    pairs = [(900.0 + i, fp.LocalHeat(peak_c=400.0 + i)) for i in range(32)]
-    later = [fp.Route(preheat_c=hot, later=heat) for hot, heat in pairs]
+    heats = (fp.LocalHeat(peak_c=400.0 + i) for i in range(32))
+    later = [fp.Route(preheat_c=900.0 + i, later=heat) for i, heat in enumerate(heats)]
     table = fp.estimate_many("4130", routes=later)
     failed = table["error"] != ""
     assert np.flatnonzero(failed).tolist() == list(bad)
@@ -177,8 +179,7 @@ def test_a_broken_pool_loses_nothing():
             raise RuntimeError("cannot schedule new futures after shutdown")
 
     with pytest.warns(UserWarning, match="calculated here"):
-        routes = [{"preheat_c": 900}, {"preheat_c": 950}]
-        table = fp.estimate_many("4130", routes=routes, executor=Dead(1))
+        table = fp.estimate_many("4130", routes=routes_of(2), executor=Dead(1))
     assert table["error"].eq("").all()
 
 
@@ -190,12 +191,12 @@ def test_progress_and_cancel():
         if done >= 128:
             wish.set()
 
-    routes = [{"preheat_c": 800.0 + i} for i in range(400)]
-    table = fp.estimate_many("1020", routes=routes, progress=progress, cancel=wish, chunk=64)
+    given = {"routes": routes_of(400), "chunk": 64}
+    table = fp.estimate_many("1020", **given, progress=progress, cancel=wish)
     assert [d for d, _ in seen] == list(range(64, 64 * len(seen) + 1, 64))
     assert {t for _, t in seen} == {400}
     assert len(table) == seen[-1][0] < 400 and table.attrs["cancelled"]
-    assert table["preheat_c"].tolist() == [800.0 + i for i in range(len(table))]
+    assert table["preheat_c"].tolist() == [820.0 + 0.5 * i for i in range(len(table))]
 
 
 def test_generators_are_read_as_they_are_needed():
@@ -208,10 +209,6 @@ def test_generators_are_read_as_they_are_needed():
 
     table = fp.estimate_many("1020", routes=routes(), chunk=64, cancel=lambda: len(taken) >= 128)
     assert len(table) <= 128 and len(taken) < 2000
-
-
-def routes_of(n):
-    return ({"preheat_c": 820.0 + 0.5 * i} for i in range(n))
 
 
 def stop_after(chunks):
@@ -282,15 +279,13 @@ def test_other_inputs_or_options_do_not_mix(folder, steel, n, options, words):
 
 
 def test_a_damaged_file_is_named_and_a_batch_that_runs_is_left_alone(folder):
-    fp.estimate_many("4130", routes=routes_of(8), to=folder, chunk=4)
+    given = {"routes": routes_of(8), "to": folder, "chunk": 4}
+    fp.estimate_many("4130", **given)
     with locked(folder / "cases"):
-        given = {"to": folder, "chunk": 4}
-        busy = "being written by another program"
-        refuses(busy, fp.estimate_many, "4130", routes=routes_of(8), **given)
-    assert fp.estimate_many("4130", routes=routes_of(8), **given).kept == 2
+        refuses("being written by another program", fp.estimate_many, "4130", **given)
+    assert fp.estimate_many("4130", **given).kept == 2
     (folder / "part-000000004.parquet").write_bytes(b"PAR1cut")
-    words = "part-000000004.parquet is damaged"
-    refuses(words, fp.estimate_many, "4130", routes=routes_of(8), **given)
+    refuses("part-000000004.parquet is damaged", fp.estimate_many, "4130", **given)
     assert (folder / "part-000000004.parquet").read_bytes() == b"PAR1cut"
 
 
