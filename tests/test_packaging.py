@@ -24,8 +24,7 @@ from forgeprops.engine.native import library
 
 ROOT = Path(__file__).parents[1]
 PROJECT = tomllib.loads((ROOT / "pyproject.toml").read_text(encoding="utf-8"))["project"]
-no_build = importlib.util.find_spec("build") is None
-pytestmark = pytest.mark.skipif(no_build, reason="needs the build package")
+pytest.importorskip("build")
 
 
 def run(*command, **options):

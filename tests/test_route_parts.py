@@ -21,9 +21,7 @@ ROUTES = {
     "water": dry(fp.Quench("water bath", duration_s=15.0)),
     "own": dry(fp.Quench("own bath", table=TABLE, fluid_c=30.0, duration_s=20.0)),
     "air on the face": dry(fp.Quench("forced air", zones="face", air_speed_m_s=40.0, duration_s=60.0)),
-    "two sprays": fp.Route(
-        spray=fp.Spray(duration_s=3.0), quench=(fp.Quench("water spray", duration_s=5.0),)
-    ),
+    "two sprays": fp.Route(spray=fp.Spray(duration_s=3.0), quench=fp.Quench("water spray", duration_s=5.0)),
     "second spray alone": dry(fp.Quench("water spray")),
     "3 s": fp.Route(spray=fp.Spray(duration_s=3.0)),
     "jet on the hosel": fp.Route(quench=(fp.Quench("water spray", zones={"hosel": 1.0}, delay_s=0.5),)),

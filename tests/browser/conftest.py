@@ -43,20 +43,14 @@ def pytest_collection_modifyitems(items):
 
 
 @pytest.fixture(scope="session")
-def chromium() -> str:
-    """Path of the browser; without one the tests are skipped, in CI they fail."""
+def browser():
+    """Headless browser of this machine, never one that playwright fetched; without it tests are skipped, in CI they fail."""
     found = next((path for name in BROWSERS if (path := shutil.which(name))), None)
     if found is None:
         words = f"no browser found (looked for {', '.join(BROWSERS)}); apt-get install chromium"
         pytest.fail(words) if os.environ.get("CI") else pytest.skip(words)
-    return found
-
-
-@pytest.fixture(scope="session")
-def browser(chromium):
-    """Headless browser, driven through playwright; its own downloads are never used."""
     with sync_playwright() as driver:
-        running = driver.chromium.launch(executable_path=chromium, headless=True, args=FLAGS)
+        running = driver.chromium.launch(executable_path=found, headless=True, args=FLAGS)
         yield running
         running.close()
 

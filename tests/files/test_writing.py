@@ -23,8 +23,6 @@ from forgeprops.base.cautions import SHORT
 from forgeprops.io.saved import json_bytes, plain_cell, read_json, safe_cell
 from forgeprops.io.writing import locked, write_bytes, writing
 
-posix = pytest.mark.skipif(os.name == "nt", reason="needs POSIX signals")
-
 
 def write_json(path, *content, overwrite=False):
     write_bytes(path, json_bytes(*content), overwrite)
@@ -101,7 +99,7 @@ write_bytes(path, json_bytes("shop", 1, {"n": 2, "filler": "x" * 100_000}), True
 """
 
 
-@posix
+@pytest.mark.skipif(os.name == "nt", reason="needs POSIX signals")
 @pytest.mark.parametrize("point, expected", [("half-written", 1), ("before flush", 1), ("before rename", 1), ("after rename", 2)])  # fmt: skip
 def test_kill_at_each_step_leaves_old_or_new_whole(tmp_path, point, expected):
     path = tmp_path / "shop.json"

@@ -20,10 +20,8 @@ def handbook(branch: str | None = None) -> dict[str, np.ndarray]:
 def _line(x, y) -> tuple[float, float, float]:
     """Intercept, slope, standard error of the residuals."""
     keep = np.isfinite(x) & np.isfinite(y)
-    x, y = x[keep], y[keep]
-    slope, intercept = np.polyfit(x, y, 1)
-    residual = y - intercept - slope * x
-    return float(intercept), float(slope), float(np.sqrt(residual @ residual / (len(x) - 2)))
+    (slope, intercept), squares, *_ = np.polyfit(x[keep], y[keep], 1, full=True)
+    return float(intercept), float(slope), float(np.sqrt(squares[0] / (keep.sum() - 2)))
 
 
 def fit_strength() -> dict[str, float]:
