@@ -1,12 +1,13 @@
 """Flow stress, equal effort, press force; decarburisation, scale and heating limits."""
 
+from itertools import product
+
 import numpy as np
 import pytest
 from checks import refuses
 from reference import carbon_profile as profile
 from reference.carbon_profile import scale_along_um
 
-import forgeprops as fp
 from forgeprops.base.tables import read_rows
 from forgeprops.forging import cautions, press, skin
 from forgeprops.forging import decarburisation as d
@@ -26,16 +27,12 @@ def test_shida_branches_meet(carbon):
 
 def test_carbon_steel_laws_agree_within_a_fifth():
     # three read laws and one remembered at 0.45 C, strain 0.2-0.3, 1-5 1/s: what stays between them
-    for t in (900.0, 1000.0, 1100.0, 1200.0):
-        for strain in (0.2, 0.3):
-            for rate in (1.0, 5.0):
-                shida = laws.shida_mpa(0.45, t, strain, rate)
-                measured = laws.hensel_spittel_mpa("C45", t, strain, rate)
-                assert measured == pytest.approx(shida, rel=0.15)
-                wt = {"C": 0.45, "Mn": 0.65, "Si": 0.25, "Mo": 0.02, "V": 0}
-                general = laws.medina_hernandez_mpa(wt, t, strain, rate)
-                assert general == pytest.approx(shida, rel=0.30)
-                assert laws.misaka_mpa(0.45, t, strain, rate) == pytest.approx(shida, rel=0.20)
+    wt = {"C": 0.45, "Mn": 0.65, "Si": 0.25, "Mo": 0.02, "V": 0}
+    for at in product((900.0, 1000.0, 1100.0, 1200.0), (0.2, 0.3), (1.0, 5.0)):
+        shida = laws.shida_mpa(0.45, *at)
+        assert laws.hensel_spittel_mpa("C45", *at) == pytest.approx(shida, rel=0.15)
+        assert laws.medina_hernandez_mpa(wt, *at) == pytest.approx(shida, rel=0.30)
+        assert laws.misaka_mpa(0.45, *at) == pytest.approx(shida, rel=0.20)
 
 
 def test_chromium_coefficient_and_press_force():
@@ -77,13 +74,11 @@ def test_equal_effort_is_judged_in_the_die_and_goes_back_and_forth():
     assert constant == pytest.approx(e.equal_effort(a, 900.0, b).preheat_c + 30.0, abs=1e-6)
     # a drop that grows with the preheat asks for a little more
     assert e.equal_effort(a, 930.0, b, die_drop_c=lambda t: 0.05 * (t - 330.0)).preheat_c > constant
-    steel = grade("1030")
-    answer = e.equal_effort(steel, 900.0, steel)
-    assert answer[:3] == pytest.approx((900.0, 900.0, 900.0), abs=1e-3)
-    there = e.equal_effort(grade("1030"), 900.0, grade("4140")).preheat_c
-    back = e.equal_effort(grade("4140"), there, grade("1030")).preheat_c
+    assert e.equal_effort(a, 900.0, a)[:3] == pytest.approx((900.0, 900.0, 900.0), abs=1e-3)
+    there = e.equal_effort(a, 900.0, grade("4140")).preheat_c
+    back = e.equal_effort(grade("4140"), there, a).preheat_c
     assert back == pytest.approx(900.0, abs=0.01)
-    refuses("Preheat of the first steel 300", e.equal_effort, grade("1030"), 300.0, grade("4130"))
+    refuses("Preheat of the first steel 300", e.equal_effort, a, 300.0, b)
 
 
 @pytest.mark.parametrize("carbon", [0.1, 0.2, 0.45, 0.6])
@@ -129,14 +124,13 @@ def test_iron_in_air_regression(t_c, x60, x300, x900):
 
 def test_scale_adds_up_and_takes_metal_by_weight():
     t, temp = np.array([0.0, 300.0, 900.0]), np.array([20.0, 950.0, 950.0])
-    coarse = scale_along_um(t, temp)
-    fine = scale_along_um(np.linspace(0, 900, 3001), np.interp(np.linspace(0, 900, 3001), t, temp))
+    often = np.linspace(0, 900, 3001)
+    coarse, fine = scale_along_um(t, temp), scale_along_um(often, np.interp(often, t, temp))
     assert held(950.0, 600.0) < fine[-1] and np.all(np.diff(fine) >= 0.0)
     assert coarse[-1] == pytest.approx(fine[-1], rel=0.02)
     assert np.all(np.diff([held(t, 600.0) for t in np.linspace(700.0, 1250.0, 200)]) > 0.0)
-    # 1 g of oxygen takes 3.49 g of iron (FeO): the same metal as by volume
-    x = 100e-4  # cm of wüstite, 5.745 g/cm³
-    oxygen = x * 5.745 * 15.999 / 71.844
+    # 1 g of oxygen takes 3.49 g of iron (FeO): the same metal as by volume; wüstite has 5.745 g/cm³
+    oxygen = 100e-4 * 5.745 * 15.999 / 71.844
     assert skin.metal_loss_um(100.0) == pytest.approx(oxygen * 3.49 / 7.874 * 1e4, rel=2e-3)
     # fuel-fired heats: 0.7-1.5 % well run, up to 3 % (read); a 100 mm billet at 1200 °C for 1 h,
     # area per volume 4/100 mm; flue gas
@@ -145,9 +139,8 @@ def test_scale_adds_up_and_takes_metal_by_weight():
 
 
 def test_heating_limits_are_whole_in_order_and_fall_with_carbon():
-    for name in fp.grades():
-        safe, working = cautions.heating_limit_arrays(fp.grade(name))
-        assert 1100.0 < working <= safe, name
+    limits = {name: cautions.heating_limit_arrays(grade(name)) for name in grades()}
+    assert all(1100.0 < working <= safe for safe, working in limits.values()), limits
     rows = read_rows("constants/forging_temperatures.csv")
     assert all(float(r["finish_c"]) < float(r["working_c"]) for r in rows)
     for family in {r["family"] for r in rows}:
@@ -155,5 +148,5 @@ def test_heating_limits_are_whole_in_order_and_fall_with_carbon():
         ends = [(float(r["carbon_low"]), float(r["carbon_high"])) for r in mine]
         assert ends[0][0] == 0.0 and ends[-1][1] == 1.2
         assert all(a[1] == b[0] for a, b in zip(ends[:-1], ends[1:], strict=True))
-    safe = [cautions.heating_limit_arrays(fp.grade(n))[0] for n in ("1015", "1020", "1030", "1045")]
+    safe = [limits[name][0] for name in ("1015", "1020", "1030", "1045")]
     assert safe == sorted(safe, reverse=True)

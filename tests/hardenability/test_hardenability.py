@@ -97,10 +97,9 @@ def test_warnings_of_ideal_diameter_and_end_quench():
     codes = _codes(eq.end_quench_warnings(fp.grade("4340")))
     assert codes == ["range:end_quench.Ni", "range:end_quench.ideal_diameter"]
     low_manganese = fp.Steel("low manganese", {"C": 0.4, "Mn": 0.3, "Cr": 1.0, "Mo": 0.2})
-    assert eq.end_quench_warnings(low_manganese)[0].text == (
-        "Mn for the end-quench curve 0.3 wt% is outside the range 0.5 to 1.65 wt% "
-        "(ASTM A255-10, end-quench curve from chemistry)."
-    )
+    said = "Mn for the end-quench curve 0.3 wt% is outside the range 0.5 to 1.65 wt% "
+    said += "(ASTM A255-10, end-quench curve from chemistry)."
+    assert eq.end_quench_warnings(low_manganese)[0].text == said
 
 
 def test_frame_and_hardness_at_any_distance():
@@ -139,10 +138,10 @@ def test_carbon_equivalents_of_one_element_and_outside_their_range():
     low, high = (fp.carbon_equivalents(_bare(C=c, Mn=1.2))["CEN"] - c for c in (0.025, 0.6))
     assert low == pytest.approx(0.10, abs=0.004)
     assert high == pytest.approx(0.20, abs=1e-6)
-    with warnings.catch_warnings():
-        warnings.simplefilter("error")
+    with warnings.catch_warnings(record=True) as said:
+        warnings.simplefilter("always")
         fp.carbon_equivalents(_bare(C=0.17, Mn=0.6))
-    with pytest.warns(UserWarning) as said:
+        assert not said
         fp.carbon_equivalents(fp.grade("4140"))
     words = " ".join(str(w.message) for w in said)
     assert all(f"C for {name} 0.405 wt% is outside" in words for name in ("CE_IIW", "Pcm", "CET"))

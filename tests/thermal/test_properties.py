@@ -19,7 +19,6 @@ from forgeprops.inputs.route import COOLING
 from forgeprops.thermal import properties as p
 from forgeprops.thermal import spray as sp
 from forgeprops.thermal import surroundings as su
-from forgeprops.thermal.properties import air
 from forgeprops.thermal.spray_units import FOOTPRINT_MM, from_flux, spray_setting
 
 
@@ -72,15 +71,10 @@ CYLINDER = [
 ]  # fmt: skip
 
 
-#: Diameter mm, time 800→500 °C s, rate at 700 °C K/s: lumped cylinder from 900 °C, cp 600 J/(kg K), density
-#: 7700.
-LUMPED = [
-    (10, 88.6, 4.36), (13.5, 122.5, 3.17), (20, 185.6, 2.10), (30, 283.9, 1.38),
-    (50, 482.0, 0.81),
-]  # fmt: skip
-
-
-@pytest.mark.parametrize(("diameter", "t85", "rate"), LUMPED)
+# mm, time 800→500 °C s, rate at 700 °C K/s: lumped cylinder from 900 °C, 600 J/(kg K), 7700 kg/m³.
+@pytest.mark.parametrize("diameter, t85, rate", [
+    (10, 88.6, 4.36), (13.5, 122.5, 3.17), (20, 185.6, 2.10), (30, 283.9, 1.38), (50, 482.0, 0.81),
+])  # fmt: skip
 def test_lumped_cylinder_in_still_air(diameter, t85, rate):
     """Derived apart from this package with CoolProp air and the same laws."""
 
@@ -101,23 +95,21 @@ def test_surroundings_by_shape_speed_and_sleeve():
         assert rising[1] == pytest.approx(rising[0], rel=0.02)  # no jump as the fan stops
     refuses("shape 'cube' is unknown", su.convection_w_m2k, "cube", surface, 25.0, 14.0)
     assert set(su.NEIGHBOURS) == set(COOLING)
-    for kind in COOLING:
-        around = su.NEIGHBOURS[kind]
+    for around in su.NEIGHBOURS.values():
         assert 0 < around.view_factor <= 1 and around.source and around.basis
     bin_, row, single = (su.NEIGHBOURS[kind].view_factor for kind in ("bin", "row", "single"))
     assert bin_ < row < single == 1
     bare = 100.0
     assert su.sleeve_w_m2k(bare, 14.0, 1e-6, 0.15) == pytest.approx(bare, rel=1e-3)  # no sleeve
     assert su.sleeve_w_m2k(15.0, 14.0, 10.0, 0.15) < 0.2 * bare
-    # thin sleeve on a wide round is a flat slab: 1/(d/k + 1/h)
-    expected = 1 / (10e-3 / 0.15 + 1 / 20)
-    assert su.sleeve_w_m2k(20.0, 1e5, 10.0, 0.15) == pytest.approx(expected, rel=1e-3)
+    slab = 1 / (10e-3 / 0.15 + 1 / 20)  # thin on a wide round: 1/(d/k + 1/h)
+    assert su.sleeve_w_m2k(20.0, 1e5, 10.0, 0.15) == pytest.approx(slab, rel=1e-3)
 
 
 def test_forced_plate_against_the_local_law_integrated():
     """Mean of the laminar local law 0.332 Re^½ Pr^⅓ k/x is the 0.664 form."""
     speed, length = 3.0, 44.0
-    film = air((600.0 + 25.0) / 2)
+    film = p.air((600.0 + 25.0) / 2)
 
     def at(x):
         reynolds = speed * x / film.viscosity_m2_s
@@ -132,14 +124,11 @@ def test_row_view_factor_by_drawing_the_strings_and_opening_with_the_pitch():
     """Crossed strings round two equal circles, their lengths built from tangent segments and arcs."""
     for pitch, size in ((60.0, 48.0), (100.0, 48.0), (49.0, 48.0)):
         r = size / 2
-        # inner tangents cross half way: tangent length from the crossing, and the arc from the outer touch
-        # point
+        # inner tangents cross half way: tangent from the crossing, arc from the outer touch point
         half = pitch / 2
-        tangent = math.sqrt(half**2 - r**2)
-        arc = r * (math.pi / 2 - math.acos(r / half))
+        crossed = math.sqrt(half**2 - r**2) + r * (math.pi / 2 - math.acos(r / half))
         # two of each; F = (sum − sum) / (2 × perimeter)
-        crossed, uncrossed = 2 * (tangent + arc), pitch
-        factor = (2 * crossed - 2 * uncrossed) / (2 * 2 * math.pi * r)
+        factor = (2 * 2 * crossed - 2 * pitch) / (2 * 2 * math.pi * r)
         assert 1 - su.row_view_factor(pitch, size) == pytest.approx(2 * factor, rel=1e-12)
     factors = [su.row_view_factor(p, 48.0) for p in (48, 60, 100, 1000, 10_000)]
     assert factors == sorted(factors)
@@ -231,9 +220,8 @@ def test_law_is_continuous_within_evaporation_and_warns_outside():
     # 5 (4186·80 + 2.257e6) W/m²
     assert laws.evaporation_limit_w_m2(5.0, 20.0) == pytest.approx(13.0e6, rel=0.005)
     for flux in (3.0, 10.0, 30.0):
+        most = laws.evaporation_limit_w_m2(flux, 20.0)
         for t in np.arange(100.0, 1100.0, 20.0):
-            assert sp.spray_w_m2k(flux, t, 20.0) * (t - 20) < laws.evaporation_limit_w_m2(
-                flux, 20.0
-            )
+            assert sp.spray_w_m2k(flux, t, 20.0) * (t - 20) < most
     assert from_flux(0.0).warnings == ()
     assert "3 to 30 kg/(m² s)" in str(from_flux(40.0).warnings[0])
