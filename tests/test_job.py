@@ -179,11 +179,6 @@ def test_estimates_of_every_kind_take_the_file(tmp_path, capsys):
     assert face == pytest.approx(own.zones["face"].hardness_hv, abs=0.1)
 
 
-HARD = {
-    "face_margin": (1.0, None), "hosel_allowed_deg": (2.0, None), "bar_force_n": (None, 400.0),
-    "face_hardness_hv": (380.0, 520.0)}  # fmt: skip
-
-
 @pytest.mark.parametrize("written, name, hv, words", [
     # ASTM E140: 40 HRC is 392 HV, 50 HRC 513 HV; 90 HRB is 185 HV; 200 HB is 200 / 0.95 HV (ISO 18265, table A.1)
     ({"face_hardness_hrc": (40, 50)}, "face_hardness_hv", (392, 513), "face hardness 40 to 50 HRC"),
@@ -225,9 +220,14 @@ def test_every_study_keeps_the_limits_of_an_estimate_and_names_them(spray):
 
 
 def test_the_default_sets_are_those_of_the_design():
-    assert dict(fp.Limits.hard_thin_face().bounds) == HARD
-    soft = dict(fp.Limits.soft_forged().bounds)
-    assert soft == {name: pair for name, pair in HARD.items() if name != "face_hardness_hv"}
+    soft = {
+        "face_margin": (1.0, None),
+        "hosel_allowed_deg": (2.0, None),
+        "bar_force_n": (None, 400.0),
+    }
+    assert dict(fp.Limits.soft_forged().bounds) == soft
+    hard = {**soft, "face_hardness_hv": (380.0, 520.0)}
+    assert dict(fp.Limits.hard_thin_face().bounds) == hard
     assert fp.Limits.of_route(fp.Route()) == fp.Limits.hard_thin_face()
     assert fp.Limits.of_route(fp.Route(spray=None)) == fp.Limits.soft_forged()
 

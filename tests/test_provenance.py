@@ -109,12 +109,9 @@ def test_sources_follow_route_steel_and_head():
     assert "JIS" in told.reference and told.basis in BASES
 
 
-RANGES = ranges.RANGES
-
-
-@pytest.mark.parametrize("id", sorted(RANGES)[::9])
+@pytest.mark.parametrize("id", sorted(ranges.RANGES)[::9])
 def test_a_range_warns_outside_and_is_silent_inside(id):
-    r = RANGES[id]
+    r = ranges.RANGES[id]
     assert r.low < r.high and r.quantity and r.source
     span = r.high - r.low
     for value in (r.low, r.high, 0.5 * (r.low + r.high)):
@@ -167,7 +164,7 @@ def asked():
 
 def test_every_range_is_asked_and_warnings_are_codes_and_sentences(asked):
     found, given = asked
-    assert sorted(set(RANGES) - found) == []  # listed, but nothing asks after them
+    assert sorted(set(ranges.RANGES) - found) == []  # listed, but nothing asks after them
     for warning in given:
         if isinstance(warning, ranges.Warn):
             assert re.fullmatch(r"[a-z]+[a-zA-Z0-9_.:\-]*", warning.code), warning.code

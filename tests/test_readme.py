@@ -32,14 +32,13 @@ def trust_summary() -> str:
             )
     for name, what in (("bars", "air-cooled bars"), ("quenched", "quenched bars")):
         p = parity(name)
-        for kind, read in (("read", True), ("from memory", False)):
-            t = p.table[p.table["read"] == read]
-            if len(t):
-                error = t["predicted"] - t["measured"]
-                lines.append(
-                    f"| {what}, rows {kind}, mean absolute error | {len(t)} | whole steels |  | {error.abs().mean():.1f} "
-                    f"{p.unit}, on average {error.mean():+.1f} |"
-                )
+        off = (p.table["predicted"] - p.table["measured"]).groupby(~p.table["read"])
+        for memory, error in off:
+            kind = "from memory" if memory else "read"
+            lines.append(
+                f"| {what}, rows {kind}, mean absolute error | {len(error)} | whole steels |  | {error.abs().mean():.1f} "
+                f"{p.unit}, on average {error.mean():+.1f} |"
+            )
     return "\n".join([*lines, "", f"Formulas, tables and constants: {counted(sources())}."])
 
 

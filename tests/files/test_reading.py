@@ -151,10 +151,8 @@ GOOD = workbook([["heat", "C"], ["A1", 0.2]])
 
 
 def sheet_with(xml: bytes, encoding="utf-8") -> bytes:
-    def change(content):
-        return content.replace(b"</sheetData>", b"</sheetData>" + xml).decode().encode(encoding)
-
-    return repacked(GOOD, "xl/worksheets/sheet1.xml", change)
+    end, part = b"</sheetData>", "xl/worksheets/sheet1.xml"
+    return repacked(GOOD, part, lambda old: old.replace(end, end + xml).decode().encode(encoding))
 
 
 DOCTYPE = b'<!DOCTYPE x [<!ENTITY a "aaaaaaaaaa"><!ENTITY b "&a;&a;&a;">]>'

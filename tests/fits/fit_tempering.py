@@ -160,9 +160,8 @@ class Rows:
 
 def constants_table(theta, best, jack, left_out, rows, misses):
     """Rows of data/fits/tempering_law.csv."""
-    law_of = (
-        "Grange & Baughman, Trans. ASM 48 (1956) 165; Hollomon & Jaffe, Trans. AIME 162 (1945) 223"
-    )
+    law_of = "Grange & Baughman, Trans. ASM 48 (1956) 165"
+    law_of += "; Hollomon & Jaffe, Trans. AIME 162 (1945) 223"
     common = {
         "fitted": datetime.date.today().isoformat(), "basis": "derived", "source": law_of,
         "rows": int((~rows.sheet).sum()), "steels": len(set(rows.name[~rows.sheet])),

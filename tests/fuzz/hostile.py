@@ -196,9 +196,7 @@ def nonsense(draw):
 
 
 #: Options that calls pass on.
-PASSED_ON = (
-    "tolerance_c points threads constants bar_mm face_hardness_hv shop limits nonsense".split()
-)
+PASSED_ON = "tolerance_c points threads constants bar_mm face_hardness_hv shop limits nonsense"
 
 
 def valid_calls():
@@ -225,7 +223,7 @@ def try_calls(begin, n, count):
         parameters = [p for p in parameters.values() if p.name != "executor"]
         given, changed = dict(calls[name]), []
         for p in draw.sample(parameters, min(len(parameters), draw.choice((1, 1, 2)))):
-            key = draw.choice(PASSED_ON) if p.kind is p.VAR_KEYWORD else p.name
+            key = draw.choice(PASSED_ON.split()) if p.kind is p.VAR_KEYWORD else p.name
             if (key, name) != ("to", "estimate_many"):
                 given[key] = nonsense(draw)
                 changed.append(key)
