@@ -76,8 +76,7 @@ def test_equal_effort_is_judged_in_the_die_and_goes_back_and_forth():
     assert e.equal_effort(a, 930.0, b, die_drop_c=lambda t: 0.05 * (t - 330.0)).preheat_c > constant
     assert e.equal_effort(a, 900.0, a)[:3] == pytest.approx((900.0, 900.0, 900.0), abs=1e-3)
     there = e.equal_effort(a, 900.0, grade("4140")).preheat_c
-    back = e.equal_effort(grade("4140"), there, a).preheat_c
-    assert back == pytest.approx(900.0, abs=0.01)
+    assert e.equal_effort(grade("4140"), there, a).preheat_c == pytest.approx(900.0, abs=0.01)
     refuses("Preheat of the first steel 300", e.equal_effort, a, 300.0, b)
 
 

@@ -258,8 +258,7 @@ def test_an_estimate_takes_its_strike():
 @pytest.mark.parametrize("soak_s, preheat_c", [(600, 880), (1200, 930), (3600, 1000)])
 def test_the_skin_that_is_struck_is_the_skin_along_the_trace(soak_s, preheat_c):
     for name in fp.heads():
-        route = fp.Route().with_(soak_s=soak_s, preheat_c=preheat_c)
-        result = fp.estimate("4130", name, route)
+        result = fp.estimate("4130", name, fp.Route().with_(soak_s=soak_s, preheat_c=preheat_c))
         face, ac = result.zones["face"], result.critical
         until = face.time_s <= result.events["water on"]
         t, front = face.time_s[until], face.front_c[until]

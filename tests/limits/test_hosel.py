@@ -156,8 +156,7 @@ def test_table_of_hardness_and_structure_against_common_practice(structure):
 @pytest.mark.xfail(strict=True, reason="3.008° at 360 HV")
 def test_hard_martensite_takes_at_most_3_degrees_in_one_bend():
     """34–38 HRC: hard to bend (common practice)."""
-    bend = hosel_bend(13.4, 9.4, 15.0, 360.0, fractions={"martensite": 1.0})
-    assert bend.one_bend_deg <= 3.0
+    assert hosel_bend(13.4, 9.4, 15.0, 360.0, fractions={"martensite": 1.0}).one_bend_deg <= 3.0
 
 
 def test_a_reading_is_enough_and_the_interval_grows_with_doubt():
@@ -233,8 +232,7 @@ def test_a_hotter_torch_may_allow_less_because_the_bend_gathers_in_the_ring():
     """Of one hardness the softer hosel takes more; beside its cooled neck the bend gathers, and it takes less."""
     even, beside, gathered = [], [], []
     for peak_c in (650.0, 735.0):
-        route = fp.Route(later=fp.LocalHeat(peak_c=peak_c))
-        result = fp.estimate("4140", "mid-iron", route)
+        result = fp.estimate("4140", "mid-iron", fp.Route(later=fp.LocalHeat(peak_c=peak_c)))
         ring = result.zones["hosel"].strength
         even.append(bend_of_head(result.head, ring, ring).allowed_deg)
         beside.append(result.hosel.allowed_deg)

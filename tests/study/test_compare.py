@@ -62,8 +62,7 @@ def test_table_is_of_single_estimates(found):
         }  # fmt: skip
         assert {name: row[name] for name in expected} == pytest.approx(expected, rel=1e-9)
         assert row["warnings"].count(";") < 20
-    plain = fp.compare(["1030"], [900.0]).table
-    assert plain["press_effort"].tolist() == pytest.approx([1.0])
+    assert fp.compare(["1030"], [900.0]).table["press_effort"].tolist() == pytest.approx([1.0])
     by_grade = found.table.set_index(["grade", "preheat_c"])["press_effort"]
     assert by_grade["4130", 860.0] > by_grade["1030", 860.0] > by_grade["1030", 920.0]
 

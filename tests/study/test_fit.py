@@ -157,8 +157,7 @@ def test_the_shop_is_saved_and_taken_by_an_estimate(tmp_path):
     assert own.hardness_hv > neutral.hardness_hv
 
 
-def test_the_demo_shop():
-    """What the generator put in comes out of the files."""
+def test_the_demo_shop_is_the_one_the_generator_put_in():
     names = "traces channels hardness certificates runs".split()
     file = {n: data_path("demo", f"{n}.csv") for n in names}
     traces = fp.read_traces(file["traces"], file["channels"])
@@ -196,8 +195,7 @@ def test_probe_at_a_depth():
         weights = probe_weights(HEAD, "face", share * thick)
         found = weights[10 : 10 + n] @ points ** (n - 1), weights.sum()
         assert found == pytest.approx((share ** (n - 1), 1.0), abs=1e-12)
-    told = evaluated("4130", [ROUTE], ("points",))
-    trace = told.results.traces[0]
+    trace = evaluated("4130", [ROUTE], ("points",)).results.traces[0]
     front, mean = (trace.weighted(probe_weights(HEAD, *at)) for at in (("face", 0.0), ("hosel",)))
     assert front == pytest.approx(trace.front_c[:, 0])
     assert mean == pytest.approx(trace.zones_c[:, 4])
@@ -208,18 +206,16 @@ def test_probe_at_a_depth():
 def test_autocorrelation_time_of_a_known_process(phi):
     """An AR(1) process hangs together over (1 + phi)/(1 - phi) readings (textbook)."""
     rng = np.random.default_rng(int(10 * phi))
-    found = []
-    for _ in range(20):
-        found.append(correlation_readings(lfilter([1.0], [1.0, -phi], rng.normal(size=4000))))
-    assert np.mean(found) == pytest.approx((1 + phi) / (1 - phi), rel=0.15)
+    traces = lfilter([1.0], [1.0, -phi], rng.normal(size=(20, 4000)))
+    found = np.mean([correlation_readings(miss) for miss in traces])
+    assert found == pytest.approx((1 + phi) / (1 - phi), rel=0.15)
 
 
 def test_a_few_heads_do_not_settle_a_number_beyond_their_scatter():
     """6 % of spray, 0.015 of emissivity from head to head: one head leaves that much, four heads half."""
     for heads in (1, 4):
         seen = [measured(fp.Shop(), 20 + i, head_id=str(i)) for i in range(heads)]
-        traces = Traces(pd.concat([t.frame for t, _ in seen]))
-        shop = fit(traces, None, HEAD, "4130", ROUTE).shop
+        shop = fit(Traces(pd.concat([t.frame for t, _ in seen])), None, HEAD, "4130", ROUTE).shop
         for number, scatter in (("spray", 0.062), ("emissivity", 0.015)):
             error = shop.standard_error(number) / (shop.spray if number == "spray" else 1.0)
             assert 0.9 < error * heads**0.5 / scatter < 1.2, (number, heads)

@@ -211,12 +211,6 @@ def test_generators_are_read_as_they_are_needed():
     assert len(table) <= 128 and len(taken) < 2000
 
 
-def stop_after(chunks):
-    """Arguments that cancel a run once so many chunks are finished."""
-    done = []
-    return {"progress": lambda *_: done.append(1), "cancel": lambda: len(done) >= chunks}
-
-
 @pytest.fixture
 def folder(tmp_path):
     pytest.importorskip("pyarrow")
@@ -233,17 +227,18 @@ def test_a_folder_holds_the_table_as_it_is(folder):
 
 
 def test_an_interrupted_run_goes_on_to_the_same_end(folder):
-    stopped = fp.estimate_many("4130", routes=routes_of(200), to=folder, chunk=32, **stop_after(2))
+    given, done = {"routes": routes_of(200), "to": folder, "chunk": 32}, []
+    watch = {"progress": lambda *_: done.append(1), "cancel": lambda: len(done) >= 2}
+    stopped = fp.estimate_many("4130", **given, **watch)
     assert not stopped.finished and stopped.rows == 32 * stopped.computed < 200
     before = {p: p.stat().st_mtime_ns for p in folder.iterdir()}
-    again = fp.estimate_many("4130", routes=routes_of(200), to=folder, chunk=32)
+    again = fp.estimate_many("4130", **given)
     assert again.finished and again.kept == len(before) and again.computed == 7 - again.kept
     assert all(p.stat().st_mtime_ns == t for p, t in before.items())
     same(pd.read_parquet(folder), fp.estimate_many("4130", routes=routes_of(200)), rel=1e-12)
 
 
 def test_a_killed_run_leaves_nothing_half_written_and_goes_on(folder):
-    """kill -9 in the middle: every file that is there is whole, the end is that of an uninterrupted run."""
     script = textwrap.dedent(f"""
         import forgeprops as fp
         fp.estimate_many("4130", routes=({{"preheat_c": 820.0 + 0.5 * i}} for i in range(20_000)),

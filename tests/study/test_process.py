@@ -134,8 +134,7 @@ def test_shares_are_counted_and_samples_are_single_estimates(study):
     hv, deg = study.samples["face_hardness_hv"], study.samples["hosel_allowed_deg"]
     out = (hv < 400) | (hv > 470)
     assert study.quantities.loc["face_hardness_hv", "outside"] == pytest.approx(out.mean())
-    either = out | (deg < 2.5)
-    assert study.outside.share == pytest.approx(either.mean())
+    assert study.outside.share == pytest.approx((out | (deg < 2.5)).mean())
     assert study.outside.low <= study.outside.share <= study.outside.high
     assert study.quantities.loc["face_hardness_hv", "mean"] == pytest.approx(hv.mean())
     assert study.cases == 256 + 32 * len(study.inputs)
@@ -148,8 +147,7 @@ def test_shares_are_counted_and_samples_are_single_estimates(study):
         assert [study.samples[n][i] for n in names] == pytest.approx(expected, rel=1e-9)
 
 
-def test_what_matters_is_what_matters(study):
-    """Water decides the face, not the hosel, which no water reaches."""
+def test_water_decides_the_face_and_not_the_hosel(study):
     face = study.ranking("face_hardness_hv").set_index("input")["total"]
     hosel = study.ranking("hosel_hardness_hv").set_index("input")["total"]
     assert face[["shop_spray", "flux"]].sum() > 0.7
@@ -191,8 +189,7 @@ def test_maps_region_and_box_of_single_estimates(found):
     m, hv, deg = found.maps, found.maps["face_hardness_hv"], found.maps["hosel_allowed_deg"]
     assert hv.shape == (9, 9) == found.slack.shape
     for j, i in ((0, 0), (3, 5), (8, 2)):
-        job = fp.Job("4130").with_(preheat_c=found.x.values[i], flux=found.y.values[j])
-        one = fp.estimate(job)
+        one = fp.estimate(fp.Job("4130").with_(preheat_c=found.x.values[i], flux=found.y.values[j]))
         expected = one.zones["face"].hardness_hv, one.hosel.allowed_deg
         assert (hv[j, i], deg[j, i]) == pytest.approx(expected, rel=1e-9)
     meets = (hv >= 380) & (hv <= 470) & (deg >= 2.5) & (m["press_effort"] <= 1.1)

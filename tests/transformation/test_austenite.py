@@ -89,8 +89,7 @@ def test_lee_lee_at_600_s(steel, expected):
 @pytest.mark.parametrize("fine", [False, True])
 def test_grain_rises_with_time_and_temperature_without_a_jump(fine):
     steel = fp.Steel("4140", {"C": 0.40, "Cr": 0.95, "Mo": 0.20}, fine_grain=fine)
-    t = np.arange(700.0, 1250.5, 0.5)
-    d = np.array([_grow(steel, x, 900.0, 20.0) for x in t])
+    d = np.array([_grow(steel, x, 900.0, 20.0) for x in np.arange(700.0, 1250.5, 0.5)])
     assert np.all(np.diff(d) >= 0.0) and np.max(np.diff(d) / d[:-1]) < 0.05
     assert _grow(steel, 1150.0, 1800.0, 20.0) > _grow(steel, 1150.0, 900.0, 20.0)
     whole, *split = (_grow(steel, 1050.0, 600.0, 20.0, pieces) for pieces in (1, 2, 7, 100))
