@@ -256,9 +256,8 @@ def test_bad_axes_are_refused(x, words):
 
 def test_varied_cases_are_the_changed_case():
     study = Study("4130", "wedge")
-    values = {
-        "preheat_c": 905.0, "C": 0.29, "face_thickness_mm": 2.7, "shop_delay_s": 0.2,
-        "hosel_outside_mm": 13.1}  # fmt: skip
+    values = {"preheat_c": 905.0, "C": 0.29, "face_thickness_mm": 2.7, "shop_delay_s": 0.2}
+    values["hosel_outside_mm"] = 13.1
     one = study.changed(values)
     again = Study(*one[:3], shop=one[3])
     assert [again.job.value(name) for name in values] == pytest.approx(list(values.values()))

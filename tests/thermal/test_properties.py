@@ -1,7 +1,4 @@
-"""Steel and air properties, surroundings and spray against printed values of their sources, quadrature, geometry, limits.
-
-The table of the spray law was derived from the formula as remembered.
-"""
+"""Steel and air properties, surroundings and spray against printed values of their sources, quadrature, geometry, limits."""
 
 import math
 
@@ -188,6 +185,7 @@ def test_bad_readings_are_one_sentence(given, words):
 def test_peak_minimum_and_the_published_laws():
     """h peaks near 142 K; flux peaks near 206–216 K (2.1, 2.7 MW/m²), its minimum lies near 630, 590, 545 K."""
     dt = np.arange(100.0, 1000.0, 1.0)
+    # derived from the formula as remembered
     for flux, peak, least in ((3.0, None, 630), (10.0, 2.1e6, 590), (20.0, 2.7e6, 545)):
         h = np.array([sp.spray_w_m2k(flux, 20.0 + x, 20.0) for x in dt])
         assert abs(dt[h.argmax()] - 142) <= 4
