@@ -26,7 +26,7 @@ MARKS = 10
     M_LOW,  # lowest temperature, °C
 ) = range(MARKS)
 
-#: A march that has tried so many steps is given up (it takes some 200).
+#: A march that has tried so many steps is given up (it takes some 190).
 STEP_LIMIT = 40_000
 #: Default tolerance, °C, and the temperature at which a cooling head is left, °C.
 TOLERANCE_C = 1.8
@@ -34,10 +34,9 @@ STOP_C = 80.0
 
 #: What limits a step, in units of the tolerance: the error that the method estimates (of its first-order part: far above the true
 #: one); the change of temperature of a point that transforms and of one that does not; the heat, as a temperature, that
-#: came otherwise than the step had assumed, and how many times as much is still accepted; error and change in the furnace,
-#: and its change while austenite forms.
-ERROR, STRIDE, STRIDE_IDLE, DEBT, DEBT_MOST = 4.8, 9.6, 15.0, 0.33, 2.0
-FURNACE_ERROR, FURNACE_STRIDE, FURNACE_STRIDE_AC = 5.0, 120.0, 32.0
+#: came otherwise than the step had assumed; error, such heat and change in the furnace, and its change while austenite forms.
+ERROR, STRIDE, STRIDE_IDLE, DEBT = 8.0, 9.0, 22.0, 0.5
+FURNACE_ERROR, FURNACE_DEBT, FURNACE_STRIDE, FURNACE_STRIDE_AC = 10.0, 1.25, 240.0, 48.0
 #: How much smaller these limits are for a head that leaves the furnace with part of its steel austenite, in the furnace and in
 #: cooling: its hardness may rise by 30 HV a kelvin.
 FURNACE_FINER, FINER = 0.03, 0.5
@@ -50,8 +49,8 @@ def control(tolerance_c: float, stop_c: float) -> np.ndarray:
         "stride": STRIDE * tolerance_c,
         "stride_idle": STRIDE_IDLE * tolerance_c,
         "debt": DEBT * tolerance_c,
-        "debt_most": DEBT_MOST,
         "furnace_error": FURNACE_ERROR * tolerance_c,
+        "furnace_debt": FURNACE_DEBT * tolerance_c,
         "furnace_stride": FURNACE_STRIDE * tolerance_c,
         "furnace_stride_ac": FURNACE_STRIDE_AC * tolerance_c,
         "furnace_finer": FURNACE_FINER,

@@ -16,7 +16,7 @@ typedef struct {
   vec state[2][STEPPED * MAX_POINTS];
   int current;
   vec duration, elapsed, step, last, finer, time, taken, energy[3], marks[MAX_ZONES][MARKS], scale_um[MAX_ZONES];
-  mask alive, settled, cooling;
+  mask alive, settled, cooling, rising, quiet; /* rising: some zone became warmer in the last step; quiet: nothing more is noted */
   Job *job[LANES];
   int64_t lane_of[LANES]; /* case whose trace is written; -1 for none */
   Job *jobs;
@@ -159,9 +159,9 @@ INLINE vec spread_debt(const Layout *L, const Input *in, const Cooling *k, Try *
   return sloped(L, &k->heat, c2);
 }
 
-/* Note what a cooling zone passes: 800, 700 and 500 °C, its low and what it re-heats after it.  `rate`: how fast it would cool without heat
-   of transformation, °C/s. */
-INLINE void mark(const Physics *p, vec *marks, mask good, vec old, vec new, vec time, vec h, vec rate) {
+/* Note what a cooling zone passes: 800, 700 and 500 °C, its low and, unless all is `quiet`, what it re-heats after it.  `rate`: how fast it would
+   cool without heat of transformation, °C/s. */
+INLINE void mark(const Physics *p, vec *marks, mask good, mask quiet, vec old, vec new, vec time, vec h, vec rate) {
   vec per_k = h / (old - new);
   mask passed = good & (old >= 800.0) & (new < 800.0) & (marks[M_T800] < 0.0);
   marks[M_T800] = passed ? time + (old - 800.0) * per_k : marks[M_T800];
@@ -173,7 +173,7 @@ INLINE void mark(const Physics *p, vec *marks, mask good, vec old, vec new, vec 
   passed = good & (share > 0.0) & ((old >= p->rate_of_c) | (marks[M_RATE700] > 0.0));
   marks[M_RATE700] += passed ? share * rate : all(0.0);
   marks[M_LOW] = good ? lesser(marks[M_LOW], new) : marks[M_LOW];
-  marks[M_REBOUND] = good ? greater(marks[M_REBOUND], new - marks[M_LOW]) : marks[M_REBOUND];
+  marks[M_REBOUND] = good & ~quiet ? greater(marks[M_REBOUND], new - marks[M_LOW]) : marks[M_REBOUND];
 }
 
 #define NO_TIME 1e-6    /* s; so short a step is always accepted, and so short a piece of a route is none */
@@ -247,7 +247,7 @@ INLINE void cooling_step(const Layout *L, const Input *in, Cooling *k, Try *w, T
   for (int i = 0; i < L->points; i++) off = greater(off, size(w->debt[i]));
   off /= k->finer * control->debt;
   error = good ? greater(error, off) : error;
-  good &= (off <= control->debt_most) | (h <= NO_TIME);
+  good &= (off <= 1.2) | (h <= NO_TIME);
   live &= good;
   for (int r = AUSTENITE * n; r < AUSTENITE * n + n; r++) {
     vec gone = live ? (s[r] - after[r]) * per_h : all(0.0);
@@ -264,6 +264,7 @@ INLINE void cooling_step(const Layout *L, const Input *in, Cooling *k, Try *w, T
   for (int i = 0; i < L->points; i++) power[i] = w->k1[i] + w->k2[i];
   /* the method's own quadrature of the boundary heat */
   vec got = 0.5 * h * (taken + taken_2) - 0.5 * gamma_h * h * sloped(L, heat, power) - lost, given = all(0.0);
+  mask rising = {0};
   for (int z = 0; z < L->zones; z++) {
     vec new = all(0.0), moved = all(0.0), leaves = all(0.0);
     for (int j = 0; j < L->count[z]; j++) {
@@ -280,7 +281,8 @@ INLINE void cooling_step(const Layout *L, const Input *in, Cooling *k, Try *w, T
       new += in->weight[i] * heat->t[i];
       moved += in->weight[i] * gain;
     }
-    mark(in->physics, k->marks[z], good, new - moved, new, k->time, h,
+    rising |= moved > 0.0;
+    mark(in->physics, k->marks[z], good, k->quiet, new - moved, new, k->time, h,
          leaves / (h * heat->mass[z] * heat_capacity(in->physics, all(in->physics->rate_of_c), all(1.0))));
   }
   k->energy[0] += good ? got : all(0.0);
@@ -289,6 +291,7 @@ INLINE void cooling_step(const Layout *L, const Input *in, Cooling *k, Try *w, T
   k->time += good ? h : all(0.0);
   k->elapsed += good ? h : all(0.0);
   k->last = good ? h : k->last;
+  k->rising = good ? rising : k->rising;
   k->taken += k->alive ? all(1.0) : all(0.0);
   k->step = next_step(h, good, error, largest);
   if (traces) trace_note(L, in, heat, traces, k->lane_of, good, k->time);

@@ -85,7 +85,7 @@ static int furnace_fill(const Layout *L, const Input *in, Furnace *k, int l) {
   const Step *first = in->steps + c * in->steps_n;
   k->duration[l] = first->kind == FURNACE ? first->duration_s : 0.0;
   k->elapsed[l] = k->taken[l] = 0.0;
-  k->step[l] = 0.05;
+  k->step[l] = FIRST_STEP_S[FURNACE];
   k->ac1[l] = p->ac1;
   k->ac3[l] = p->ac3;
   const double span = max_of(p->ac3 - p->ac1, 1.0);
@@ -270,7 +270,7 @@ INLINE void heat_all(const Layout *L, const Input *in, Furnace *k, const int64_t
       debt[i] = ((latent[i] - assumed[i]) * h + extra[i] * change[i]) / plain[i]; /* heat that came otherwise than the step had assumed */
       off = greater(off, size(debt[i]));
     }
-    error = greater(error, off) / (control->furnace_error * finer);
+    error = greater(error / control->furnace_error, off / control->furnace_debt) / finer;
     vec stored;
     store_rest(L, in, heat, h, change, plain, extra, k1, k2, more, debt, &stored);
     mask good = k->alive & (((error <= 1.0) & (largest <= 1.3)) | (h <= 1e-6));

@@ -101,8 +101,10 @@ INLINE void conduct(const Layout *L, const Input *in, Heat *k, const vec *t, vec
 
 /* Prepare (C + gamma h A) x = b in these zones, one bit each.  Every zone's own matrix is symmetric positive definite: L D L^T without pivoting.  A bridge acts
    on the means of two zones alone, so its effect is a multiple of `shape` = (own matrix)^-1 weight in each; what multiple
-   follows from a chain of one number a zone. */
+   follows from a chain of one number a zone.  A boiling surface loses more as it cools: that slope is below 0 and counts as far as it takes half
+   of what the matrix has there. */
 INLINE void factorise(const Layout *L, const Input *in, Heat *k, const vec *capacity, vec gamma_h, int zones) {
+  const vec most = -0.5 / gamma_h;
   UNROLL
   for (int z = 0; z < L->zones; z++) {
     if (!(zones >> z & 1)) continue;
@@ -114,9 +116,13 @@ INLINE void factorise(const Layout *L, const Input *in, Heat *k, const vec *capa
       UNROLL
       for (int j = i; j < n; j++) m[i * n + j] = g * stiff[i * n + j];
       m[i * n + i] += capacity[f + i];
-      if (L->sides) m[i * n + i] += gamma_h * k->slope_side[f + i];
+      if (!L->sides) continue;
+      k->slope_side[f + i] = greater(k->slope_side[f + i], most * m[i * n + i]);
+      m[i * n + i] += gamma_h * k->slope_side[f + i];
     }
+    k->slope_front[z] = greater(k->slope_front[z], most * m[0]);
     m[0] += gamma_h * k->slope_front[z];
+    k->slope_back[z] = greater(k->slope_back[z], most * m[n * n - 1]);
     m[n * n - 1] += gamma_h * k->slope_back[z];
     UNROLL
     for (int c = 0; c < n; c++) {

@@ -13,7 +13,7 @@ typedef struct {
 } Layout;
 
 /* A head with the points of `packing.POINTS`: known when compiled, so that its small loops unroll. */
-static const Layout HEAD = {5, 23, 19, {6, 7, 4, 3, 3}, {0, 6, 13, 17, 20}, {0, 36, 85, 101, 110}, {0, 6, 13, 17, 18},
+static const Layout HEAD = {5, 24, 20, {6, 7, 5, 3, 3}, {0, 6, 13, 18, 21}, {0, 36, 85, 110, 119}, {0, 6, 13, 18, 19},
                             {0, 0, 0, 1, 1}, 0};
 
 static Layout layout_of(const Input *in) {
@@ -55,3 +55,7 @@ enum { BEFORE_WATER, IN_WATER, AFTER_WATER, STAGES };
 INLINE int own_stage(int64_t kind) {
   return kind == COOL ? AFTER_WATER : kind == SPRAY || kind == SPRAY_ON_DIE || kind == BATH ? IN_WATER : BEFORE_WATER;
 }
+
+/* First try of a step in a piece of the route of each kind, s: about as long as is accepted there. */
+static const double FIRST_STEP_S[] = {[FURNACE] = 5.0, [AIR] = 1.0, [REST] = 0.01, [STROKE] = 0.006, [SPRAY] = 0.02,
+                                      [SPRAY_ON_DIE] = 0.01, [COOL] = 0.03, [JET] = 0.02, [BATH] = 0.02};

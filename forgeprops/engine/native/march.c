@@ -54,7 +54,7 @@ static int enter(const Layout *L, const Input *in, Cooling *k, int l) {
     k->cooling[l] = -(s->kind == COOL);
     k->duration[l] = s->duration_s;
     k->elapsed[l] = 0.0;
-    k->step[l] = s->kind == COOL ? 0.2 : 0.05;
+    k->step[l] = FIRST_STEP_S[s->kind];
     return GOES_ON;
   }
 }
@@ -162,7 +162,7 @@ static int cooling_fill(const Layout *L, const Input *in, Cooling *k, int l, con
     const Case *p = case_of(in, c);
     if (job->over || (k->stage == BEFORE_WATER && job->same != job - k->jobs)) continue;
     k->alive[l] = -1;
-    k->settled[l] = 0;
+    k->settled[l] = k->quiet[l] = 0;
     k->finer[l] = job->finer;
     k->lane_of[l] = traced && !job->first_heat ? c : -1;
     heat_fill(L, in, &k->heat, l, c);
@@ -207,8 +207,9 @@ INLINE mask over(const Layout *L, const Input *in, Cooling *k, int traced) {
     mean = greater(mean, zone_mean(L, in, z, k->heat.t));
   }
   k->settled |= k->cooling & ~busy;
-  mask cold = traced ? hottest < in->control->stop_c : (hottest < in->control->stop_c) | (k->settled & (mean < 500.0));
-  return done | (k->cooling & cold);
+  k->quiet |= k->settled & k->cooling & ~k->rising & (mean < 500.0);
+  mask cold = hottest < in->control->stop_c;
+  return done | (k->cooling & (traced ? cold : cold | k->quiet));
 }
 
 /* Cool every job as far as the stage goes. */

@@ -17,8 +17,8 @@ typedef struct {
   vec fp[MAX_POINTS], bainite[MAX_POINTS], martensite[MAX_POINTS];           /* shares formed */
 } Stretch;
 
-static const double IDLE_RATE = 1e-9;   /* a reaction slower than this, 1/s, is left out: 1e-7 in the longest cooling */
-static const double NONE_LEFT = 1e-7;   /* austenite that is left alone */
+static const double IDLE_RATE = 1e-7;   /* a reaction slower than this, 1/s, is left out: a share of 1e-6 in an hour */
+static const double NONE_LEFT = 1e-5;   /* austenite that is left alone */
 static const double PUT_RIGHT_C = 5.0;  /* more than putting the heat right changes a temperature, °C */
 
 /* Carbon of the remaining austenite, wt% (`decomposition.carbon_of_austenite`). */

@@ -51,8 +51,7 @@ INLINE void surface_loss(const Input *in, const Surfaces *k, const Dies *dies, i
     mask i = k->wet_at[z] + whole(lesser(p, all(WET_POINTS - 2.0)));
     vec low = gather(&k->wet[0][0][0], i), rise = gather(&k->wet[0][0][1], i) - low;
     *q = wet ? low + (p - real(i - k->wet_at[z])) * rise : *q;
-    /* where boiling takes hold the loss grows as the surface cools: that part stays explicit */
-    *slope = wet ? greater(rise * (1.0 / WET_STEP_C), all(0.0)) : *slope;
+    *slope = wet ? rise * (1.0 / WET_STEP_C) : *slope;
   }
   if (front && any(k->jet)) {
     const double jet = in->physics->jet_w_m2k;
