@@ -158,6 +158,12 @@ def test_stepped_headers_by_merged_cells_and_without():
         assert [p.assumed for p in got.problems if p.row == 1] == ["taken as a title"]
 
 
+def test_a_header_merged_over_two_columns_names_the_first():
+    rows = [["Heat", "C", None, "Mn"], ["A1", 0.30, "ok", 0.72]]
+    got = read_certificates(workbook(rows, merged("B1:C1")), filename="m.xlsx")
+    assert contents(got) == {"C": 0.30, "Mn": 0.72}
+
+
 def test_grain_size_and_notes_are_kept():
     more, cells = ("Grain size", "Yield MPa", "Date"), ("8", 655, datetime.datetime(2025, 2, 1))
     got = read_certificates(workbook([[*HEADER, *more], [*A1, *cells]]), filename="m.xlsx")
