@@ -99,10 +99,10 @@ INLINE void conduct(const Layout *L, const Input *in, Heat *k, const vec *t, vec
   }
 }
 
-/* Prepare (C + gamma h A) x = b in these zones, one bit each.  Every zone's own matrix is symmetric positive definite: L D L^T without pivoting.  A bridge acts
-   on the means of two zones alone, so its effect is a multiple of `shape` = (own matrix)^-1 weight in each; what multiple
-   follows from a chain of one number a zone.  A boiling surface loses more as it cools: that slope is below 0 and counts as far as it takes half
-   of what the matrix has there. */
+/* Prepare (C + gamma h A) x = b in these zones, one bit each.  Every zone's own matrix is symmetric and, but for a boiling surface, positive definite:
+   L D L^T without pivoting.  Such a surface loses more as it cools: its slope is below 0 and counts as far as it takes half of what the matrix has
+   there; a step too long for that is rejected by its error.  A bridge acts on the means of two zones alone, so its effect is a multiple of
+   `shape` = (own matrix)^-1 weight in each; what multiple follows from a chain of one number a zone. */
 INLINE void factorise(const Layout *L, const Input *in, Heat *k, const vec *capacity, vec gamma_h, int zones) {
   const vec most = -0.5 / gamma_h;
   UNROLL
