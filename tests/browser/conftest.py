@@ -186,7 +186,8 @@ def open_notebook(lab, browser):
 
     def opener(path, viewport=(1400, 1150)) -> NotebookPage:
         path = Path(path)
-        name = f"{path.stem}-{len(list(served.iterdir()))}.ipynb"
+        name = f"{len(list(served.iterdir()))}/{path.name}"
+        (served / name).parent.mkdir()  # of its own: pages beside each other share a job
         shutil.copy(path, served / name)
         page = browser.new_page(viewport={"width": viewport[0], "height": viewport[1]})
         notebook = NotebookPage(page, path.stem)
