@@ -8,7 +8,6 @@ from dataclasses import dataclass
 from typing import Any
 
 from ..base.errors import InputError, check_choice, check_kind
-from ..engine.outcome import O_HV
 from ..engine.run import march_columns
 from ..hosel.bench import Bench, bench_options
 from ..inputs.cases import Cases
@@ -48,7 +47,7 @@ def check_case(steel: Steel, head: Head, route: Route) -> None:
         elif isinstance(heat, Temper) and heat.temperature_c > ac1:
             air = (Normalise(heat.temperature_c, 900.0),)
             again = Cases.of([steel], [head], [dataclasses.replace(route, later=air).marched()])
-            hosel_hv = float(march_columns(again).zones[0, -1, O_HV])
+            hosel_hv = float(march_columns(again).hardness_hv[0, -1])
             end = f"this steel's Ac1 ({ac1:.0f} °C): the metal becomes austenite and hardens again"
             hard = f"in air, the hosel to about {hosel_hv:.0f} HV"
             raise InputError(f"{said} is above {end} {hard}; use Normalise.")

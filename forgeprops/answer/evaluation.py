@@ -12,7 +12,7 @@ from typing import Any
 import numpy as np
 
 from ..engine.results import Results
-from ..engine.run import march_columns
+from ..engine.run import PackedCases, march_columns
 from ..face.margin import layers_of_faces, strike_margins
 from ..face.strike import Faces, Strike
 from ..forging.cautions import heating_limit_arrays
@@ -330,13 +330,6 @@ def _critical(steels: SteelColumns) -> dict[str, np.ndarray]:
     return found | {"safe": safe, "working": working}
 
 
-def _hardness(cases: Cases, rows: np.ndarray, speed, options) -> np.ndarray:
-    if not len(rows):
-        return np.zeros((0, len(ZONES)))
-    speed = None if speed is None else speed[rows]
-    return Results.of(march_columns(cases.rows(rows), strain_speed=speed, **options)).hardness_hv
-
-
 def _varied(cases: Cases, rows: np.ndarray, changes) -> Cases:
     """The cases with their variants below them: the laws of water and baths at a deviate, or (None) no spray and no quench."""
     if not changes:
@@ -353,19 +346,19 @@ def _varied(cases: Cases, rows: np.ndarray, changes) -> Cases:
     return stacked
 
 
-def _rate_ends_hv(e, speed) -> np.ndarray:
+def _rate_ends_hv(e, packed: PackedCases) -> np.ndarray:
     """See `Evaluation.rate_ends_hv`: the cases with all rates faster and slower."""
     _, sd, lean = e.rate_sd
     reach = interval.Z * np.stack([-sd, np.hypot(sd, lean)])
     most = np.abs(reach).max(axis=2)
     rows, signed = np.tile(np.arange(len(e)), 2), most * np.array([[-1.0], [1.0]])
-    hv = _hardness(e.cases, rows, speed, {**e.options, "ln_delay": signed.ravel()})
+    hv = packed.hardness_hv(rows, ln_delay=signed.ravel())
     share = np.abs(reach) / np.maximum(most, 1e-9)[:, :, None]
     moved = (hv.reshape(reach.shape) - e.hardness_hv) * share
     return np.stack([np.minimum(moved.min(axis=0), 0.0), np.maximum(moved.max(axis=0), 0.0)])
 
 
-def _carbide_span_hv(cases: Cases, results: Results, speed, options) -> np.ndarray:
+def _carbide_span_hv(cases: Cases, results: Results, packed: PackedCases) -> np.ndarray:
     """Hardness between slow and fast carbides where that could change the answer; 0 elsewhere."""
     span, share = np.zeros_like(results.hardness_hv), results.share
     carbon = np.vectorize(carbide_carbon)(1.0, *(cases.content(e) for e in ("C", "Cr", "Mo")))
@@ -375,7 +368,7 @@ def _carbide_span_hv(cases: Cases, results: Results, speed, options) -> np.ndarr
     if len(unsure):
         factor = np.repeat(interval.CARBIDE_SPEEDS, len(unsure))
         rows = np.concatenate([unsure, unsure])
-        hv = _hardness(cases, rows, speed, {**options, "carbide_speed": factor})
+        hv = packed.hardness_hv(rows, carbide_speed=factor)
         span[unsure] = np.abs(hv[: len(unsure)] - hv[len(unsure) :])
     return span
 
@@ -402,21 +395,20 @@ def evaluate(
     changes = [*(nodes if "interval" in want else ()), *([None] if "dry" in want else ())]
     rows = np.concatenate([np.arange(n), np.tile(wet, len(changes))])
     stacked = _varied(cases, rows, changes)
-    speeds = None if speed is None else speed[rows]
+    packed = PackedCases.of(stacked, None if speed is None else speed[rows], **options)
     if not trace["trace"] or n <= _FEW:
-        marched = march_columns(stacked, strain_speed=speeds, **trace, **options)
-        results, rest = (Results.of(marched, r) for r in (slice(0, n), slice(n, None)))
-        rest_hv = rest.hardness_hv
+        marched = packed.march(**trace)
+        results, rest_hv = Results.of(marched, slice(0, n)), marched.hardness_hv[n:]
     else:
-        results = Results.of(march_columns(cases, strain_speed=speed, **trace, **options))
-        rest_hv = _hardness(stacked, np.arange(n, len(rows)), speeds, options)
+        results = Results.of(packed.march(slice(0, n), **trace))
+        rest_hv = packed.hardness_hv(slice(n, None))
     variants = np.full((len(changes), n, len(ZONES)), np.nan)
     variants[:, wet] = rest_hv.reshape(len(changes), len(wet), len(ZONES))
     moved = {"dry_hv": variants[-1]} if "dry" in want else {}
     if "interval" in want:
         moved["nodes_hv"] = variants[: len(nodes)]
-        moved["carbide_span_hv"] = _carbide_span_hv(cases, results, speed, options)
+        moved["carbide_span_hv"] = _carbide_span_hv(cases, results, packed)
     found = Evaluation(cases, results, **moved, counted_strain=counted, options=options)
     if "interval" in want:
-        found = dataclasses.replace(found, rate_ends_hv=_rate_ends_hv(found, speed))
+        found = dataclasses.replace(found, rate_ends_hv=_rate_ends_hv(found, packed))
     return found

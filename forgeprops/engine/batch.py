@@ -15,7 +15,7 @@ from ..transformation.decomposition import ROWS
 from . import packing
 from .march import HEAT_ROWS, MARKS, STEP_LIMIT, STOP_C, TOLERANCE_C, control
 from .native import library
-from .outcome import OUT, collect
+from .outcome import O_HV, OUT, collect
 from .packing import CARBON_POINTS, CASE, CONVECTION_C, STEP, ZONE, Section, section
 from .physics import PHYSICS, contact_table, extent_pairs, physics
 from .section import lobatto
@@ -37,6 +37,11 @@ class Marched:
     steps: np.ndarray  # (n,)
     later_j: np.ndarray  # (n, 5); tempering integral of the later heats, s
     trace: list | None  # time, zones' means and fronts; every point with `keep_points`
+
+    @property
+    def hardness_hv(self) -> np.ndarray:
+        """Hardness of every zone after everything, shape (n, 5)."""
+        return self.zones[:, :, O_HV]
 
 
 _SIZES = "cases_n case_bytes zones steps_n".split()
@@ -115,6 +120,12 @@ class Packed:
         default_factory=lambda: np.zeros((1, len(MEDIUM_C)))
     )  # (baths, MEDIUM_C)
 
+    def rows(self, index) -> Packed:
+        """Some of the cases by a slice or their numbers; they are copies, the tables are shared."""
+        own = {"cases": self.cases[index].copy(), "steps": self.steps[index]}
+        own |= {n: a[index] for n, a in vars(self).items() if n.endswith("_of")}
+        return Packed(**{**vars(self), **own})
+
 
 class _Call:
     """The arrays of one set of cases, kept alive and laid out for the engine."""
@@ -161,6 +172,7 @@ def run(
     keep_points: bool = False,
     trace: bool = False,
     threads: int | None = None,
+    only_hardness: bool = False,
     chunk: int = CHUNK,
 ) -> Marched:
     """March all cases, `tolerance_c` the error allowed a step, °C; the result does not depend on threads or chunks."""
@@ -202,8 +214,8 @@ def run(
         if failed:
             raise MemoryError(f"no memory for a march of {m} cases.")
         fresh_hv = packed.start[packed.start_of[mine], 2]
-        found = collect(cases[mine], fresh_hv, state, first_state, first_of, heat, layout)
-        out.zones[mine], out.point_hv[mine] = found
+        told = cases[mine], fresh_hv, state, first_state, first_of, heat, layout, only_hardness
+        out.zones[mine], out.point_hv[mine] = collect(*told)
         if keep_points:
             out.state[mine] = state[:, :, layout.structure_of_point]
             out.heat[mine] = heat

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import functools
+
 import numpy as np
 
 from ..transformation import constituents, tempering
@@ -31,7 +33,7 @@ _AUSTENITE_HV = 210.0
 #: Carbon up to which the lines of pearlite and bainite are used, wt%: the range of the rate equations.
 _LINE_CARBON = 0.6
 
-#: Columns of a zone's outcome.
+#: Columns of a zone's outcome; the last two are means of points, the others of structures.
 OUT = 17
 (
     O_HV,
@@ -43,14 +45,14 @@ OUT = 17
     O_UNTRANSFORMED,
     O_SHARE,
     O_CARBON,
-    O_GRAIN,
     O_HV_FIRST,
     O_HV_QUENCHED,
-    O_UNDISSOLVED,
     O_HV_COOLED,
     O_FIRST_BAINITE,
     O_FIRST_MARTENSITE,
     O_SOFTENED_HV,
+    O_GRAIN,
+    O_UNDISSOLVED,
 ) = range(OUT)
 
 _SHARES = {
@@ -68,8 +70,9 @@ def _table_hv(fresh_hv, carbon):
     last = fresh_hv.shape[1] - 1
     position = np.minimum(carbon, TABLE_CARBON) / TABLE_CARBON * last
     i = np.minimum(position.astype(np.int64), last - 1)
-    low = np.take_along_axis(fresh_hv, i, axis=1)
-    return low + (position - i) * (np.take_along_axis(fresh_hv, i + 1, axis=1) - low)
+    case = np.arange(len(i))[:, None]
+    low = fresh_hv[case, i]
+    return low + (position - i) * (fresh_hv[case, i + 1] - low)
 
 
 class _Steels:
@@ -153,28 +156,31 @@ def _old_hardness(steel, first_state, j, share):
     return np.where((share <= 0.0) | (left <= 0.0), hv, mixed)
 
 
-def _zone_mean(values, weight):
-    """Mean over the points of a zone, the last axis; point by point, so that it is the same in any batch."""
-    total = weight[0] * values[..., 0]
-    for j in range(1, len(weight)):
-        total = total + weight[j] * values[..., j]
-    return total
+def _zone_means(columns, zones, means):
+    """Put into `means`, (n, zones, columns), those of columns of shape (n, points) over each of `zones`, its points and their weights;
+    summed point by point, so that they are the same in any batch."""
+    values = np.empty((columns[0].shape[1], len(columns), len(columns[0])))
+    for c, column in enumerate(columns):
+        values[:, c] = column.T
+    for z, (points, weight) in enumerate(zones):
+        weighted = weight[:, None, None] * values[points]
+        means[:, z] = functools.reduce(np.add, weighted).T
 
 
-def collect(cases, fresh_hv, state, first_state, first_of, heat, layout):
-    """Outcome of every zone and hardness of every point.
+def collect(cases, fresh_hv, state, first_state, first_of, heat, layout, only_hardness=False):
+    """Outcome of every zone, nan beside `only_hardness`, and hardness of every point.
 
     `state` and `first_state`, shape (n, ROWS, structures), are as it cooled and, where `first_of`, as the forging cooled from
     the first heat; `fresh_hv` is on the carbons of `packing.start_tables`; `heat`, (n, HEAT_ROWS, points), the furnace state.
     """
-    share = state[:, AUSTENITE_0]
+    share, every = state[:, AUSTENITE_0], slice(None)
     later_j = cases["later_j"][:, layout.zone_of_structure]
 
     def old_hardness(rows, j):
         """Of what the furnace left in some cases; 0 where that is nothing."""
         old, some = np.zeros(j.shape), np.flatnonzero(first_of[rows])
         if len(some):
-            at = rows[some]
+            at = np.arange(len(cases))[rows][some]
             steels = _Steels(cases[at], fresh_hv[at], cases["first_finish_c"][at])
             mine = _old_hardness(steels, first_state[at], j[some], share[at])
             old[some] = np.where(share[at] < 1.0, mine, 0.0)
@@ -182,38 +188,38 @@ def collect(cases, fresh_hv, state, first_state, first_of, heat, layout):
 
     def hardness(rows, later_j):
         """Of some cases: of what the furnace left, after everything, and without self-tempering."""
-        old = old_hardness(rows, state[rows][:, J_OLD] + later_j)
+        old = old_hardness(rows, state[rows, J_OLD] + later_j)
         steels = _Steels(cases[rows], fresh_hv[rows], cases["furnace_c"][rows])
         return old, *structure_hardness(steels, state[rows], later_j, old)
 
-    old, cooled, quenched = hardness(np.arange(len(cases)), np.zeros(share.shape))
-    left = np.maximum(1.0 - share, 0.0)
-    forged = old_hardness(np.arange(len(cases)), np.zeros(share.shape))
-    softened = left * np.maximum(forged - old, 0.0)
-    hv, rows = cooled.copy(), np.flatnonzero((later_j > 0.0).any(axis=1))
+    old, cooled, quenched = hardness(every, np.zeros(share.shape))
+    hv, left_hv, rows = cooled.copy(), old.copy(), np.flatnonzero((later_j > 0.0).any(axis=1))
     if len(rows):
         heated = later_j[rows] > 0.0
         later_old, later_hv, _ = hardness(rows, later_j[rows])
-        old[rows] = np.where(heated, later_old, old[rows])
+        left_hv[rows] = np.where(heated, later_old, old[rows])
         hv[rows] = np.where(heated, later_hv, cooled[rows])
+    out = np.full((len(cases), len(layout.points), OUT), np.nan)
+    of_points = hv[:, layout.structure_of_point]
+    if only_hardness:
+        _zone_means([hv], layout.structures, out[:, :, O_HV : O_HV + 1])
+        return out, of_points
+    left = np.maximum(1.0 - share, 0.0)
+    forged = old_hardness(every, np.zeros(share.shape))
     columns = {
         O_HV: hv,
-        O_HV_COOLED: cooled,
         **{column: state[:, row] for column, row in _SHARES.items()},
         O_UNTRANSFORMED: 1.0 - share,
         O_SHARE: share,
         O_CARBON: state[:, CARBON_0],
-        O_HV_FIRST: old,
+        O_HV_FIRST: left_hv,
         O_HV_QUENCHED: quenched,
+        O_HV_COOLED: cooled,
         O_FIRST_BAINITE: left * first_state[:, BAINITE],
         O_FIRST_MARTENSITE: left * first_state[:, MARTENSITE],
-        O_SOFTENED_HV: softened,
+        O_SOFTENED_HV: left * np.maximum(forged - old, 0.0),
     }
     grain = astm_from_diameter(heat[:, 2] ** (1.0 / cases["grain_m"][:, None]))
-    of_structures, of_points = np.stack([*columns.values()]), np.stack([grain, heat[:, 1]])
-    out = np.empty((len(cases), len(layout.points), OUT))
-    for z, (structures, weight) in enumerate(layout.structures):
-        out[:, z, list(columns)] = _zone_mean(of_structures[..., structures], weight).T
-        points, weight = layout.points[z]
-        out[:, z, [O_GRAIN, O_UNDISSOLVED]] = _zone_mean(of_points[..., points], weight).T
-    return out, hv[:, layout.structure_of_point]
+    _zone_means([columns[c] for c in range(O_GRAIN)], layout.structures, out[:, :, :O_GRAIN])
+    _zone_means([grain, heat[:, 1]], layout.points, out[:, :, O_GRAIN:])
+    return out, of_points

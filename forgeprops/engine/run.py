@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import dataclasses
 import functools
+from collections.abc import Mapping
+from dataclasses import dataclass
 
 import numpy as np
 
@@ -38,29 +40,68 @@ def check_march_options(options) -> None:
             kinetics.check_constants(value)
 
 
-def march_columns(
-    columns: Cases, *, carbide_speed=1.0, ln_delay=0.0, strain_speed=None, **options
-) -> batch.Marched:
-    """March many heads given as columns; one row a case, in the same order.
+def march_columns(columns: Cases, strain_speed=None, **options) -> batch.Marched:
+    """March many heads given as columns; one row a case, in the same order; options of `PackedCases`."""
+    unsure = {n: options.pop(n) for n in ("carbide_speed", "ln_delay") if n in options}
+    return PackedCases.of(columns, strain_speed, **options).march(**unsure)
 
-    `carbide_speed` is a factor on the rate at which Cr-Mo carbides dissolve in the furnace (near 0 none does), `ln_delay` is
-    taken from ln(rate) of ferrite, pearlite and bainite; numbers or shape (n,).  `strain_speed`, shape (n, 5), is a factor on
-    the rates of ferrite and bainite from the press strain that stays in the austenite
-    (`transformation.recrystallisation.strain_speed_factor`).  Options: tolerance_c, points, trace, threads, keep_points,
-    and constants and methods of the formulas.
+
+@dataclass(frozen=True)
+class PackedCases:
+    """Many heads packed once, to be marched as often as their unsure rates are moved.
 
     A torch above Ac1 makes new austenite of the hosel: it is marched again, with neck and head as warm as the torch leaves
     them, and its outcome replaces the hosel's.
     """
-    unsure = [np.broadcast_to(x, (len(columns),)) for x in (carbide_speed, ln_delay)]
-    marched = _march(columns, unsure, strain_speed, **options)
-    options["trace"] = False
-    count = options.get("points", packing.POINTS)[-1]
-    for rows, heat, after in _torches(columns):
-        part = [x[rows] for x in unsure]
-        again = _march(_again(columns, rows, heat, after), part, None, heat, **options)
-        _replace_hosel(marched, rows, again, slice(-count, None))
-    return marched
+
+    packed: batch.Packed
+    torches: list  # each: the hosels, and which of them a case has, -1 for none, shape (n,)
+    options: Mapping  # of `batch.run`
+
+    @classmethod
+    def of(cls, columns: Cases, strain_speed=None, **options) -> PackedCases:
+        """Pack cases; options: points, constants and methods of the formulas, and those of `batch.run`.
+
+        `strain_speed`, shape (n, 5), is a factor on the rates of ferrite and bainite from the press strain that stays in the
+        austenite (`transformation.recrystallisation.strain_speed_factor`).
+        """
+        laws = {n: options.pop(n) for n in ("points", "constants", "methods") if n in options}
+        torches = []
+        for rows, heat, after in _torches(columns):
+            place = np.full(len(columns), -1)
+            place[rows] = np.arange(len(rows))
+            torches.append((_pack(_again(columns, rows, heat, after), None, heat, **laws), place))
+        return cls(_pack(columns, strain_speed, **laws), torches, options)
+
+    def march(self, rows=slice(None), carbide_speed=1.0, ln_delay=0.0, **options) -> batch.Marched:
+        """March some rows, any of them several times.
+
+        `carbide_speed` is a factor on the rate at which Cr-Mo carbides dissolve in the furnace (near 0 none does), `ln_delay`
+        is taken from ln(rate) of ferrite, pearlite and bainite; numbers or one a row.
+        """
+        options = {**self.options, **options}
+        marched = batch.run(_moved(self.packed, rows, carbide_speed, ln_delay), **options)
+        for hosels, place in self.torches:
+            place = place[rows]
+            mine = np.flatnonzero(place >= 0)
+            unsure = (np.broadcast_to(x, len(place))[mine] for x in (carbide_speed, ln_delay))
+            again = _moved(hosels, place[mine], *unsure)
+            again = batch.run(again, **{**options, "trace": False})
+            _replace_hosel(marched, mine, again, slice(-hosels.section.points[-1], None))
+        return marched
+
+    def hardness_hv(self, rows, **options) -> np.ndarray:
+        """Hardness alone of every zone of some rows, see `march`."""
+        return self.march(rows, **options, only_hardness=True).hardness_hv
+
+
+def _moved(packed: batch.Packed, rows, carbide_speed, ln_delay) -> batch.Packed:
+    """Some of the packed cases with their rates moved."""
+    part = packed.rows(rows)
+    part.cases["ln_carbide_speed"] = np.log(np.maximum(carbide_speed, 1e-9))
+    for name in ("ln_f", "ln_p", "ln_b"):
+        part.cases[name] += ln_delay
+    return part
 
 
 def _torches(columns: Cases):
@@ -106,18 +147,10 @@ def _replace_hosel(marched: batch.Marched, rows: np.ndarray, again, points: slic
             getattr(marched, name)[rows, ..., points] = getattr(again, name)[..., points]
 
 
-def _march(
-    columns: Cases,
-    unsure,
-    strain_speed,
-    torch: LocalHeat | None = None,
-    *,
-    points: tuple[int, ...] = packing.POINTS,
-    constants: dict[str, float] | None = None,
-    methods: dict[str, str] | None = None,
-    **options,
-) -> batch.Marched:
-    """One march of the route, or of hosel and neck under a torch."""
+def _pack(
+    columns, strain_speed, torch=None, *, points=packing.POINTS, constants=None, methods=None
+) -> batch.Packed:
+    """Pack cases for their route, or for hosel and neck under a torch."""
     steel_of, head_of = columns.steel_of, columns.head_of
     cases = np.zeros(len(columns), packing.CASE)
     own = () if constants is None and methods is None else (constants, methods)
@@ -136,14 +169,10 @@ def _march(
         if heats and mine.any():  # a part of many cases keeps their lists of later heats
             shapes = routes.hosel_shape_mm(columns)[mine]
             cases["later_j"][mine] = routes.later_heats_j(heats, cases["temper_q_k"][mine], shapes)
-    cases["ln_carbide_speed"] = np.log(np.maximum(unsure[0], 1e-9))
-    for name in ("ln_f", "ln_p", "ln_b"):
-        cases[name] += unsure[1]
     if strain_speed is not None:
         cases["ln_strain_f"] = cases["ln_strain_b"] = np.log(strain_speed)
     laws = packing.kinetic_array(constants), packing.section(points), media
-    packed = batch.Packed(cases, heads, head_of, steps, tables, table_of, start, steel_of, *laws)
-    return batch.run(packed, **options)
+    return batch.Packed(cases, heads, head_of, steps, tables, table_of, start, steel_of, *laws)
 
 
 def _pack_steels(steels: SteelColumns, constants=None, methods=None):
