@@ -110,10 +110,13 @@ def limits_from(given, route: Route, bench: Mapping | None = None) -> Limits:
     return limits
 
 
+_NEUTRAL = Shop()
+
+
 def shop_from(given) -> Shop:
     """A shop from a shop, None (neutral), the path of its file, or its numbers."""
     if given is None:
-        return Shop()
+        return _NEUTRAL
     if isinstance(given, (str, os.PathLike)):
         return load_shop(given)
     if isinstance(given, Shop):

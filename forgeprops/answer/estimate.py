@@ -334,12 +334,14 @@ def estimate(
     case = checked_case(steel, head, route, shop)
     check_march_options(options)
     check_flag(count_press_strain, "count_press_strain")
-    bench, struck = bench_options(bench), Strike(**strike_options(strike))
+    bench, strike = bench_options(bench), strike_options(strike)
+    given = {"strike": Strike(**strike)} if strike else {}
     flatness_mm = check_number(flatness_mm, "flatness limit", *bow.LIMIT_MM, "mm")
     cutting_limit_hv = check_number(cutting_limit_hv, "cutting limit", *bow.CUTTING_HV, "HV")
     cases = Cases.of(*([part] for part in case))
     found = evaluate(cases, EVERYTHING, count_press_strain=count_press_strain, **options)
-    found = dataclasses.replace(found, strike=struck, bench=Bench(**bench))
+    given |= {"bench": Bench(**bench)} if bench else {}
+    found = dataclasses.replace(found, **given) if given else found
     limits = limits_from(limits, case[2], bench)
     result = Estimate(*case, found, bench, flatness_mm, cutting_limit_hv, limits)
     if bench:

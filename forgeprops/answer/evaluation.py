@@ -330,19 +330,17 @@ def _critical(steels: SteelColumns) -> dict[str, np.ndarray]:
     return found | {"safe": safe, "working": working}
 
 
-def _varied(cases: Cases, rows: np.ndarray, changes) -> Cases:
-    """The cases with their variants below them: the laws of water and baths at a deviate, or (None) no spray and no quench."""
-    if not changes:
+def _varied(cases: Cases, rows: np.ndarray, deviates: np.ndarray) -> Cases:
+    """The cases with their variants below them: the laws of water and baths at each deviate, then no spray and no quench."""
+    n, wet = len(cases), slice(len(cases), len(cases) + len(deviates))
+    if len(rows) == n:
         return cases
-    stacked, n = cases.rows(rows), len(cases)
-    spray, route = stacked.shop["spray"], stacked.route
-    for rest, change in zip(np.split(np.arange(n, len(rows)), len(changes)), changes, strict=True):
-        if change is None:
-            route["has_spray"][rest] = route["has_quench"][rest] = False
-        else:
-            sd = interval.spray_ln_sd(stacked.shop["spray_ln_sd"][rest])
-            spray[rest] = np.clip(spray[rest] * np.exp(sd * change), 0.1, 10.0)
-            route["bath_factor"][rest] *= np.exp(interval.LN_SPRAY_SD * change)
+    stacked = cases.rows(rows)
+    route, shop, dry = stacked.route, stacked.shop, slice(wet.stop, None)
+    route["has_spray"][dry] = route["has_quench"][dry] = False
+    spray = shop["spray"][wet] * np.exp(interval.spray_ln_sd(shop["spray_ln_sd"][wet]) * deviates)
+    shop["spray"][wet] = np.minimum(np.maximum(spray, 0.1), 10.0)
+    route["bath_factor"][wet] *= np.exp(interval.LN_SPRAY_SD * deviates)
     return stacked
 
 
@@ -351,8 +349,9 @@ def _rate_ends_hv(e, packed: PackedCases) -> np.ndarray:
     _, sd, lean = e.rate_sd
     reach = interval.Z * np.stack([-sd, np.hypot(sd, lean)])
     most = np.abs(reach).max(axis=2)
-    rows, signed = np.tile(np.arange(len(e)), 2), most * np.array([[-1.0], [1.0]])
-    hv = packed.hardness_hv(rows, ln_delay=signed.ravel())
+    rows = np.arange(len(e))
+    both = np.concatenate([rows, rows])
+    hv = packed.hardness_hv(both, ln_delay=np.concatenate([-most[0], most[1]]))
     share = np.abs(reach) / np.maximum(most, 1e-9)[:, :, None]
     moved = (hv.reshape(reach.shape) - e.hardness_hv) * share
     return np.stack([np.minimum(moved.min(axis=0), 0.0), np.maximum(moved.max(axis=0), 0.0)])
@@ -361,7 +360,7 @@ def _rate_ends_hv(e, packed: PackedCases) -> np.ndarray:
 def _carbide_span_hv(cases: Cases, results: Results, packed: PackedCases) -> np.ndarray:
     """Hardness between slow and fast carbides where that could change the answer; 0 elsewhere."""
     span, share = np.zeros_like(results.hardness_hv), results.share
-    carbon = np.vectorize(carbide_carbon)(1.0, *(cases.content(e) for e in ("C", "Cr", "Mo")))
+    carbon = carbide_carbon(1.0, *(cases.content(e) for e in ("C", "Cr", "Mo")))
     bound = (results.undissolved * carbon[:, None]).max(axis=1)
     open_ = (share.min(axis=1) < interval.UNSURE_SHARE) | (bound > interval.UNSURE_CARBON)
     unsure = np.flatnonzero(open_ & (share.max(axis=1) > 0.0))
@@ -392,9 +391,10 @@ def evaluate(
         counted, speed = plain.press_strain, plain.press_strain["speed"]
 
     wet, nodes = np.flatnonzero(cases.quenched), interval.spray_nodes()
-    changes = [*(nodes if "interval" in want else ()), *([None] if "dry" in want else ())]
-    rows = np.concatenate([np.arange(n), np.tile(wet, len(changes))])
-    stacked = _varied(cases, rows, changes)
+    deviates = nodes if "interval" in want else nodes[:0]
+    kinds = len(deviates) + ("dry" in want)
+    rows = np.concatenate([np.arange(n), *[wet] * kinds])
+    stacked = _varied(cases, rows, np.repeat(deviates, len(wet)))
     packed = PackedCases.of(stacked, None if speed is None else speed[rows], **options)
     if not trace["trace"] or n <= _FEW:
         marched = packed.march(**trace)
@@ -402,8 +402,8 @@ def evaluate(
     else:
         results = Results.of(packed.march(slice(0, n), **trace))
         rest_hv = packed.hardness_hv(slice(n, None))
-    variants = np.full((len(changes), n, len(ZONES)), np.nan)
-    variants[:, wet] = rest_hv.reshape(len(changes), len(wet), len(ZONES))
+    variants = np.full((kinds, n, len(ZONES)), np.nan)
+    variants[:, wet] = rest_hv.reshape(kinds, len(wet), len(ZONES))
     moved = {"dry_hv": variants[-1]} if "dry" in want else {}
     if "interval" in want:
         moved["nodes_hv"] = variants[: len(nodes)]

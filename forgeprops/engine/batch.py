@@ -178,7 +178,7 @@ def run(
     """March all cases, `tolerance_c` the error allowed a step, °C; the result does not depend on threads or chunks."""
     march, cases, zones = engine().forgeprops_march, packed.cases, packed.heads
     n, n_zones, n_points = len(cases), zones.shape[1], sum(packed.section.points)
-    lumped = tuple(bool(one) for one in zones["one_structure"][0] > 0.0)
+    lumped = tuple((zones["one_structure"][0] > 0.0).tolist())
     layout = _layout(packed.section.points, lumped)
     n_structures = len(layout.zone_of_structure)
     call = _Call(packed, tolerance_c, stop_c, keep_points)

@@ -6,6 +6,8 @@ controlled.
 
 from __future__ import annotations
 
+import functools
+
 import numpy as np
 
 #: Rows of the furnace state of a point: share of austenite; undissolved share; d^m in µm^m.
@@ -42,6 +44,7 @@ FURNACE_ERROR, FURNACE_DEBT, FURNACE_STRIDE, FURNACE_STRIDE_AC = 5.0, 1.25, 240.
 FURNACE_FINER, FINER = 0.03, 0.5
 
 
+@functools.lru_cache(maxsize=32)
 def control(tolerance_c: float, stop_c: float) -> np.ndarray:
     """Limits of a step as a record for the engine, shape (1,)."""
     values = {

@@ -73,6 +73,7 @@ STEP = np.dtype(
 #: Constants of the rate equations that the engine needs at every point.
 KINETIC_FIELDS = """q_ferrite q_pearlite q_bainite grain_ferrite grain_pearlite grain_bainite ferrite_c pearlite_c
     bainite_c ferrite_cr pearlite_cr bainite_cr ferrite_mo pearlite_mo bainite_mo bainite_tail""".split()
+KINETICS = _record(KINETIC_FIELDS)
 
 #: Steps in a packed route: furnace, transfer, rest, stroke, rest, delay, spray, then delay and quench as often as there are
 #: any, and cooling.
@@ -100,7 +101,7 @@ def kinetic_array(k: dict[str, float] | None = None) -> np.ndarray:
     """Constants of the rate equations by `KINETIC_FIELDS`: Q, grain exponents, sensitivities to C, Cr, Mo, and how
     bainite slows down, as a record, shape (1,)."""
     k = k or kinetics.constants()
-    return np.array([tuple(k[name] for name in KINETIC_FIELDS)], _record(KINETIC_FIELDS))
+    return np.array([tuple(k[name] for name in KINETIC_FIELDS)], KINETICS)
 
 
 def start_tables(comp: SteelColumns, methods: dict[str, str] | None = None) -> np.ndarray:
@@ -217,11 +218,9 @@ def convection_tables(
 
     Sizes of `zones` are numbers or arrays, one number a head; speeds, shape (n,) or (n, zones), are 0 in still air.
     """
-    sizes = [zones[name].size_mm for name in ZONES]
-    sizes = [np.full(len(head_of), s) if np.ndim(s) == 0 else s[head_of] for s in sizes]
-    speeds = np.broadcast_to(air_speed_m_s.reshape(len(head_of), -1), (len(head_of), len(ZONES)))
-    moving_air = speeds.T[:1] if air_speed_m_s.ndim == 1 else speeds.T
-    keys = [key for key in (*sizes, air_c, *moving_air) if (key != key[0]).any()]
+    speeds = air_speed_m_s.reshape(len(head_of), -1)
+    keys = [zone.size_mm[head_of] for zone in zones.values() if np.size(zone.size_mm) > 1]
+    keys = [key for key in (*keys, air_c, *speeds.T) if (key != key[0]).any()]
     if keys:
         keys = np.stack(keys, axis=1)
         _, first, table_of = np.unique(keys, axis=0, return_index=True, return_inverse=True)
@@ -230,8 +229,9 @@ def convection_tables(
     air = air_c[first]
     tables = np.empty((len(first), len(ZONES), len(CONVECTION_C)))
     for i, name in enumerate(ZONES):
-        shape = zones[name].shape
-        size, speed = sizes[i][first], speeds[first, i]
+        shape, size = zones[name].shape, zones[name].size_mm
+        size = size[head_of[first]] if np.ndim(size) else np.full(len(first), size)
+        speed = speeds[first, i if speeds.shape[1] > 1 else 0]
         if len(first) <= _KEPT_TABLES:
             for k in range(len(first)):
                 sized = float(size[k]), float(air[k]), float(speed[k])

@@ -106,8 +106,9 @@ class Results:
         z, m = marched.zones[rows], marched.marks[rows]
 
         def known(column: int, missing: float) -> np.ndarray:
-            values = m[:, :, column]
-            return np.where(values == missing, np.nan, values)
+            values = m[:, :, column].copy()
+            values[values == missing] = np.nan
+            return values
 
         return cls(
             hardness_hv=z[:, :, out.O_HV],

@@ -20,8 +20,8 @@ _VIEW, _AIR_SHARE, _FORCED = (
     np.array([getattr(surroundings.NEIGHBOURS[kind], field) for kind in COOLING], float)
     for field in ("view_factor", "air_share", "forced")
 )
-_COVERED = [i for i, kind in enumerate(COOLING) if surroundings.NEIGHBOURS[kind].covered]
-_FURNACES = [surroundings.FURNACES[kind] for kind in HEATING]
+_COVERED = np.array([bool(surroundings.NEIGHBOURS[kind].covered) for kind in COOLING])
+_FURNACES = np.array([surroundings.FURNACES[kind] for kind in HEATING])
 
 
 def pack_routes(
@@ -36,7 +36,7 @@ def pack_routes(
         cases[name] = route[name]
     for name, field in (("emissivity",) * 2, ("die", "die_factor"), ("spray", "spray_factor")):
         cases[field] = shop[name]
-    heating = np.array(_FURNACES)[route["furnace"].astype(np.int64)]
+    heating = _FURNACES[route["furnace"].astype(np.int64)]
     cases["furnace_convection"], emissivity, cases["scale_factor"], coil = heating.T
     cases["furnace_emissivity"] = route["furnace_emissivity"] * emissivity
     cases["coil_s"] = np.where(coil > 0.0, route["soak_s"], 0.0)
@@ -50,30 +50,28 @@ def pack_routes(
 
     most = max((len(q) for q in columns.quenches), default=0)
     steps = np.zeros((len(columns), STEPS + 2 * most), packing.STEP)
-
-    def step(i, kinds, seconds):
-        # below a nanosecond a step is none: its inverse must stay a number
-        steps["kind"][:, i] = kinds
-        steps["duration_s"][:, i] = np.where(np.asarray(seconds) > 1e-9, seconds, 0.0)
-
     wet, back = route["has_spray"], route["back_on_die"] > 0.0
     half = 0.5 * route["rest_s"]
     delay = np.where(wet, columns.delay_s, half)
-    step(0, FURNACE, route["soak_s"])
-    step(1, AIR, route["transfer_s"])
-    step(2, REST, half)
-    step(3, STROKE, route["dwell_s"])
+    kinds, seconds, share = steps["kind"], steps["duration_s"], steps["share"][:, 6]
+    kinds[:, :5] = FURNACE, AIR, REST, STROKE, REST
+    kinds[:, 5] = np.where(wet & back, REST, AIR)
+    kinds[:, 6] = np.where(wet, np.where(back, SPRAY_ON_DIE, SPRAY), AIR)
+    seconds[:, 0], seconds[:, 1] = route["soak_s"], route["transfer_s"]
+    seconds[:, 2], seconds[:, 3] = half, route["dwell_s"]
+    seconds[:, 4], seconds[:, 5] = np.minimum(half, delay), delay - half
+    seconds[:, 6] = route["spray_s"]
+    seconds[~wet, 6] = 0.0
+    # below a nanosecond a step is none: its inverse must stay a number
+    seconds[~(seconds > 1e-9)] = 0.0
+    kinds[:, -1], seconds[:, -1] = COOL, 1e5
     steps["contact"][:, 3] = route["contact"]
-    step(4, REST, np.minimum(half, delay))
-    step(5, np.where(wet & back, REST, AIR), np.maximum(delay - half, 0.0))
-    spray = np.where(wet, np.where(back, SPRAY_ON_DIE, SPRAY), AIR)
-    step(6, spray, np.where(wet, route["spray_s"], 0.0))
     for z, name in enumerate(("rim_share", "body_share", "neck_share", "hosel_share"), start=1):
-        steps["share"][:, 6, z] = np.where(wet, route[name], 0.0)
-    steps["share"][:, 6, 0] = wet
+        share[:, z] = route[name]
+    share[:, 0] = 1.0
+    share[~wet] = 0.0
     steps["flux"][:, 6], steps["fluid_c"][:, 6] = route["flux"], route["water_c"]
-    step(-1, COOL, 1e5)
-    for code in _COVERED if np.isin(kind, _COVERED).any() else ():
+    for code in np.flatnonzero(_COVERED) if _COVERED[kind].any() else ():
         mine = kind == code
         for z, name in enumerate(ZONES):
             size = np.broadcast_to(zones[name].size_mm, (len(columns.heads),))[head_of[mine]]

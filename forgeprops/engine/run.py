@@ -152,11 +152,9 @@ def _pack(
 ) -> batch.Packed:
     """Pack cases for their route, or for hosel and neck under a torch."""
     steel_of, head_of = columns.steel_of, columns.head_of
-    cases = np.zeros(len(columns), packing.CASE)
     own = () if constants is None and methods is None else (constants, methods)
     of_steel, start = (_pack_steels if own else _packed_steels)(columns.steels, *own)
-    for name in packing.STEEL_FIELDS + packing.HARDNESS_FIELDS:
-        cases[name] = of_steel[name][steel_of]
+    cases = of_steel[steel_of]  # with nothing yet in the fields of the route
     heads, zones = _packed_heads(columns.heads)
     steps, (tables, table_of), media = routes.pack_routes(columns, zones, head_of, cases)
     if torch is not None:
@@ -188,7 +186,7 @@ _packed_heads = functools.lru_cache(maxsize=8)(packing.pack_heads)
 def _press_work_k(columns: Cases) -> np.ndarray:
     """Rise of temperature by plastic work, K: a few kelvin, so the furnace's temperature serves for the metal's."""
     strain = columns.route["strain"]
-    metal_c = np.clip(columns.route["preheat_c"], 700.0, 1250.0)
-    stress = flow_stress_mpa(columns.composition, metal_c, np.maximum(strain, 0.01), _RATE_PER_S)
+    metal_c = np.minimum(np.maximum(columns.route["preheat_c"], 700.0), 1250.0)
+    stress = flow_stress_mpa(columns, metal_c, np.maximum(strain, 0.01), _RATE_PER_S)
     rise = _WORK_TO_HEAT * stress * 1e6 / (STEEL_DENSITY_KG_M3 * austenite_cp_j_kgk(900.0))
     return np.where(strain > 0.0, rise * strain, 0.0)

@@ -68,6 +68,12 @@ def _rolling_factor(get):
     return slow + 0.175 * (0.0 if v is None else v) + 0.01 * ni
 
 
+def _low_and_central(steel, temperature_c):
+    low = _molybdenum_silicon(steel, temperature_c)
+    rise = _chromium_coefficient() * np.maximum(steel.get("Cr") - _PLAIN["Cr"], 0.0)
+    return low, low * np.exp(rise)
+
+
 def alloy_factor(steel, temperature_c):
     """Flow stress of a steel over plain steel of the same carbon: (central, low, high).
 
@@ -83,8 +89,7 @@ def alloy_factor(steel, temperature_c):
     .. [1] Chromium: CrMo set over C45 and Shida at 1050 °C, Medina & Hernández for Mo and Si (derived).
     .. [2] Upper bound: E. I. Poliak, M. K. Shim, G. S. Kim & W. Y. Choo, Met. Mater. 4 (1998) 1047 (from memory).
     """
-    low = _molybdenum_silicon(steel, temperature_c)
-    mid = low * np.exp(_chromium_coefficient() * np.maximum(steel.get("Cr") - _PLAIN["Cr"], 0.0))
+    low, mid = _low_and_central(steel, temperature_c)
     high = np.maximum(_rolling_factor(steel.get) / _rolling_factor(_PLAIN.get), mid)
     return mid, np.minimum(low, mid), high
 
@@ -98,8 +103,10 @@ def _without_dip(carbon, temperature_c, *press):
     td_c = 950.0 * (carbon + 0.41) / (carbon + 0.32) - ZERO_C_K + 1e-9  # just inside the hot branch
     bottom_c = 950.0 * (carbon + 0.49) / (carbon + 0.42) - ZERO_C_K  # of the dip
     t = np.asarray(temperature_c, float)
-    at_td = shida_mpa(carbon, td_c, *press)
     stress = shida_mpa(carbon, t, *press)
+    if np.all(t >= td_c):
+        return stress
+    at_td = shida_mpa(carbon, td_c, *press)
     return np.where(t >= td_c, stress, np.where(t >= bottom_c, at_td, np.maximum(stress, at_td)))
 
 
@@ -128,7 +135,7 @@ def flow_stress_mpa(steel, temperature_c, strain=_STRAIN, rate_per_s=_RATE):
 
     Metal temperature in the die, °C; true strain; strain rate, 1/s; numbers or arrays.
     """
-    mid, _, _ = alloy_factor(steel, temperature_c)
+    _, mid = _low_and_central(steel, temperature_c)
     return plain(mid * _without_dip(steel.get("C"), temperature_c, strain, rate_per_s))
 
 

@@ -133,7 +133,10 @@ class Cases:
 
     def content(self, element: str) -> np.ndarray:
         """Content of `element` of every case, wt%, shape (n,)."""
-        return self.steels.get(element)[self.steel_of, 0]
+        values = self.steels.contents.get(element)
+        if values is None:
+            return np.full(len(self), DEFAULT_RESIDUALS.get(element, 0.0))
+        return values[self.steel_of]
 
     #: The name under which formulas ask for it; shape (n,) here, where `SteelColumns` gives (m, 1).
     get = content
@@ -195,6 +198,8 @@ class Cases:
 
 def _distinct(items: Sequence, key: Callable = id) -> tuple[list, np.ndarray]:
     """Distinct objects by identity, or by `key`, in order of first use, and which one every item is."""
+    if len(items) == 1:
+        return [*items], np.zeros(1, np.int64)
     index: dict[Any, int] = {}
     where = np.array([index.setdefault(key(item), len(index)) for item in items], np.int64)
     first = np.unique(where, return_index=True)[1]

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import functools
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from types import MappingProxyType
@@ -121,6 +122,7 @@ class Limits:
         object.__setattr__(self, "written", MappingProxyType(written))
 
     @classmethod
+    @functools.cache
     def soft_forged(cls) -> Limits:
         """Limits of a low-carbon forged head: the strike leaves no crack and no dent, the hosel bends by hand.
 
@@ -130,6 +132,7 @@ class Limits:
         return cls(face_margin=(1.0, None), hosel_allowed_deg=(2.0, None), bar_force_n=(None, 400))
 
     @classmethod
+    @functools.cache
     def hard_thin_face(cls) -> Limits:
         """Limits of a head with a quenched thin face: `soft_forged`, and a face of 380 to 520 HV (39 to 50 HRC)."""
         return cls(face_hardness_hv=(380, 520), **cls.soft_forged().bounds)

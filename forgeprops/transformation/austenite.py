@@ -104,7 +104,7 @@ def carbide_carbon(undissolved, carbon, chromium, molybdenum):
     .. [1] Atomic weights; half of Cr and Mo in carbides (0.3-0.6 after slow cooling) (our choice).
     """
     bound = ALLOY_IN_CARBIDE * (C_PER_CR * chromium + C_PER_MO * molybdenum)
-    return undissolved * min(bound, 0.5 * carbon)
+    return undissolved * np.minimum(bound, 0.5 * carbon)
 
 
 #: Temperature to which niobium carbide pins the grain, °C.
