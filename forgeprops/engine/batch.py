@@ -116,15 +116,16 @@ class Packed:
     start_of: np.ndarray
     kinetics: np.ndarray  # record from `packing.kinetic_array`
     section: Section
-    media: np.ndarray = field(
-        default_factory=lambda: np.zeros((1, len(MEDIUM_C)))
-    )  # (baths, MEDIUM_C)
+    media: np.ndarray = field(default_factory=lambda: np.zeros((1, len(MEDIUM_C))))  # one a bath
 
-    def rows(self, index) -> Packed:
-        """Some of the cases by a slice or their numbers; they are copies, the tables are shared."""
-        own = {"cases": self.cases[index].copy(), "steps": self.steps[index]}
-        own |= {n: a[index] for n, a in vars(self).items() if n.endswith("_of")}
-        return Packed(**{**vars(self), **own})
+    def moved(self, rows, carbide_speed, ln_delay) -> Packed:
+        """Some of the cases, by a slice or their numbers, with their rates moved; the tables are shared."""
+        own = {name: a[rows] for name, a in vars(self).items() if name.endswith("_of")}
+        cases = self.cases[rows].copy()
+        cases["ln_carbide_speed"] = np.log(np.maximum(carbide_speed, 1e-9))
+        for name in ("ln_f", "ln_p", "ln_b"):
+            cases[name] += ln_delay
+        return Packed(**{**vars(self), **own, "cases": cases, "steps": self.steps[rows]})
 
 
 class _Call:
@@ -136,18 +137,11 @@ class _Call:
         section = arrays.pop("section")
         arrays |= {n: np.asarray(a, np.int64) for n, a in arrays.items() if n.endswith("_of")}
         self.keep_points = keep_points
-        self.arrays = {
-            **arrays,
-            "points": np.array(section.points, np.int64),
-            "physics": physics(),
-            "control": control(tolerance_c, stop_c),
-            "extent": extent,
-            "inverse": inverse,
-            "top": top,
-            "contact": contact_table(),
-            **{name: getattr(section, name) for name in ("weight", "stiff", "slope")},
-        }
-        self.arrays = {name: np.ascontiguousarray(a) for name, a in self.arrays.items()}
+        arrays |= {"extent": extent, "inverse": inverse, "top": top, "contact": contact_table()}
+        arrays |= {"points": np.array(section.points, np.int64), "physics": physics()}
+        arrays |= {name: getattr(section, name) for name in ("weight", "stiff", "slope")}
+        arrays["control"] = control(tolerance_c, stop_c)
+        self.arrays = {name: np.ascontiguousarray(a) for name, a in arrays.items()}
         cases, heads, steps = (self.arrays[name] for name in ("cases", "heads", "steps"))
         assert cases.dtype == CASE and steps.dtype == STEP and heads.dtype == ZONE
         assert self.arrays["start"].shape[2] == CARBON_POINTS

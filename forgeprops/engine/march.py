@@ -47,18 +47,10 @@ FURNACE_FINER, FINER = 0.03, 0.5
 @functools.lru_cache(maxsize=32)
 def control(tolerance_c: float, stop_c: float) -> np.ndarray:
     """Limits of a step as a record for the engine, shape (1,)."""
-    values = {
-        "error": ERROR * tolerance_c,
-        "stride": STRIDE * tolerance_c,
-        "stride_idle": STRIDE_IDLE * tolerance_c,
-        "debt": DEBT * tolerance_c,
-        "furnace_error": FURNACE_ERROR * tolerance_c,
-        "furnace_debt": FURNACE_DEBT * tolerance_c,
-        "furnace_stride": FURNACE_STRIDE * tolerance_c,
-        "furnace_stride_ac": FURNACE_STRIDE_AC * tolerance_c,
-        "furnace_finer": FURNACE_FINER,
-        "finer": FINER,
-        "stop_c": stop_c,
-        "step_limit": float(STEP_LIMIT),
-    }
+    values = {"error": ERROR, "stride": STRIDE, "stride_idle": STRIDE_IDLE, "debt": DEBT}
+    values |= {"furnace_error": FURNACE_ERROR, "furnace_debt": FURNACE_DEBT}
+    values |= {"furnace_stride": FURNACE_STRIDE, "furnace_stride_ac": FURNACE_STRIDE_AC}
+    values = {name: value * tolerance_c for name, value in values.items()}
+    values |= {"furnace_finer": FURNACE_FINER, "finer": FINER}
+    values |= {"stop_c": stop_c, "step_limit": float(STEP_LIMIT)}
     return np.array([tuple(values.values())], [(name, np.float64) for name in values])

@@ -155,13 +155,8 @@ def pack_constants(
 ) -> None:
     """Fill the fields of `cases` that hold constants of the rate equations and of the constituents' hardness."""
     names = """ln_f ln_p ln_b alloy_f alloy_p v_content v_hv f_a f_b p_a0 p_ac p_b b_a0 b_ac b_b0 b_bc""".split()
-    values = (
-        *kinetics.ln_composition_factors(comp, k=k),
-        *kinetics.alloy_shares(comp, k),
-        comp.get("V"),
-        (k or kinetics.constants())["solid_v"],
-        *constituents.lines(comp, k),
-    )
+    values = *kinetics.ln_composition_factors(comp, k=k), *kinetics.alloy_shares(comp, k)
+    values += comp.get("V"), (k or kinetics.constants())["solid_v"], *constituents.lines(comp, k)
     for name, value in zip(names, values, strict=True):
         cases[name] = np.broadcast_to(value, comp.get("C").shape)[:, 0]
     # what stays ferrite below Ac3 is as soft as slowly cooled ferrite

@@ -111,33 +111,20 @@ class Results:
             return values
 
         return cls(
-            hardness_hv=z[:, :, out.O_HV],
-            as_cooled_hv=z[:, :, out.O_HV_COOLED],
-            as_quenched_hv=z[:, :, out.O_HV_QUENCHED],
+            hardness_hv=z[:, :, out.O_HV], as_cooled_hv=z[:, :, out.O_HV_COOLED], as_quenched_hv=z[:, :, out.O_HV_QUENCHED],
             fractions={n: z[:, :, c] for n, c in zip(CONSTITUENTS, _SHARE_AT, strict=True)},
-            first_bainite=z[:, :, out.O_FIRST_BAINITE],
-            first_martensite=z[:, :, out.O_FIRST_MARTENSITE],
-            softened_hv=z[:, :, out.O_SOFTENED_HV],
-            share=z[:, :, out.O_SHARE],
-            carbon=z[:, :, out.O_CARBON],
-            grain_astm=z[:, :, out.O_GRAIN],
-            undissolved=z[:, :, out.O_UNDISSOLVED],
-            peak_c=m[:, :, mark.M_FURNACE],
-            die_c=m[:, :, mark.M_DIE],
-            water_on_c=known(mark.M_WATER_ON, -1.0),
-            water_off_c=known(mark.M_WATER_OFF, -1.0),
-            low_c=m[:, :, mark.M_LOW],
-            rebound_c=m[:, :, mark.M_REBOUND],
+            first_bainite=z[:, :, out.O_FIRST_BAINITE], first_martensite=z[:, :, out.O_FIRST_MARTENSITE],
+            softened_hv=z[:, :, out.O_SOFTENED_HV], share=z[:, :, out.O_SHARE], carbon=z[:, :, out.O_CARBON],
+            grain_astm=z[:, :, out.O_GRAIN], undissolved=z[:, :, out.O_UNDISSOLVED],
+            peak_c=m[:, :, mark.M_FURNACE], die_c=m[:, :, mark.M_DIE],
+            water_on_c=known(mark.M_WATER_ON, -1.0), water_off_c=known(mark.M_WATER_OFF, -1.0),
+            low_c=m[:, :, mark.M_LOW], rebound_c=m[:, :, mark.M_REBOUND],
             time_800_500_s=known(mark.M_T500, -1.0) - known(mark.M_T800, -1.0),
-            rate_700_c_per_s=known(mark.M_RATE700, 0.0),
-            scale_um=m[:, :, mark.M_SCALE],
-            point_hv=marched.point_hv[rows],
-            energy=marched.energy[rows],
-            later_j=marched.later_j[rows],
-            steps=marched.steps[rows],
+            rate_700_c_per_s=known(mark.M_RATE700, 0.0), scale_um=m[:, :, mark.M_SCALE],
+            **{name: getattr(marched, name)[rows] for name in ("point_hv", "energy", "later_j", "steps")},
             _traces=None if marched.trace is None else marched.trace[rows],
             _state=None if marched.state is None else marched.state[rows],
-        )
+        )  # fmt: skip
 
     def rows(self, index: np.ndarray) -> Results:
         """Some of the cases by their numbers, without traces and states."""

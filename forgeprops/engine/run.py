@@ -42,8 +42,7 @@ def check_march_options(options) -> None:
 
 def march_columns(columns: Cases, strain_speed=None, **options) -> batch.Marched:
     """March many heads given as columns; one row a case, in the same order; options of `PackedCases`."""
-    unsure = {n: options.pop(n) for n in ("carbide_speed", "ln_delay") if n in options}
-    return PackedCases.of(columns, strain_speed, **options).march(**unsure)
+    return PackedCases.of(columns, strain_speed, **options).march()
 
 
 @dataclass(frozen=True)
@@ -56,11 +55,11 @@ class PackedCases:
 
     packed: batch.Packed
     torches: list  # each: the hosels, and which of them a case has, -1 for none, shape (n,)
-    options: Mapping  # of `batch.run`
+    options: Mapping  # of `march`
 
     @classmethod
     def of(cls, columns: Cases, strain_speed=None, **options) -> PackedCases:
-        """Pack cases; options: points, constants and methods of the formulas, and those of `batch.run`.
+        """Pack cases; options: points, constants and methods of the formulas, and those of `march`.
 
         `strain_speed`, shape (n, 5), is a factor on the rates of ferrite and bainite from the press strain that stays in the
         austenite (`transformation.recrystallisation.strain_speed_factor`).
@@ -73,35 +72,27 @@ class PackedCases:
             torches.append((_pack(_again(columns, rows, heat, after), None, heat, **laws), place))
         return cls(_pack(columns, strain_speed, **laws), torches, options)
 
-    def march(self, rows=slice(None), carbide_speed=1.0, ln_delay=0.0, **options) -> batch.Marched:
-        """March some rows, any of them several times.
+    def march(self, rows=slice(None), **options) -> batch.Marched:
+        """March some rows, any of them several times; options, beside those of `batch.run`, numbers or one a row:
 
-        `carbide_speed` is a factor on the rate at which Cr-Mo carbides dissolve in the furnace (near 0 none does), `ln_delay`
-        is taken from ln(rate) of ferrite, pearlite and bainite; numbers or one a row.
+        carbide_speed, a factor on the rate at which Cr-Mo carbides dissolve in the furnace (near 0 none does), and ln_delay,
+        taken from ln(rate) of ferrite, pearlite and bainite.
         """
         options = {**self.options, **options}
-        marched = batch.run(_moved(self.packed, rows, carbide_speed, ln_delay), **options)
+        unsure = options.pop("carbide_speed", 1.0), options.pop("ln_delay", 0.0)
+        marched = batch.run(self.packed.moved(rows, *unsure), **options)
+        options["trace"] = False
         for hosels, place in self.torches:
             place = place[rows]
             mine = np.flatnonzero(place >= 0)
-            unsure = (np.broadcast_to(x, len(place))[mine] for x in (carbide_speed, ln_delay))
-            again = _moved(hosels, place[mine], *unsure)
-            again = batch.run(again, **{**options, "trace": False})
+            of_mine = (np.broadcast_to(x, len(place))[mine] for x in unsure)
+            again = batch.run(hosels.moved(place[mine], *of_mine), **options)
             _replace_hosel(marched, mine, again, slice(-hosels.section.points[-1], None))
         return marched
 
     def hardness_hv(self, rows, **options) -> np.ndarray:
         """Hardness alone of every zone of some rows, see `march`."""
         return self.march(rows, **options, only_hardness=True).hardness_hv
-
-
-def _moved(packed: batch.Packed, rows, carbide_speed, ln_delay) -> batch.Packed:
-    """Some of the packed cases with their rates moved."""
-    part = packed.rows(rows)
-    part.cases["ln_carbide_speed"] = np.log(np.maximum(carbide_speed, 1e-9))
-    for name in ("ln_f", "ln_p", "ln_b"):
-        part.cases[name] += ln_delay
-    return part
 
 
 def _torches(columns: Cases):

@@ -134,9 +134,8 @@ class Cases:
     def content(self, element: str) -> np.ndarray:
         """Content of `element` of every case, wt%, shape (n,)."""
         values = self.steels.contents.get(element)
-        if values is None:
-            return np.full(len(self), DEFAULT_RESIDUALS.get(element, 0.0))
-        return values[self.steel_of]
+        own = DEFAULT_RESIDUALS.get(element, 0.0)
+        return np.full(len(self), own) if values is None else values[self.steel_of]
 
     #: The name under which formulas ask for it; shape (n,) here, where `SteelColumns` gives (m, 1).
     get = content
