@@ -170,13 +170,14 @@ class Hosels:
             real = np.hstack([real, np.broadcast_to(solid > 0.0, real.shape)])
             bore = np.hstack([bore, np.zeros_like(bore)])
         share = s / length
-        at = self.metal[:, :1] + (self.metal[:, 1:] - self.metal[:, :1]) * share[..., None]
+        here, there = np.ascontiguousarray(np.transpose(self.metal, (1, 2, 0)))[..., None]
+        at = here + (there - here) * share
         outside = self.outside_mm[:, None]
         outside = outside + (self.neck_outside_mm[:, None] - outside) * share
-        curve = flow_curve(at[..., 1], at[..., 2], at[..., 3], at[..., 4])
+        curve = flow_curve(*at[1:5])
         fibre, factor = 0.5 * outside * self.fibre_factor[:, None], self.moment_factor[:, None]
         arm, section = self.bar_mm[:, None] + s, Section.of(outside, bore, curve)
-        return Nodes(s, weight, outside, bore, real, at, fibre, factor, arm, section)
+        return Nodes(s, weight, outside, bore, real, fibre, factor, arm, section, at)
 
 
 @dataclass(frozen=True)
@@ -188,23 +189,22 @@ class Nodes:
     outside_mm: np.ndarray
     bore_mm: np.ndarray
     real: np.ndarray  # False where a part has no length
-    metal: np.ndarray  # shape (n, p, 7); `QUANTITIES`
     fibre_mm: np.ndarray  # distance of the outer fibre
     moment_factor: np.ndarray  # of an off-centre bore
     arm_mm: np.ndarray  # distance from the hand
     section: Section
+    metal: np.ndarray | None = None  # shape (7, n, p); `QUANTITIES`
 
     def part(self, index) -> Nodes:
-        """Some of the cases, by their numbers."""
-        own = dict(vars(self))
-        columns = vars(own.pop("section")).items()
-        section = {name: np.take(v, index, axis=v.ndim - 2) for name, v in columns}
-        own = {name: np.take(v, index, axis=0) for name, v in own.items()}
+        """Some of the cases, by their numbers, to be loaded, for which the `metal` itself is not needed."""
+        own = {name: v for name, v in vars(self).items() if name not in ("section", "metal")}
+        both = own, vars(self.section)
+        own, section = ({k: v.take(index, axis=-2) for k, v in part.items()} for part in both)
         return Nodes(**own, section=Section(**section))
 
     def yield_force(self) -> np.ndarray:
         """Force on the bar at which the first fibre yields, N."""
-        first = self.metal[..., 1] * self.section.stiffness / (self.fibre_mm * YOUNGS_MPA)
+        first = self.metal[1] * self.section.stiffness / (self.fibre_mm * YOUNGS_MPA)
         return self.least_force(first)
 
     def least_force(self, moment) -> np.ndarray:
@@ -241,15 +241,16 @@ def load(nodes: Nodes, force, angle=None, start=None) -> Loaded:
     k = np.array(4.0 * first if start is None else start)
     bent = 1.2 * first + (angle / nodes.weight_mm.sum(axis=1))[:, None]
     k = np.where((angle > 0.0)[:, None], bent, k)
-    left, n = np.arange(len(x)), nodes
+    left, n, on = np.arange(len(x)), nodes, np.ones(len(x), bool)
     for step in range(12):  # what has not settled by then goes round in circles on a yield plateau
-        found, new = _newton(n, x[left], k[left], angle[left], free=step == 0)
-        going = np.any(np.abs(new - k[left]) > 1e-5 * k[left], axis=1)  # the next is its square
-        x[left], k[left] = found, new
-        if not going.any():
+        old = k[left]
+        found, new = _newton(n, x[left], old, angle[left], free=step == 0)
+        x[left], k[left] = np.where(on, found, x[left]), np.where(on[:, None], new, old)
+        on &= (np.abs(new - old) > 1e-5 * old).any(axis=1)  # the next is its square
+        if not on.any():
             break
-        if not going.all():
-            left, n = left[going], n.part(np.flatnonzero(going))
+        if np.count_nonzero(on) < 0.9 * len(on) or step == 11:  # a copy costs half a step
+            left, n, on = left[on], n.part(np.flatnonzero(on)), on[on]
     else:
         x[left], k[left] = _bracketed(n, x[left], k[left], angle[left])
     elastic = nodes.arm_mm / nodes.moment_factor * x[:, None] / nodes.section.stiffness
@@ -262,9 +263,9 @@ def _newton(n: Nodes, x, k, angle, free: bool):
     """One step of force and curvatures; the force moves by at most a factor of 2 unless it is `free`."""
     arm, inverse = n.arm_mm / n.moment_factor, 1.0 / n.section.stiffness
     moment, slope = n.section.moment_slope(k)
-    soft = 1.0 / slope
-    gain = np.sum(n.weight_mm * arm * (soft - inverse), axis=1)
-    miss = angle - np.sum(n.weight_mm * (k - moment * soft), axis=1)
+    soft = np.divide(1.0, slope, out=slope)
+    gain = (n.weight_mm * arm * (soft - inverse)).sum(axis=1)
+    miss = angle - (n.weight_mm * (k - moment * soft)).sum(axis=1)
     found = np.where(angle > 0.0, miss / np.where(gain > 0.0, gain, np.inf), x)
     x = found if free else np.minimum(np.maximum(found, 0.5 * x), 2.0 * x)
     target = arm * x[:, None]

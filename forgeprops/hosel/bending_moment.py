@@ -53,28 +53,29 @@ class Section:
     def of(cls, outside_mm, bore_mm, curve: FlowCurve) -> Section:
         """Section of outside and bore diameters (bore 0: solid) and a flow curve, floats or arrays."""
         power = np.asarray(curve.hardening_power, dtype=float)
-        ratio = np.full(power.shape, _GAMMA_RATIO[-1])
-        for c in _GAMMA_RATIO[-2::-1]:
-            ratio = ratio * power + c
-        j = np.arange(_SHAPE.size)
-        over = power[..., None] + (j + 1.5)
-        # B(a, b + 1) = B(a, b) b/(a + b)
-        beta = np.multiply.accumulate((j + 0.5) / over, axis=-1)
-        terms = math.sqrt(math.pi) * _SHAPE * (beta * (over[..., :1] * ratio[..., None]))
+        ratio = np.polynomial.polynomial.polyval(power, _GAMMA_RATIO)
+        j, shape = (x.reshape(-1, *[1] * power.ndim) for x in (np.arange(_SHAPE.size), _SHAPE))
+        terms = power + (j + 1.5)
+        first = terms[0] * ratio
+        np.divide(j + 0.5, terms, out=terms)
+        for i in range(1, len(terms)):  # B(a, b + 1) = B(a, b) b/(a + b)
+            terms[i] *= terms[i - 1]
+        terms *= first
+        terms *= math.sqrt(math.pi) * shape
         bore = np.maximum(bore_mm, _NO_BORE_MM)
         r = 0.5 * np.stack(np.broadcast_arrays(outside_mm, bore, ratio)[:2])
         cube, e = r * r * r, curve.youngs_mpa
         stiffness = e * (math.pi / 4.0) * (r[0] ** 4 - r[1] ** 4)
         begin = curve.yield_mpa / (e * r), curve.hardening_starts / r
         moments = curve.yield_mpa * cube, e * cube * r, 4.0 * curve.hardening_mpa * cube
-        terms = np.ascontiguousarray(np.moveaxis(terms, -1, 0))
         return cls(stiffness, r, power, *begin, *moments, terms)
 
-    def moment_slope(self, k):
-        """Moment (N mm) and its slope dM/dk (N mm²) at curvatures above 0, shape (..., *sections)."""
+    def moment_slope(self, k, sloped=True):
+        """Moment (N mm) and, if `sloped`, its slope dM/dk (N mm²) at curvatures above 0, shape (..., *sections)."""
         disc = -self.radii.ndim
         if np.ndim(k) > self.radii.ndim - 1:
             k = np.expand_dims(k, disc)
+        # in place where it can be: filling a new array takes twice the time
         reach = self.yields / k
         sine = np.minimum(reach, 1.0)
         square = sine * sine
@@ -83,23 +84,30 @@ class Section:
         core = 0.5 * (np.arcsin(sine) - sine * cosine * (rest - square))
         # below yield the closed form is continued by the elastic line
         moment = self.plastic * (core / sine + (4.0 / 3.0) * cosine * rest) / np.maximum(reach, 1.0)
-        slope = self.elastic * core
-        left = np.maximum(1.0 - self.starts / k, 0.0)
+        left = np.maximum(1.0 - self.starts / k, 0.0, out=square)
         # the integral of (t - u)^m t sqrt(1 - t^2) from u to 1: with 1 - t = (1 - u)(1 - s) it is
         # s^m (1 - s)^1/2 times a polynomial, so each power is an Euler beta function
-        value, rise = self.terms[-1] * left, np.zeros_like(left) + self.terms[-1]
-        value += self.terms[-2]
+        rise = np.multiply(self.terms[-1], left, out=rest)
+        value = np.add(rise, self.terms[-2], out=reach)
         for term in self.terms[-3::-1]:
-            rise *= left
-            rise += value
+            if sloped:
+                rise += value
+                rise *= left
             value *= left
             value += term
-        change = (1.0 - left) * ((self.power + 1.5) * value + left * rise)
+        if sloped:
+            rise += (self.power + 1.5) * value
+            rise *= 1.0 - left
         value *= left
-        factor = self.hardening * np.sqrt(left) * (left * (k * self.radii)) ** self.power
-        moment += factor * value
-        slope += factor * (self.power * value + change) / k
-        return np.subtract.reduce(moment, axis=disc), np.subtract.reduce(slope, axis=disc)
+        factor = self.hardening * np.sqrt(left, out=cosine)
+        left *= k * self.radii
+        factor *= np.power(left, self.power, out=left)
+        moment += np.multiply(factor, value, out=left)
+        moment = np.subtract.reduce(moment, axis=disc)
+        if not sloped:
+            return moment, None
+        slope = self.elastic * core + factor * (self.power * value + rise) / k
+        return moment, np.subtract.reduce(slope, axis=disc)
 
     def curvature(self, moment, start=0.0):
         """Curvature that carries a moment, 1/mm: Newton between brackets from a first guess."""

@@ -24,7 +24,7 @@ def limit_forces(n: Nodes, bench: Bench, cold=fatigue.COLD_STRAIN, scatter=None,
     .. [1] Ovalisation: L. G. Brazier, Proc. R. Soc. A 116 (1927) 104 (from memory).
     .. [2] Wrinkling: Murphey & Langner 1985 (from memory).
     """
-    hardness, yields, tensile, _, _, reduction, exponent = np.moveaxis(n.metal, -1, 0)
+    hardness, yields, tensile, _, _, reduction, exponent = n.metal
     crack = fatigue.crack_strain(reduction, exponent, bench.notch_factor, cold)
     crack = crack * bench.plating_factor - used
     scatter = bench.scatter_factor if scatter is None else scatter
@@ -41,7 +41,7 @@ def limit_forces(n: Nodes, bench: Bench, cold=fatigue.COLD_STRAIN, scatter=None,
     crumpling = np.minimum(2.0 * bench.wall_thinning, wall / (2.0 * n.outside_mm)) / n.fibre_mm
     strains = np.maximum(np.stack([crack, rebend]), 1e-6) / n.fibre_mm
     curvature = np.stack([np.minimum(ovalising, crumpling), *strains])
-    return n.least_force(n.section.moment_slope(curvature)[0]), curvature
+    return n.least_force(n.section.moment_slope(curvature, False)[0]), curvature
 
 
 def governing(forces):
@@ -70,7 +70,7 @@ def bends_of_heads(outside_mm, bore_mm, length_mm, hosel, neck, neck_share, benc
 
 
 #: Cases per pass: enough that calls cost little, few enough for the cache of the processor.
-_CHUNK = 256
+_CHUNK = 512
 
 
 def _bends(hosels: Hosels, bench: Bench) -> dict[str, np.ndarray]:
@@ -87,15 +87,14 @@ def _bends(hosels: Hosels, bench: Bench) -> dict[str, np.ndarray]:
     degrees = np.maximum(np.degrees(found.permanent), 0.0)
     one_bend = degrees[:n].copy()
     one_bend[again] = degrees[2 * n :]
-    force = found.x[n : 2 * n]
+    force, target = found.x[n : 2 * n], np.full(n, bench.target_deg)
     needed = bar_for_force(hosels.bar_mm, hosels.length_mm, force, bench.force_limit_n)
     strain, gathers = bent_most(loaded, found)
     bends = {"one_bend_deg": one_bend, "rebend_deg": degrees[:n], "allowed_deg": degrees[:n]}
-    bends |= {"governed_by": governing(forces), "force_n": least}
-    bends |= {"springback_deg": np.degrees(found.sprung[:n]), "length_mm": hosels.length_mm}
-    bends |= {"outer_strain": strain[:n], "gathers": gathers[:n], "bar_force_n": force}
+    bends |= {"governed_by": governing(forces), "force_n": least, "length_mm": hosels.length_mm}
+    bends |= {"springback_deg": np.degrees(found.sprung[:n]), "outer_strain": strain[:n]}
+    bends |= {"gathers": gathers[:n], "bar_force_n": force, "target_deg": target}
     bends |= {"hardness_hv": hosels.metal[:, 0, 0], "yield_plateau_strain": hosels.metal[:, 0, 4]}
-    bends |= {"target_deg": np.full(n, bench.target_deg)}
     return {**bends, "bar_length_needed_mm": needed if bench.target_deg else 0.0 * needed}
 
 
