@@ -65,8 +65,8 @@ class Drawing:
 
     def __len__(self) -> int:
         """Number of heads."""
-        parts = [vars(part).values() for part in (self, *self.body)]
-        return max(np.size(v) for part in parts for v in part if not isinstance(v, tuple))
+        values = (v for part in (self, *self.body) for v in vars(part).values())
+        return max([1, *(v.size for v in values if isinstance(v, np.ndarray))])
 
     def rows(self, index: np.ndarray) -> "Drawing":
         """Some of the heads."""

@@ -61,12 +61,8 @@ def far_share(composition, rate_c_per_s, left_out=()):
 
     .. [1] Form and scales (our choice).
     """
-    apart, near = _in_composition(composition, left_out), []
-    for rate in np.atleast_2d(rate_c_per_s).T:  # a place at a time stays in the processor's cache
-        half = _in_rate(rate)
-        half += apart
-        half *= -0.5
-        near.append(np.exp(half, out=half).sum(-1))
+    apart, rates = _in_composition(composition, left_out), np.atleast_2d(rate_c_per_s).T
+    near = [np.exp(-0.5 * (_in_rate(rate) + apart)).sum(-1) for rate in rates]
     return 1.0 / (1.0 + np.stack(near, axis=-1))
 
 

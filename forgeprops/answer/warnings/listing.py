@@ -1,5 +1,6 @@
 """Every warning in one list, those of the hosel on the bench last; of one case in words, of many as codes."""
 
+import itertools
 from collections.abc import Iterable, Iterator
 
 import numpy as np
@@ -21,8 +22,8 @@ def _branch(name: str, id: str) -> Rule:
     """Hardness of hosel or neck outside the range of a branch of the strength that counts there."""
 
     def where(e):
-        there = branches_of(np.maximum(e.shares, 0.0))[name]
-        return (there & beyond(id, e.strength["hardness_hv"]))[:, [NECK, HOSEL]].any(axis=1)
+        there = branches_of(np.maximum(e.shares[:, :, [NECK, HOSEL]], 0.0))[name]
+        return (there & beyond(id, e.strength["hardness_hv"][:, [NECK, HOSEL]])).any(axis=1)
 
     return Rule(f"range:{id}", "note", where, lambda e, i: "", "hosel", once=True)
 
@@ -92,14 +93,11 @@ def of_case(e, case: int, bend=None) -> tuple[Warn, ...]:
 
 def codes_of(e) -> np.ndarray:
     """Codes of the warnings of every case joined by "; ", array of text."""
-    masks: dict[str, np.ndarray] = {}
-    for rule in RULES:
-        if rule.applies(e):
-            here = np.broadcast_to(rule.where(e), (len(e),))
-            masks[rule.code] = masks[rule.code] | here if rule.code in masks else here
-    names = list(masks)
-    bits = np.packbits(np.stack(list(masks.values())), axis=0)
-    bits, which = np.unique(bits, axis=1, return_inverse=True)
-    kinds = np.unpackbits(bits, axis=0, count=len(names)).T.astype(bool)
-    words = ["; ".join(n for n, there in zip(names, kind, strict=True) if there) for kind in kinds]
-    return np.array(words, dtype=object)[which.ravel()]
+    rules = [rule for rule in RULES if rule.applies(e)]
+    column = {code: i for i, code in enumerate(dict.fromkeys(rule.code for rule in rules))}
+    there = np.zeros((len(e), len(column)), bool)
+    for rule in rules:
+        there[:, column[rule.code]] |= rule.where(e)
+    kinds = [row.tobytes() for row in there]  # most cases share theirs with others
+    words = {kind: "; ".join(itertools.compress(column, kind)) for kind in set(kinds)}
+    return np.array([words[kind] for kind in kinds], dtype=object)
