@@ -110,9 +110,6 @@ def limits_from(given, route: Route, bench: Mapping | None = None) -> Limits:
     return limits
 
 
-_NEUTRAL = Shop()
-
-
 def shop_from(given) -> Shop:
     """A shop from a shop, None (neutral), the path of its file, or its numbers."""
     if given is None:
@@ -126,6 +123,7 @@ def shop_from(given) -> Shop:
     return Shop(**{check_choice(n, "field", names, "shop"): v for n, v in numbers.items()})
 
 
+_NEUTRAL = Shop()
 #: Parts of a case, and what makes them.
 _MAKERS = {"steel": steel_of, "head": head_from, "route": route_from, "shop": shop_from}
 _SINGLE = (Steel, Head, Route, Shop, str, bytes, os.PathLike, Mapping, type(None))

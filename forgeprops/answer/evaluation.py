@@ -202,8 +202,8 @@ class Evaluation:
     @functools.cached_property
     def far_share(self) -> np.ndarray:
         """How far from the measured bars, see `rate_doubt.far_share`."""
-        rate = np.nan_to_num(self.results.rate_700_c_per_s, nan=1.0)
-        return rate_doubt.far_share(self.cases.composition, rate)
+        rate = self.results.rate_700_c_per_s
+        return rate_doubt.far_share(self.cases.composition, np.where(np.isnan(rate), 1.0, rate))
 
     @functools.cached_property
     def rate_sd(self) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
@@ -347,14 +347,14 @@ def _varied(cases: Cases, rows: np.ndarray, deviates: np.ndarray) -> Cases:
 def _rate_ends_hv(e, packed: PackedCases) -> np.ndarray:
     """See `Evaluation.rate_ends_hv`: the cases with all rates faster and slower."""
     _, sd, lean = e.rate_sd
-    reach = interval.Z * np.stack([-sd, np.hypot(sd, lean)])
-    most = np.abs(reach).max(axis=2)
-    rows = np.arange(len(e))
-    both = np.concatenate([rows, rows])
-    hv = packed.hardness_hv(both, ln_delay=np.concatenate([-most[0], most[1]]))
-    share = np.abs(reach) / np.maximum(most, 1e-9)[:, :, None]
+    reach = interval.Z * np.stack([sd, np.hypot(sd, lean)])
+    most, rows = reach.max(axis=2), np.arange(len(e))
+    delay = np.concatenate([-most[0], most[1]])
+    hv = packed.hardness_hv(np.concatenate([rows, rows]), ln_delay=delay)
+    share = reach / np.maximum(most, 1e-9)[:, :, None]
     moved = (hv.reshape(reach.shape) - e.hardness_hv) * share
-    return np.stack([np.minimum(moved.min(axis=0), 0.0), np.maximum(moved.max(axis=0), 0.0)])
+    low, high = np.minimum(*moved), np.maximum(*moved)
+    return np.stack([np.minimum(low, 0.0), np.maximum(high, 0.0)])
 
 
 def _carbide_span_hv(cases: Cases, results: Results, packed: PackedCases) -> np.ndarray:

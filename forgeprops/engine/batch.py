@@ -71,9 +71,8 @@ def engine() -> ctypes.CDLL:
     ours += PHYSICS.names, control(1.0, 0.0).dtype.names
     theirs = loaded.forgeprops_fields().decode().split("/")
     if [list(names) for names in ours] != [names.split() for names in theirs]:
-        raise library.EngineLibraryError(
-            "The compiled engine has other input fields than this package; install forgeprops again."
-        )
+        why = "The compiled engine has other input fields than this package"
+        raise library.EngineLibraryError(f"{why}; install forgeprops again.")
     return loaded
 
 
@@ -94,12 +93,9 @@ def _layout(points: tuple[int, ...], lumped: tuple[bool, ...]) -> Layout:
     weights = [lobatto(n)[1] for n in points]
     of_point = [place[z] + (0 if lumped[z] else j) for z, n in enumerate(points) for j in range(n)]
     own = [np.ones(1) if one else w for one, w in zip(lumped, weights, strict=True)]
-    return Layout(
-        [(slice(first[z], first[z + 1]), w) for z, w in enumerate(weights)],
-        [(slice(place[z], place[z + 1]), w) for z, w in enumerate(own)],
-        np.repeat(np.arange(len(points)), counts),
-        np.array(of_point),
-    )
+    spans = ([slice(at[z], at[z + 1]) for z in range(len(points))] for at in (first, place))
+    parts = (list(zip(*part, strict=True)) for part in zip(spans, (weights, own), strict=True))
+    return Layout(*parts, np.repeat(np.arange(len(points)), counts), np.array(of_point))
 
 
 @dataclass
@@ -121,38 +117,46 @@ class Packed:
     def moved(self, rows, carbide_speed, ln_delay) -> Packed:
         """Some of the cases, by a slice or their numbers, with their rates moved; the tables are shared."""
         own = {name: a[rows] for name, a in vars(self).items() if name.endswith("_of")}
-        cases = self.cases[rows].copy()
+        cases = packing.rows_of(self.cases, rows)
         cases["ln_carbide_speed"] = np.log(np.maximum(carbide_speed, 1e-9))
         for name in ("ln_f", "ln_p", "ln_b"):
             cases[name] += ln_delay
         return Packed(**{**vars(self), **own, "cases": cases, "steps": self.steps[rows]})
 
 
+@functools.lru_cache(maxsize=32)
+def _shared(points, bainite_tail, tolerance_c, stop_c) -> tuple[dict, dict]:
+    """The arrays that calls have in common and their addresses, by name."""
+    extent, inverse, top = extent_pairs(bainite_tail)
+    arrays = {"extent": extent, "inverse": inverse, "top": top, "contact": contact_table()}
+    arrays |= {"points": np.array(points, np.int64), "physics": physics()}
+    arrays |= {name: getattr(section(points), name) for name in ("weight", "stiff", "slope")}
+    arrays["control"] = control(tolerance_c, stop_c)
+    arrays = {name: np.ascontiguousarray(a) for name, a in arrays.items()}
+    return arrays, {name: a.ctypes.data for name, a in arrays.items()}
+
+
 class _Call:
     """The arrays of one set of cases, kept alive and laid out for the engine."""
 
     def __init__(self, packed: Packed, tolerance_c, stop_c, keep_points):
-        extent, inverse, top = extent_pairs(float(packed.kinetics["bainite_tail"][0]))
-        arrays = dict(vars(packed))
-        section = arrays.pop("section")
+        tail = float(packed.kinetics["bainite_tail"][0])
+        self.shared, self.address = _shared(packed.section.points, tail, tolerance_c, stop_c)
+        arrays = {name: a for name, a in vars(packed).items() if name != "section"}
         arrays |= {n: np.asarray(a, np.int64) for n, a in arrays.items() if n.endswith("_of")}
-        self.keep_points = keep_points
-        arrays |= {"extent": extent, "inverse": inverse, "top": top, "contact": contact_table()}
-        arrays |= {"points": np.array(section.points, np.int64), "physics": physics()}
-        arrays |= {name: getattr(section, name) for name in ("weight", "stiff", "slope")}
-        arrays["control"] = control(tolerance_c, stop_c)
         self.arrays = {name: np.ascontiguousarray(a) for name, a in arrays.items()}
+        self.address = self.address | {name: a.ctypes.data for name, a in self.arrays.items()}
         cases, heads, steps = (self.arrays[name] for name in ("cases", "heads", "steps"))
         assert cases.dtype == CASE and steps.dtype == STEP and heads.dtype == ZONE
         assert self.arrays["start"].shape[2] == CARBON_POINTS
         assert self.arrays["convection"].shape[2] == len(CONVECTION_C)
         self.sizes = (CASE.itemsize, heads.shape[1], steps.shape[1], CARBON_POINTS)
-        self.sizes += (len(CONVECTION_C), extent.shape[1] + 1, len(contact_table()))
-        self.sizes += (len(MEDIUM_C), keep_points)
+        self.sizes += (len(CONVECTION_C), self.shared["extent"].shape[1] + 1)
+        self.sizes += (len(contact_table()), len(MEDIUM_C), keep_points)
 
     def part(self, begin: int, end: int) -> _Input:
         """The cases from `begin` to `end`."""
-        address = {name: a.ctypes.data for name, a in self.arrays.items()}
+        address = dict(self.address)
         for name in ("cases", "steps", "head_of", "convection_of", "start_of"):
             address[name] += begin * self.arrays[name].strides[0]
         return _Input(end - begin, *self.sizes, *(address[name] for name in _ARRAYS))
@@ -201,13 +205,13 @@ def run(
         failed = march(ctypes.byref(call.part(begin, end)), ctypes.byref(output))
         width = 1 + 2 * n_zones + (n_points if keep_points else 0)
         for c in range(m if trace else 0):
-            kept = ctypes.cast(rows[c], ctypes.POINTER(ctypes.c_double))
             if rows[c]:
-                out.trace[begin + c] = np.ctypeslib.as_array(kept, (used[c], width)).copy()
+                kept = out.trace[begin + c] = np.empty((used[c], width))
+                ctypes.memmove(kept.ctypes.data, rows[c], kept.nbytes)
                 engine().forgeprops_free(ctypes.c_void_p(rows[c]))
         if failed:
             raise MemoryError(f"no memory for a march of {m} cases.")
-        fresh_hv = packed.start[packed.start_of[mine], 2]
+        fresh_hv = packed.start[:, 2][packed.start_of[mine]]
         told = cases[mine], fresh_hv, state, first_state, first_of, heat, layout, only_hardness
         out.zones[mine], out.point_hv[mine] = collect(*told)
         if keep_points:
@@ -222,11 +226,9 @@ def run(
     else:
         with ThreadPoolExecutor(workers) as pool:
             list(pool.map(part, spans))
-    stuck = np.flatnonzero(out.steps < 0)
-    if len(stuck):
-        raise RuntimeError(
-            f"the march of case {stuck[0]} did not end in {STEP_LIMIT} steps; please report the case."
-        )
+    if (out.steps < 0).any():
+        stuck = f"the march of case {out.steps.argmin()} did not end in {STEP_LIMIT} steps"
+        raise RuntimeError(f"{stuck}; please report the case.")
     return out
 
 

@@ -7,25 +7,10 @@ import functools
 import numpy as np
 
 from ..transformation import constituents, tempering
+from ..transformation import decomposition as row
 from ..transformation.austenite import astm_from_diameter
-from ..transformation.decomposition import (
-    AUSTENITE,
-    AUSTENITE_0,
-    BAINITE,
-    CARBON_0,
-    CARBON_M,
-    FERRITE,
-    J_MARTENSITE,
-    J_OLD,
-    LOG_V_B,
-    LOG_V_FP,
-    MARTENSITE,
-    PEARLITE,
-    TABLE_CARBON,
-    carbon_of_austenite,
-)
 from ..transformation.phase_hardness import BAINITE_FLOOR_HV, FERRITE_PEARLITE_FLOOR_HV, line_hv
-from .packing import HARDNESS_FIELDS, TEMPER_FIELDS
+from .packing import HARDNESS_FIELDS, TEMPER_FIELDS, rows_of
 
 #: Hardness of retained austenite, HV (from memory: 180-250 for low-alloy steel).
 _AUSTENITE_HV = 210.0
@@ -41,7 +26,7 @@ OUT = 17
 ) = range(OUT)  # fmt: skip
 
 _SHARES = {
-    O_FERRITE: FERRITE, O_PEARLITE: PEARLITE, O_BAINITE: BAINITE, O_MARTENSITE: MARTENSITE, O_AUSTENITE: AUSTENITE
+    O_FERRITE: row.FERRITE, O_PEARLITE: row.PEARLITE, O_BAINITE: row.BAINITE, O_MARTENSITE: row.MARTENSITE, O_AUSTENITE: row.AUSTENITE
 }  # fmt: skip
 
 
@@ -53,7 +38,7 @@ def _share(part, whole):
 def _table_hv(fresh_hv, carbon):
     """Hardness of fresh martensite of that carbon, HV."""
     last = fresh_hv.shape[1] - 1
-    position = np.minimum(carbon, TABLE_CARBON) / TABLE_CARBON * last
+    position = np.minimum(carbon, row.TABLE_CARBON) / row.TABLE_CARBON * last
     i = np.minimum(position.astype(np.int64), last - 1)
     case = np.arange(len(i))[:, None]
     low = fresh_hv[case, i]
@@ -65,11 +50,13 @@ class _Steels:
 
     def __init__(self, cases, fresh_hv, austenite_c):
         self.fresh_hv = fresh_hv
-        for name in HARDNESS_FIELDS:
+        for name in HARDNESS_FIELDS[: -len(TEMPER_FIELDS)]:
             setattr(self, name, cases[name][:, None])
-        heat = cases["v_content"], cases["carbon"], np.maximum(austenite_c, cases["start_c"])
-        dissolved = constituents.dissolved_vanadium(*heat)
-        self.vanadium_hv = (cases["v_hv"] * dissolved)[:, None]
+        self.vanadium_hv = np.zeros((len(cases), 1))
+        if cases["v_content"].any():
+            heat = cases["carbon"], np.maximum(austenite_c, cases["start_c"])
+            dissolved = constituents.dissolved_vanadium(cases["v_content"], *heat)
+            self.vanadium_hv = (cases["v_hv"] * dissolved)[:, None]
         law = (cases[name][:, None] for name in ("temper_q_k", *TEMPER_FIELDS))
         self.law = tempering.TemperingCoefficients(*law)
 
@@ -81,20 +68,22 @@ class _Steels:
 
 def _constituents(steel, state):
     """Hardness of ferrite with pearlite, bainite and martensite as formed, HV, and the carbon that ferrite left."""
-    rows = (FERRITE, PEARLITE, BAINITE, MARTENSITE)
-    ferrite, pearlite, bainite, martensite = (state[:, row] for row in rows)
+    kinds = (row.FERRITE, row.PEARLITE, row.BAINITE, row.MARTENSITE)
+    ferrite, pearlite, bainite, martensite = (state[:, kind] for kind in kinds)
     # carbon that ferrite left to pearlite and bainite, as far as the lines reach
-    carbon_0 = state[:, CARBON_0]
-    rest = carbon_of_austenite(carbon_0, state[:, AUSTENITE_0], ferrite)
+    carbon_0 = state[:, row.CARBON_0]
+    rest = row.carbon_of_austenite(carbon_0, state[:, row.AUSTENITE_0], ferrite)
     rest = np.maximum(np.minimum(rest, _LINE_CARBON), carbon_0)
-    log_v = _share(state[:, LOG_V_FP], ferrite + pearlite)
+    fp = ferrite + pearlite
+    log_v = _share(state[:, row.LOG_V_FP], fp)
     of_ferrite = line_hv(steel.f_a, steel.f_b, log_v, FERRITE_PEARLITE_FLOOR_HV)
     of_pearlite = line_hv(steel.p_a0 + steel.p_ac * rest, steel.p_b, log_v, BAINITE_FLOOR_HV)
-    fp_hv = _share(ferrite * of_ferrite + pearlite * of_pearlite, ferrite + pearlite)
-    fp_hv = fp_hv + steel.vanadium_hv * constituents.vanadium_share(log_v)
+    fp_hv = _share(ferrite * of_ferrite + pearlite * of_pearlite, fp)
+    if steel.vanadium_hv.any():
+        fp_hv = fp_hv + steel.vanadium_hv * constituents.vanadium_share(log_v)
     line = steel.b_a0 + steel.b_ac * rest, steel.b_b0 + steel.b_bc * rest
-    bainite_hv = line_hv(*line, _share(state[:, LOG_V_B], bainite), BAINITE_FLOOR_HV)
-    martensite_hv = _table_hv(steel.fresh_hv, _share(state[:, CARBON_M], martensite))
+    bainite_hv = line_hv(*line, _share(state[:, row.LOG_V_B], bainite), BAINITE_FLOOR_HV)
+    martensite_hv = _table_hv(steel.fresh_hv, _share(state[:, row.CARBON_M], martensite))
     # bainite of this carbon is not harder than its martensite
     bainite_hv = np.where(martensite > 0.0, np.minimum(bainite_hv, martensite_hv), bainite_hv)
     return fp_hv, bainite_hv, martensite_hv, rest
@@ -107,12 +96,13 @@ def structure_hardness(steel, state, later_j, old_hv):
     did not make austenite; both of shape (n, structures), as the last axis of `state`.
     """
     fp_hv, bainite_hv, martensite_hv, carbon = _constituents(steel, state)
-    bainite, martensite, austenite = (state[:, row] for row in (BAINITE, MARTENSITE, AUSTENITE))
-    fp, whole = state[:, FERRITE] + state[:, PEARLITE], state[:, AUSTENITE_0]
+    bainite, martensite = state[:, row.BAINITE], state[:, row.MARTENSITE]
+    fp, austenite = state[:, row.FERRITE] + state[:, row.PEARLITE], state[:, row.AUSTENITE]
+    whole = state[:, row.AUSTENITE_0]
     where = (fp > 0.0) & (later_j > 0.0)
     if where.any():
         others = (bainite + martensite + austenite) * carbon
-        of_fp = np.maximum(_share(whole * state[:, CARBON_0] - others, fp), 0.0)
+        of_fp = np.maximum(_share(whole * state[:, row.CARBON_0] - others, fp), 0.0)
         taken = (a[where] for a in (fp_hv, later_j, of_fp))
         fp_hv[where] = tempering.spheroidised_hv(*taken, steel.law_at(where))
     where = (bainite > 0.0) & (later_j > 0.0)
@@ -122,7 +112,7 @@ def structure_hardness(steel, state, later_j, old_hv):
         bainite_hv[where] = tempering.tempered_bainite_hv(*taken, steel.law_at(where))
     rest = fp * fp_hv + austenite * _AUSTENITE_HV + bainite * bainite_hv
     rest = rest + np.maximum(1.0 - whole, 0.0) * old_hv
-    taken, carbon = state[:, J_MARTENSITE] + later_j, _share(state[:, CARBON_M], martensite)
+    taken, carbon = state[:, row.J_MARTENSITE] + later_j, _share(state[:, row.CARBON_M], martensite)
     tempered = tempering.tempered_martensite_hv(martensite_hv, taken, carbon, steel.law)
     return rest + martensite * tempered, rest + martensite * martensite_hv
 
@@ -144,12 +134,12 @@ def _old_hardness(steel, first_state, j, share):
 def _zone_means(columns, zones, means):
     """Put into `means`, (n, zones, columns), those of columns of shape (n, points) over each of `zones`, its points and their weights;
     summed point by point, so that they are the same in any batch."""
-    values = np.empty((columns[0].shape[1], len(columns), len(columns[0])))
+    weighted = np.empty((columns[0].shape[1], len(columns), len(columns[0])))
     for c, column in enumerate(columns):
-        values[:, c] = column.T
-    for z, (points, weight) in enumerate(zones):
-        weighted = weight[:, None, None] * values[points]
-        means[:, z] = functools.reduce(np.add, weighted).T
+        weighted[:, c] = column.T
+    weighted *= np.concatenate([weight for _, weight in zones])[:, None, None]
+    for z, (points, _) in enumerate(zones):
+        means[:, z] = functools.reduce(np.add, weighted[points]).T
 
 
 def collect(cases, fresh_hv, state, first_state, first_of, heat, layout, only_hardness=False):
@@ -158,7 +148,7 @@ def collect(cases, fresh_hv, state, first_state, first_of, heat, layout, only_ha
     `state` and `first_state`, shape (n, ROWS, structures), are as it cooled and, where `first_of`, as the forging cooled from
     the first heat; `fresh_hv` is on the carbons of `packing.start_tables`; `heat`, (n, HEAT_ROWS, points), the furnace state.
     """
-    share, every = state[:, AUSTENITE_0], slice(None)
+    share, every = state[:, row.AUSTENITE_0], slice(None)
     later_j = cases["later_j"][:, layout.zone_of_structure]
 
     def old_hardness(rows, j):
@@ -166,42 +156,46 @@ def collect(cases, fresh_hv, state, first_state, first_of, heat, layout, only_ha
         old, some = np.zeros(j.shape), np.flatnonzero(first_of[rows])
         if len(some):
             at = np.arange(len(cases))[rows][some]
-            steels = _Steels(cases[at], fresh_hv[at], cases["first_finish_c"][at])
+            steels = _Steels(rows_of(cases, at), fresh_hv[at], cases["first_finish_c"][at])
             mine = _old_hardness(steels, first_state[at], j[some], share[at])
             old[some] = np.where(share[at] < 1.0, mine, 0.0)
         return old
 
     def hardness(rows, later_j):
         """Of some cases: of what the furnace left, after everything, and without self-tempering."""
-        old = old_hardness(rows, state[rows, J_OLD] + later_j)
-        steels = _Steels(cases[rows], fresh_hv[rows], cases["furnace_c"][rows])
+        old = old_hardness(rows, state[rows, row.J_OLD] + later_j)
+        steels = _Steels(rows_of(cases, rows), fresh_hv[rows], cases["furnace_c"][rows])
         return old, *structure_hardness(steels, state[rows], later_j, old)
 
     old, cooled, quenched = hardness(every, np.zeros(share.shape))
-    hv, left_hv, rows = cooled.copy(), old.copy(), np.flatnonzero((later_j > 0.0).any(axis=1))
-    if len(rows):
+    hv, left_hv = cooled, old
+    if later_j.any():
+        hv, left_hv, rows = cooled.copy(), old.copy(), np.flatnonzero((later_j > 0.0).any(axis=1))
         heated = later_j[rows] > 0.0
         later_old, later_hv, _ = hardness(rows, later_j[rows])
         left_hv[rows] = np.where(heated, later_old, old[rows])
         hv[rows] = np.where(heated, later_hv, cooled[rows])
-    out = np.full((len(cases), len(layout.points), OUT), np.nan)
-    of_points = hv[:, layout.structure_of_point]
+    out, of_points = (
+        np.empty((len(cases), len(layout.points), OUT)),
+        hv[:, layout.structure_of_point],
+    )
     if only_hardness:
+        out[:] = np.nan
         _zone_means([hv], layout.structures, out[:, :, O_HV : O_HV + 1])
         return out, of_points
     left = np.maximum(1.0 - share, 0.0)
     forged = old_hardness(every, np.zeros(share.shape))
     columns = {
         O_HV: hv,
-        **{column: state[:, row] for column, row in _SHARES.items()},
+        **{column: state[:, share_of] for column, share_of in _SHARES.items()},
         O_UNTRANSFORMED: 1.0 - share,
         O_SHARE: share,
-        O_CARBON: state[:, CARBON_0],
+        O_CARBON: state[:, row.CARBON_0],
         O_HV_FIRST: left_hv,
         O_HV_QUENCHED: quenched,
         O_HV_COOLED: cooled,
-        O_FIRST_BAINITE: left * first_state[:, BAINITE],
-        O_FIRST_MARTENSITE: left * first_state[:, MARTENSITE],
+        O_FIRST_BAINITE: left * first_state[:, row.BAINITE],
+        O_FIRST_MARTENSITE: left * first_state[:, row.MARTENSITE],
         O_SOFTENED_HV: left * np.maximum(forged - old, 0.0),
     }
     grain = astm_from_diameter(heat[:, 2] ** (1.0 / cases["grain_m"][:, None]))

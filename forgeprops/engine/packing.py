@@ -80,6 +80,11 @@ KINETICS = _record(KINETIC_FIELDS)
 STEPS = 8
 
 
+def rows_of(records: np.ndarray, rows) -> np.ndarray:
+    """Copies of some records, by a slice or their numbers: as plain bytes, because field by field is ten times slower."""
+    return records.view((np.void, records.itemsize))[rows].copy().view(records.dtype)
+
+
 @dataclass(frozen=True)
 class Section:
     """Points through the thickness of every zone, their weights, conduction matrices and slopes, zone after zone."""

@@ -145,7 +145,7 @@ def _pack(
     steel_of, head_of = columns.steel_of, columns.head_of
     own = () if constants is None and methods is None else (constants, methods)
     of_steel, start = (_pack_steels if own else _packed_steels)(columns.steels, *own)
-    cases = of_steel[steel_of]  # with nothing yet in the fields of the route
+    cases = packing.rows_of(of_steel, steel_of)  # with nothing yet in the fields of the route
     heads, zones = _packed_heads(columns.heads)
     steps, (tables, table_of), media = routes.pack_routes(columns, zones, head_of, cases)
     if torch is not None:

@@ -158,6 +158,8 @@ class Cases:
 
     def with_quench(self, test) -> np.ndarray:
         """Whether a quench for which `test` holds follows the press or the spray, shape (n,)."""
+        if not any(self.quenches):
+            return np.zeros(len(self), bool)
         kinds = np.array([any(map(test, quench)) for quench in self.quenches], bool)
         return kinds[self.quench_of] & self.route["has_quench"]
 
@@ -208,13 +210,11 @@ def _distinct(items: Sequence, key: Callable = id) -> tuple[list, np.ndarray]:
 def _columns(things: Sequence, fields: Mapping[str, str]) -> dict[str, np.ndarray]:
     """Columns, by name, of the fields of one part of many objects, most of which share it; nan for None."""
     distinct, of = _distinct(things)
-    columns = {}
-    for name, field_name in fields.items():
-        values = map(attrgetter(field_name), distinct)
-        if name in CHOICES:
-            values = map(CHOICES[name].index, values)
-        columns[name] = np.array(list(values), float)[of]
-    return columns
+    of_each = map(attrgetter(*fields.values()), distinct)
+    values = dict(zip(fields, zip(*of_each, strict=True), strict=True))
+    for name in CHOICES.keys() & fields.keys():
+        values[name] = [CHOICES[name].index(choice) for choice in values[name]]
+    return dict(zip(fields, np.array([*values.values()], float)[:, of], strict=True))
 
 
 def steel_columns(steels: Sequence[Steel]) -> SteelColumns:

@@ -24,7 +24,8 @@ def line_hv(a, b, log_v, floor_hv):
 
     .. [1] Floors and ends of the rate (our choice).
     """
-    return np.maximum(a + b * np.clip(log_v, LOG_V_LOW, LOG_V_HIGH), floor_hv)
+    held = np.minimum(np.maximum(log_v, LOG_V_LOW), LOG_V_HIGH)
+    return np.maximum(a + b * held, floor_hv)
 
 
 def as_quenched_hrc(carbon):
