@@ -385,28 +385,29 @@ def evaluate(
     sprayed cases; a second call holds the two ends of carbide dissolution where the first finds them unsure.
     """
     n, counted, speed = len(cases), None, None
-    trace = {"trace": bool({"trace", "points"} & set(want)), "keep_points": "points" in want}
+    traced = bool({"trace", "points"} & set(want))
+    told = {"trace": traced and slice(n), "keep_points": "points" in want}
     if count_press_strain:
         plain = Evaluation(cases, Results.of(march_columns(cases, trace=True, **options)))
         counted, speed = plain.press_strain, plain.press_strain["speed"]
 
-    wet, nodes = np.flatnonzero(cases.quenched), interval.spray_nodes()
-    deviates = nodes if "interval" in want else nodes[:0]
+    wet = np.flatnonzero(cases.quenched)
+    deviates = interval.spray_nodes() if "interval" in want else np.zeros(0)
     kinds = len(deviates) + ("dry" in want)
     rows = np.concatenate([np.arange(n), *[wet] * kinds])
     stacked = _varied(cases, rows, np.repeat(deviates, len(wet)))
     packed = PackedCases.of(stacked, None if speed is None else speed[rows], **options)
-    if not trace["trace"] or n <= _FEW:
-        marched = packed.march(**trace)
+    if not traced or n <= _FEW:
+        marched = packed.march(**told)
         results, rest_hv = Results.of(marched, slice(0, n)), marched.hardness_hv[n:]
     else:
-        results = Results.of(packed.march(slice(0, n), **trace))
+        results = Results.of(packed.march(slice(0, n), **told))
         rest_hv = packed.hardness_hv(slice(n, None))
     variants = np.full((kinds, n, len(ZONES)), np.nan)
     variants[:, wet] = rest_hv.reshape(kinds, len(wet), len(ZONES))
     moved = {"dry_hv": variants[-1]} if "dry" in want else {}
     if "interval" in want:
-        moved["nodes_hv"] = variants[: len(nodes)]
+        moved["nodes_hv"] = variants[: len(deviates)]
         moved["carbide_span_hv"] = _carbide_span_hv(cases, results, packed)
     found = Evaluation(cases, results, **moved, counted_strain=counted, options=options)
     if "interval" in want:

@@ -168,24 +168,24 @@ def run(
     tolerance_c: float = TOLERANCE_C,
     stop_c: float = STOP_C,
     keep_points: bool = False,
-    trace: bool = False,
+    trace: bool | slice = False,
     threads: int | None = None,
     only_hardness: bool = False,
     chunk: int = CHUNK,
 ) -> Marched:
-    """March all cases, `tolerance_c` the error allowed a step, °C; the result does not depend on threads or chunks."""
+    """March all cases, `tolerance_c` the error allowed a step, °C, with a `trace` of all or of a slice of them; the result does
+    not depend on threads or chunks."""
     march, cases, zones = engine().forgeprops_march, packed.cases, packed.heads
     n, n_zones, n_points = len(cases), zones.shape[1], sum(packed.section.points)
     lumped = tuple((zones["one_structure"][0] > 0.0).tolist())
     layout = _layout(packed.section.points, lumped)
     n_structures = len(layout.zone_of_structure)
     call = _Call(packed, tolerance_c, stop_c, keep_points)
+    traced = range(n)[trace] if isinstance(trace, slice) else range(n)
     out = Marched(
-        np.empty((n, n_zones, OUT)),
-        np.empty((n, n_zones, MARKS)),
+        *(np.empty((n, n_zones, columns)) for columns in (OUT, MARKS)),
         np.empty((n, n_points)),
-        np.empty((n, ROWS, n_points)) if keep_points else None,
-        np.empty((n, HEAT_ROWS, n_points)) if keep_points else None,
+        *(np.empty((n, k, n_points)) if keep_points else None for k in (ROWS, HEAT_ROWS)),
         np.empty((n, 3)),
         np.empty(n, np.int64),
         cases["later_j"],
@@ -206,8 +206,9 @@ def run(
         width = 1 + 2 * n_zones + (n_points if keep_points else 0)
         for c in range(m if trace else 0):
             if rows[c]:
-                kept = out.trace[begin + c] = np.empty((used[c], width))
-                ctypes.memmove(kept.ctypes.data, rows[c], kept.nbytes)
+                if begin + c in traced:
+                    kept = out.trace[begin + c] = np.empty((used[c], width))
+                    ctypes.memmove(kept.ctypes.data, rows[c], kept.nbytes)
                 engine().forgeprops_free(ctypes.c_void_p(rows[c]))
         if failed:
             raise MemoryError(f"no memory for a march of {m} cases.")
@@ -256,6 +257,5 @@ def run_curve(case, start, kin, time_s, temperature_c, grain_um) -> tuple[np.nda
         raise MemoryError("no memory for the structure along a curve.")
     heat = np.array([1.0, 0.0, grain_um ** cases["grain_m"][0]]).reshape(1, HEAT_ROWS, 1)
     layout = _layout((1,), (False,))
-    none = np.zeros(1, np.int64)
-    zones, _ = collect(cases, start[None, 2], state, state, none, heat, layout)
+    zones, _ = collect(cases, start[None, 2], state, state, zero, heat, layout)
     return zones[0, 0], history

@@ -106,13 +106,13 @@ class Cases:
         new = route["normalised"] = np.array([r is not g for r, g in pairs])
         route["quenched_before"] = new & np.array([g.hardens_face for g in given])
         route["heated_before"] = np.array([len(g.later) > len(r.later) + 1 for r, g in pairs])
-        columns = _cut(route, route_of), _columns(shops, _SHOP)
+        route = route if len(given) == len(routes) else _cut(route, route_of)
         later, later_of = _distinct([r.later for r in marched], tuple)
         quenches, quench_of = _distinct([r.quench for r in marched], tuple)
         lists = tuple(later), later_of[route_of], tuple(quenches), quench_of[route_of]
         steels = _steels(*steels) if len(steels) == 1 else steel_columns(steels)
         heads = _heads(*heads) if len(heads) == 1 else head_columns(heads)
-        return cls(steels, heads, steel_of, head_of, *columns, *lists)
+        return cls(steels, heads, steel_of, head_of, route, _columns(shops, _SHOP), *lists)
 
     def rows(self, index) -> Cases:
         """Cases by a slice or their numbers, any of them several times; steels and heads are shared, columns are copies."""
