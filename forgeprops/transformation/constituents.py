@@ -108,12 +108,12 @@ def fresh_martensite_hv(comp, quenched_hv, ms_c, alpha_per_k):
        Metall. 7 (1959) 59 (derived).
     """
     law = tempering.tempering_coefficients(comp)
-    shape = np.broadcast_shapes(np.shape(quenched_hv), np.shape(ms_c), np.shape(alpha_per_k))
-    depth, share = (x.reshape((-1,) + (1,) * len(shape)) for x in _depths())
-    kelvin = np.maximum(ms_c - depth / alpha_per_k + ZERO_C_K, 200.0)
     # integral of exp(-Q/T) from there down at an even rate, T²/Q exp(-Q/T) over the rate, to softening's power
-    softening = np.exp(_POWER * (2.0 * np.log(kelvin) - law.activation_k / kelvin))
-    mean = (share * softening).sum(axis=0) ** (1.0 / _POWER)
+    mean = 0.0
+    for depth, share in zip(*_depths(), strict=True):  # one by one they stay in the cache
+        kelvin = np.maximum(ms_c - depth / alpha_per_k + ZERO_C_K, 200.0)
+        mean += share * np.exp(_POWER * (2.0 * np.log(kelvin) - law.activation_k / kelvin))
+    mean **= 1.0 / _POWER
     x = np.log10(np.maximum(mean / (law.activation_k * REFERENCE_RATE_C_PER_S), 1e-45))
     left, soft = tempering.left_and_soft(quenched_hv, x, law)
     return (quenched_hv - (1.0 - left) * soft) / left
