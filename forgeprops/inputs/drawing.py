@@ -66,7 +66,7 @@ class Drawing:
     def __len__(self) -> int:
         """Number of heads."""
         values = (v for part in (self, *self.body) for v in vars(part).values())
-        return max([1, *(v.size for v in values if isinstance(v, np.ndarray))])
+        return next((v.size for v in values if isinstance(v, np.ndarray)), 1)
 
     def rows(self, index: np.ndarray) -> "Drawing":
         """Some of the heads."""
