@@ -300,32 +300,32 @@ def answers(cases: Cases, *, want=(), line=None, threads=None, bench=None, **opt
 
     `want` as in `answer.evaluation.evaluate`: with "interval" also the 80 % interval of hardness;
     `ALL_WARNINGS` for every warning that `forgeprops.estimate` gives.  With a `line` also what the press has
-    to do and what the line makes (see `line_arrays`).  `bench` is the hosel's, the default one when
-    left out.  The options go to the engine.
+    to do and what the line makes (see `line_arrays`).  `bench` is the hosel's; the options are the engine's.
     """
     n, workers = len(cases), threads or os.cpu_count() or 1
-    # pieces small enough that no thread waits long for the last one
+    # large pieces, which cost less, then pieces so small that no thread waits long for the last one
     size = min(max(-(-n // (4 * workers)), _LEAST), _PIECE) if workers > 1 else _PIECE
+    large = range(0, n // 2, min(2 * size, _PIECE) if size > _LEAST else size)
+    begins = [*large, *range(len(large) * large.step, max(n, 1), size)]
 
-    def piece(begin: int) -> dict[str, np.ndarray]:
-        part = cases if size >= n else cases.part(slice(begin, begin + size))
+    def piece(begin: int, end: int) -> dict[str, np.ndarray]:
+        part = cases if end - begin >= n else cases.part(slice(begin, end))
         found = evaluate(part, want, threads=1, **options)
         return _columns(dataclasses.replace(found, bench=bench or Bench()), line)
 
-    begins = range(0, max(n, 1), size)
+    ends = [*begins[1:], n]
     if len(begins) == 1 or workers == 1:
-        return joined([piece(begin) for begin in begins])
+        return joined(list(map(piece, begins, ends)))
     with ThreadPoolExecutor(workers, thread_name_prefix="forgeprops") as pool:
-        return joined(list(pool.map(piece, begins)))
+        return joined(list(pool.map(piece, begins, ends)))
 
 
 def _columns(e: Evaluation, line: Line | None) -> dict[str, np.ndarray]:
     found = {n: e.quantity(n) for n in RESULT_COLUMNS[:-1] if n != "hosel_governed_by"}
     found["hosel_governed_by"] = np.array(LIMITS, dtype=object)[e.hosel["governed_by"]]
     if e.nodes_hv is not None:
-        found |= zip(
-            INTERVAL_COLUMNS, np.stack(e.interval_hv, axis=2).reshape(len(e), -1).T, strict=True
-        )
+        ends = np.stack(e.interval_hv, axis=2).reshape(len(e), -1).T
+        found |= zip(INTERVAL_COLUMNS, ends, strict=True)
     if line is not None:
         found["forging_c"] = e.press["die_c"]
         found["quench_start_c"] = np.where(e.cases.sprayed, e.results.water_on_c[:, 0], np.nan)
