@@ -37,39 +37,37 @@ INLINE vec structure_mean(const Layout *L, const Input *in, int z, int r, const 
   return L->lumped[z] ? zone_mean(L, in, z, x) : x[L->first[z] + r];
 }
 
-/* Put martensite's heat into the heat capacity of the structures that form some in this step; which zones do, one bit each.  It is three times the metal's
-   own heat per kelvin: as an explicit source it would be unstable.  Only the part of the step below the temperature where it forms
-   counts, with the heat of 1 - exp(-alpha fall): two Newton steps find the fall. */
-INLINE int martensite_capacity(const Layout *L, const Input *in, Cooling *k, Try *w, vec h) {
-  const vec *s = k->state[k->current];
+/* Martensite releases three times the metal's own heat per kelvin: as an explicit source it would be unstable.  Where the step just tried, without it,
+   ends below the onset, its heat is taken as linear in the end of the step: what grows with the fall becomes heat capacity, `extra`, the rest power,
+   part of what is assumed.  The line touches the law, heat (1 - exp(-alpha fall)), midway between that fall and the one of a point that keeps all
+   the heat to itself.  Returns the zones in which some forms, one bit each. */
+INLINE int martensite_capacity(const Layout *L, const Input *in, Cooling *k, Try *w, vec h, vec *power) {
+  const vec *s = k->state[k->current], per_h = 1.0 / h;
   const int n = L->structures;
   int found = 0;
   for (int z = 0; z < L->zones; z++)
     for (int r = 0; r < structures_of(L, z); r++) {
       const int i = L->structure[z] + r, from = L->first[z] + (L->lumped[z] ? 0 : r), to = L->lumped[z] ? from + L->count[z] : from + 1;
-      vec left = s[AUSTENITE * n + i], under_0 = s[UNDERCOOLING * n + i], change = h * structure_mean(L, in, z, r, w->k1),
-          t = structure_mean(L, in, z, r, k->heat.t);
-      mask m = (change < 0.0) & (t + change < k->steel.ms_most[i] - under_0) & (left > 1e-4) & ~k->settled;
+      vec left = s[AUSTENITE * n + i], under_0 = s[UNDERCOOLING * n + i], t = structure_mean(L, in, z, r, k->heat.t),
+          end = t + h * structure_mean(L, in, z, r, w->k1);
+      mask m = (end < k->steel.ms_most[i] - under_0) & (left > 1e-4) & ~k->settled;
       if (!any(m)) continue;
-      vec own = all(0.0), mass = all(0.0);
+      martensite_now(in, &k->steel, i, s[FERRITE * n + i]);
+      vec alpha = k->steel.alpha[i], onset = k->steel.ms[i] - under_0, fall = onset - end, own = all(0.0), mass = all(0.0);
+      m &= fall > 0.0;
+      if (!any(m)) continue;
       for (int p = from; p < to; p++) {
         own += w->plain[p];
         mass += k->heat.mass[z] * in->weight[p];
       }
-      martensite_now(in, &k->steel, i, s[FERRITE * n + i]);
-      vec alpha = k->steel.alpha[i], onset = k->steel.ms[i] - under_0, above = lesser(onset - t, all(0.0));
-      m &= t + change < onset;
-      if (!any(m)) continue;
-      vec heat = in->physics->heat_m * mass * left, owed = (above - change) * own;
-      vec fall = m ? greater(owed / (own + alpha * heat), all(0.0)) : all(1.0);
-      for (int newton = 0; newton < 2; newton++) {
-        vec e = exponential(-alpha * fall);
-        fall -= (own * fall + heat * (1.0 - e) - owed) / (own + heat * alpha * e);
-      }
-      vec more = m ? change / (m ? above - fall : all(-1.0)) - 1.0 : all(0.0);
+      vec heat = in->physics->heat_m * mass * left, at = fall * (0.5 + 0.5 * own / (own + alpha * heat)), rest = heat * exponential(-alpha * at);
+      vec per_k = m ? alpha * rest : all(0.0), source = m ? (heat - rest + per_k * (onset - t - at)) * per_h : all(0.0);
       for (int p = from; p < to; p++) {
-        w->extra[p] = w->plain[p] * more;
+        const double share = L->lumped[z] ? in->weight[p] : 1.0;
+        w->extra[p] = per_k * share;
         w->capacity[p] = w->plain[p] + w->extra[p];
+        w->assumed[p] += source * share;
+        power[p] += source * share;
       }
       found |= 1 << z;
     }
@@ -206,7 +204,7 @@ INLINE void cooling_step(const Layout *L, const Input *in, Cooling *k, Try *w, T
   }
   factorise(L, in, heat, w->capacity, gamma_h, -1);
   solve(L, in, heat, gamma_h, power, w->k1);
-  const int forming = martensite_capacity(L, in, k, w, h);
+  const int forming = martensite_capacity(L, in, k, w, h, power);
   if (forming) {
     factorise(L, in, heat, w->capacity, gamma_h, forming);
     solve(L, in, heat, gamma_h, power, w->k1);
