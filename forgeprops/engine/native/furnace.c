@@ -8,7 +8,7 @@ typedef struct {
 
 typedef struct {
   Heat heat;
-  vec dissolving[MAX_POINTS], grain[MAX_POINTS], tempering[MAX_POINTS], speed[MAX_POINTS], scale_2[MAX_ZONES]; /* speed: of heating in the last step, °C/s */
+  vec dissolving[MAX_POINTS], grain[MAX_POINTS], tempering[MAX_POINTS], speed[MAX_POINTS], scale_2[MAX_ZONES]; /* speed: of heating in the last try, °C/s */
   vec duration, elapsed, step, taken, energy[3];
   vec ac1, ac3, per_span, per_three_phase, eutectoid_root, steel_root, carbon, carbide_speed;
   vec grain_ln_k, grain_q, grain_ln_k_low, grain_q_low, pin_low, pin_high, temper_q, gas_c, gas_4, emissivity, convection, scale, ramp, begin, coil[MAX_ZONES];
@@ -155,14 +155,16 @@ INLINE vec austenite_after(const Physics *p, const Furnace *k, vec t_0, vec t_1,
   return after > ALL_AUSTENITE ? all(1.0) : after;
 }
 
-/* The heat that forming austenite takes, five times the metal's own heat per kelvin, at the speed of the last step: what grows with the temperature
-   becomes heat capacity, `extra`, J/K, the rest power, `assumed`, W.  As an explicit source it would swing. */
-INLINE void austenite_capacity(const Layout *L, const Input *in, const Furnace *k, vec h, vec *extra, vec *assumed) {
+/* The heat that forming austenite takes in a step at this `speed`, five times the metal's own heat per kelvin: what grows with the temperature
+   becomes heat capacity, `extra`, J/K, the rest power, `assumed`, W.  As an explicit source it would swing.  Returns the
+   zones in which some forms, one bit each. */
+INLINE int austenite_capacity(const Layout *L, const Input *in, const Furnace *k, vec h, const vec *speed, vec *extra, vec *assumed) {
   const Physics *p = in->physics;
+  int found = 0;
   for (int z = 0; z < L->zones; z++)
     for (int j = 0; j < L->count[z]; j++) {
       const int i = L->first[z] + j;
-      vec rise = h * k->speed[i], t = k->heat.t[i], end = t + rise, a = k->heat.austenite[i], by_aim;
+      vec rise = h * speed[i], t = k->heat.t[i], end = t + rise, a = k->heat.austenite[i], by_aim;
       extra[i] = assumed[i] = all(0.0);
       if (!any((greater(t, end) > k->ac1) & (a < 1.0))) continue;
       vec formed = austenite_after(p, k, t, end, 1.0 / greater(t + 0.5 * rise + 273.15, all(300.0)), a, h, &by_aim) - a;
@@ -170,7 +172,9 @@ INLINE void austenite_capacity(const Layout *L, const Input *in, const Furnace *
       vec heat = p->heat_fp * k->heat.mass[z] * in->weight[i];
       extra[i] = formed > 0.0 ? heat * steep * by_aim : all(0.0);
       assumed[i] = (extra[i] * rise - heat * formed) / h;
+      found |= 1 << z;
     }
+  return found;
 }
 
 /* Mean of exp(-q/T) over a step in which T rises evenly by `rise`, over its value in the middle. */
@@ -239,17 +243,19 @@ INLINE void heat_all(const Layout *L, const Input *in, Furnace *k, const int64_t
     vec h = this_step(k->step, k->duration - k->elapsed), gamma_h = GAMMA * h, per_h = 1.0 / h, taken, taken_2;
     conduct(L, in, heat, heat->t, plain, power, 1);
     furnace_losses(L, in, k, heat->t, power, &taken, 1);
-    austenite_capacity(L, in, k, h, extra, assumed);
     const int coil = any(k->coiled);
-    for (int i = 0; i < L->points; i++) held[i] = capacity[i] = plain[i] + extra[i];
-    if (coil) {
-      coil_heat(L, in, k, heat->t, plain, k->elapsed, power, &taken);
-      for (int i = 0; i < L->points; i++) held[i] += k->coiled ? plain[i] * gamma_h * (1.0 / COIL_S) : all(0.0);
-    }
+    if (coil) coil_heat(L, in, k, heat->t, plain, k->elapsed, power, &taken);
     if (traces) trace_start(L, in, heat, traces, k->of);
-    factorise(L, in, heat, held, gamma_h, -1);
-    for (int i = 0; i < L->points; i++) k1[i] = power[i] + assumed[i];
-    solve(L, in, heat, gamma_h, k1, k1);
+    /* at the speed of the last try, then at the one that follows from it */
+    for (int pass = 0, forming = 0; pass < 2; pass++) {
+      forming |= austenite_capacity(L, in, k, h, pass ? k1 : k->speed, extra, assumed);
+      if (pass && !forming) break;
+      for (int i = 0; i < L->points; i++) held[i] = capacity[i] = plain[i] + extra[i];
+      for (int i = 0; coil && i < L->points; i++) held[i] += k->coiled ? plain[i] * gamma_h * (1.0 / COIL_S) : all(0.0);
+      factorise(L, in, heat, held, gamma_h, pass ? forming : -1);
+      for (int i = 0; i < L->points; i++) k1[i] = power[i] + assumed[i];
+      solve(L, in, heat, gamma_h, k1, k1);
+    }
     for (int i = 0; i < L->points; i++) t2[i] = heat->t[i] + h * k1[i];
     conduct(L, in, heat, t2, capacity_2, power, 0);
     furnace_losses(L, in, k, t2, power, &taken_2, 0);
@@ -293,7 +299,7 @@ INLINE void heat_all(const Layout *L, const Input *in, Furnace *k, const int64_t
         k->dissolving[i] = good ? dissolving[i] : k->dissolving[i];
         k->grain[i] = good ? grain[i] : k->grain[i];
         k->tempering[i] = good ? tempering[i] : k->tempering[i];
-        k->speed[i] = good ? gain * per_h : k->speed[i];
+        k->speed[i] = gain * per_h;
         moved += in->weight[i] * gain;
       }
       vec middle = greater(zone_mean(L, in, z, heat->t) - 0.5 * moved + 273.15, all(300.0));
