@@ -28,7 +28,7 @@ MARKS = 10
     M_LOW,  # lowest temperature, °C
 ) = range(MARKS)
 
-#: A march that has tried so many steps is given up (it takes some 190).
+#: A march that has tried so many steps is given up (it takes some 175).
 STEP_LIMIT = 40_000
 #: Default tolerance, °C, and the temperature at which a cooling head is left, °C.
 TOLERANCE_C = 1.8
@@ -38,7 +38,7 @@ STOP_C = 80.0
 #: one); the change of temperature of a point that transforms and of one that does not; the heat, as a temperature, that
 #: came otherwise than the step had assumed; error, such heat and change in the furnace, and its change while austenite forms.
 ERROR, STRIDE, STRIDE_IDLE, DEBT = 8.0, 9.0, 22.0, 0.5
-FURNACE_ERROR, FURNACE_DEBT, FURNACE_STRIDE, FURNACE_STRIDE_AC = 5.0, 1.25, 240.0, 48.0
+FURNACE_ERROR, FURNACE_DEBT, FURNACE_STRIDE, FURNACE_STRIDE_AC = 4.0, 1.25, 240.0, 48.0
 #: How much smaller these limits are for a head that leaves the furnace with part of its steel austenite, in the furnace and in
 #: cooling: its hardness may rise by 30 HV a kelvin.
 FURNACE_FINER, FINER = 0.03, 0.5

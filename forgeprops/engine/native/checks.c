@@ -41,8 +41,8 @@ INLINE vec check_one(int which, const Input *in, const vec *a) {
     k.ac1 = a[1], k.per_span = 1.0 / span, k.per_three_phase = 1.0 / lesser(all(p->three_phase_c), 0.5 * span), k.carbon = a[3];
     k.eutectoid_root = root(all(p->eutectoid_carbon)), k.steel_root = root(greater(a[3], all(p->ferrite_carbon)));
     if (which == CHECK_EQUILIBRIUM) return austenite_equilibrium(p, &k, a[0]);
-    k.grain_ln_k = a[1], k.grain_q = a[2], k.grain_ln_k_low = a[3], k.grain_q_low = a[4], k.pin_low = a[5], k.pin_high = a[6];
-    return grain_growth(&k, a[0], 1.0 / greater(a[0] + 273.15, all(300.0)));
+    k.grain_ln_k = a[1], k.grain_q = a[2], k.grain_ln_k_low = a[3], k.grain_q_low = a[4], k.pin_low = a[5], k.per_pin = 1.0 / (a[6] - a[5]);
+    return grain_growth(&k, a[0]);
   }
   return r;
 }

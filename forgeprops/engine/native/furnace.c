@@ -8,10 +8,10 @@ typedef struct {
 
 typedef struct {
   Heat heat;
-  vec dissolving[MAX_POINTS], grain[MAX_POINTS], tempering[MAX_POINTS], speed[MAX_POINTS], scale_2[MAX_ZONES]; /* speed: of heating in the last try, °C/s */
+  vec dissolving[MAX_POINTS], grain[MAX_POINTS], tempering[MAX_POINTS], speed[MAX_POINTS], aim[MAX_POINTS], scale_2[MAX_ZONES]; /* speed: of heating in the last try, °C/s; aim: see `austenite_after` */
   vec duration, elapsed, step, taken, energy[3];
   vec ac1, ac3, per_span, per_three_phase, eutectoid_root, steel_root, carbon, carbide_speed;
-  vec grain_ln_k, grain_q, grain_ln_k_low, grain_q_low, pin_low, pin_high, temper_q, gas_c, gas_4, emissivity, convection, scale, ramp, begin, coil[MAX_ZONES];
+  vec grain_ln_k, grain_q, grain_ln_k_low, grain_q_low, pin_low, per_pin, temper_q, gas_c, gas_4, emissivity, convection, scale, ramp, begin, coil[MAX_ZONES];
   mask alive, coiled;
   int64_t of[LANES], next, count;
   const int64_t *cases; /* the queue */
@@ -21,6 +21,7 @@ typedef struct {
 #define ALL_AUSTENITE (1.0 - 1e-6) /* counts as the whole: nothing of the first-heat structure is left to temper or to transform */
 
 #define SLOPE_C 0.5 /* over which the growth of that share with temperature is taken, °C */
+#define GAUSS 0.28867513459481287 /* sqrt(3)/6 */
 
 /* Share of austenite that a long hold would give (`austenite.austenite_equilibrium`). */
 INLINE vec austenite_equilibrium(const Physics *p, const Furnace *k, vec t) {
@@ -35,9 +36,10 @@ INLINE vec austenite_equilibrium(const Physics *p, const Furnace *k, vec t) {
 }
 
 /* Rate of grain^m (`austenite.grain_growth_rate`). */
-INLINE vec grain_growth(const Furnace *k, vec t, vec per_kelvin) {
+INLINE vec grain_growth(const Furnace *k, vec t) {
+  vec per_kelvin = 1.0 / greater(t + 273.15, all(300.0));
   vec free = exponential(lesser(k->grain_ln_k - k->grain_q * per_kelvin, k->grain_ln_k_low - k->grain_q_low * per_kelvin));
-  vec u = clamp((t - k->pin_low) / (k->pin_high - k->pin_low), 0.0, 1.0);
+  vec u = clamp((t - k->pin_low) * k->per_pin, 0.0, 1.0);
   vec s = u * u * (3.0 - 2.0 * u), s2 = s * s, s4 = s2 * s2;
   return free * s4 * s4 * s2;
 }
@@ -100,7 +102,7 @@ static int furnace_fill(const Layout *L, const Input *in, Furnace *k, int l) {
   k->grain_ln_k_low[l] = p->grain_ln_k_low;
   k->grain_q_low[l] = p->grain_q_low;
   k->pin_low[l] = p->pin_low;
-  k->pin_high[l] = p->pin_high;
+  k->per_pin[l] = 1.0 / (p->pin_high - p->pin_low);
   k->temper_q[l] = p->temper_q_k;
   k->gas_c[l] = p->furnace_c;
   const double gas = p->furnace_c + 273.15;
@@ -146,12 +148,11 @@ INLINE void coil_heat(const Layout *L, const Input *in, const Furnace *k, const 
   (void)in;
 }
 
-/* Share of austenite after a step from `t_0` to `t_1` in which its aim moves evenly; `by_aim` is what it follows of the aim's last change. */
-INLINE vec austenite_after(const Physics *p, const Furnace *k, vec t_0, vec t_1, vec per_kelvin, vec before, vec h, vec *by_aim) {
+/* Share of austenite after a step in which its aim moves evenly from `aim` to `aim_1`; `by_aim` is what it follows of the aim's last change. */
+INLINE vec austenite_after(const Physics *p, vec aim, vec aim_1, vec per_kelvin, vec before, vec h, vec *by_aim) {
   vec hr = h * exponential(-p->formation_q_k * per_kelvin) * (1.0 / p->formation_s), left = exponential(-hr);
-  vec aim = austenite_equilibrium(p, k, t_0), more = austenite_equilibrium(p, k, t_1) - aim;
   *by_aim = hr < 1e-3 ? 0.5 * hr : 1.0 - (1.0 - left) / hr;
-  vec after = greater(aim + (before - aim) * left + more * *by_aim, before);
+  vec after = greater(aim + (before - aim) * left + (aim_1 - aim) * *by_aim, before);
   return after > ALL_AUSTENITE ? all(1.0) : after;
 }
 
@@ -160,6 +161,7 @@ INLINE vec austenite_after(const Physics *p, const Furnace *k, vec t_0, vec t_1,
    zones in which some forms, one bit each. */
 INLINE int austenite_capacity(const Layout *L, const Input *in, const Furnace *k, vec h, const vec *speed, vec *extra, vec *assumed) {
   const Physics *p = in->physics;
+  const vec per_h = 1.0 / h;
   int found = 0;
   for (int z = 0; z < L->zones; z++)
     for (int j = 0; j < L->count[z]; j++) {
@@ -167,11 +169,11 @@ INLINE int austenite_capacity(const Layout *L, const Input *in, const Furnace *k
       vec rise = h * speed[i], t = k->heat.t[i], end = t + rise, a = k->heat.austenite[i], by_aim;
       extra[i] = assumed[i] = all(0.0);
       if (!any((greater(t, end) > k->ac1) & (a < 1.0))) continue;
-      vec formed = austenite_after(p, k, t, end, 1.0 / greater(t + 0.5 * rise + 273.15, all(300.0)), a, h, &by_aim) - a;
-      vec steep = (austenite_equilibrium(p, k, end + SLOPE_C) - austenite_equilibrium(p, k, end)) * (1.0 / SLOPE_C);
+      vec aim_1 = austenite_equilibrium(p, k, end), steep = (austenite_equilibrium(p, k, end + SLOPE_C) - aim_1) * (1.0 / SLOPE_C);
+      vec formed = austenite_after(p, k->aim[i], aim_1, 1.0 / greater(t + 0.5 * rise + 273.15, all(300.0)), a, h, &by_aim) - a;
       vec heat = p->heat_fp * k->heat.mass[z] * in->weight[i];
       extra[i] = formed > 0.0 ? heat * steep * by_aim : all(0.0);
-      assumed[i] = (extra[i] * rise - heat * formed) / h;
+      assumed[i] = (extra[i] * rise - heat * formed) * per_h;
       found |= 1 << z;
     }
   return found;
@@ -187,6 +189,7 @@ INLINE vec along(vec q, vec per_kelvin, vec rise) {
 INLINE void furnace_structure(const Layout *L, const Input *in, const Furnace *k, const vec *change, const vec *bend, vec h, vec *austenite,
                               vec *dissolving, vec *grain, vec *tempering, vec *latent) {
   const Physics *p = in->physics;
+  const vec per_h = 1.0 / h;
   for (int z = 0; z < L->zones; z++)
     for (int j = 0; j < L->count[z]; j++) {
       const int i = L->first[z] + j;
@@ -200,14 +203,16 @@ INLINE void furnace_structure(const Layout *L, const Input *in, const Furnace *k
       if (any(old)) tempering[i] += old ? h * exponential(-k->temper_q * per_kelvin) * along(k->temper_q, per_kelvin, change[i]) : all(0.0);
       if (any((greater(k->heat.t[i], k->heat.t[i] + change[i]) > k->ac1) & (a < 1.0))) {
         vec unused;
-        austenite[i] = austenite_after(p, k, k->heat.t[i], k->heat.t[i] + change[i], per_kelvin, a, h, &unused);
-        latent[i] = (a - austenite[i]) * p->heat_fp * k->heat.mass[z] * in->weight[i] / h;
+        austenite[i] = austenite_after(p, k->aim[i], austenite_equilibrium(p, k, k->heat.t[i] + change[i]), per_kelvin, a, h, &unused);
+        latent[i] = (a - austenite[i]) * p->heat_fp * k->heat.mass[z] * in->weight[i] * per_h;
       }
       mask some = austenite[i] > 0.0;
       if (!any(some)) continue;
       vec dissolved = exponential(-p->dissolution_q_k * per_kelvin) * (1.0 / p->dissolution_s) * along(all(p->dissolution_q_k), per_kelvin, change[i]);
       dissolving[i] += some ? h * dissolved : all(0.0);
-      grain[i] += some ? h * grain_growth(k, t, per_kelvin) : all(0.0);
+      /* Gauss's two points: growth rises tenfold within a long step */
+      vec low = t - GAUSS * change[i], high = t + GAUSS * change[i], growth = grain_growth(k, low) + grain_growth(k, high);
+      grain[i] += some ? 0.5 * h * growth : all(0.0);
     }
 }
 
@@ -246,6 +251,8 @@ INLINE void heat_all(const Layout *L, const Input *in, Furnace *k, const int64_t
     const int coil = any(k->coiled);
     if (coil) coil_heat(L, in, k, heat->t, plain, k->elapsed, power, &taken);
     if (traces) trace_start(L, in, heat, traces, k->of);
+    for (int i = 0; i < L->points; i++)
+      k->aim[i] = any((heat->t[i] > k->ac1) & (heat->austenite[i] < 1.0)) ? austenite_equilibrium(p, k, heat->t[i]) : all(0.0);
     /* at the speed of the last try, then at the one that follows from it */
     for (int pass = 0, forming = 0; pass < 2; pass++) {
       forming |= austenite_capacity(L, in, k, h, pass ? k1 : k->speed, extra, assumed);
