@@ -35,9 +35,10 @@ TOLERANCE_C = 1.8
 STOP_C = 80.0
 
 #: What limits a step, in units of the tolerance: the error that the method estimates (of its first-order part: far above the true
-#: one); the change of temperature of a point that transforms and of one that does not; the heat, as a temperature, that
-#: came otherwise than the step had assumed; error, such heat and change in the furnace, and its change while austenite forms.
-ERROR, STRIDE, STRIDE_IDLE, DEBT = 8.0, 9.0, 22.0, 0.5
+#: one); the change of temperature of a point that transforms, in the air and in water, and of one that does not; the heat, as a
+#: temperature, that came otherwise than the step had assumed; error, such heat and change in the furnace, and its change while
+#: austenite forms.
+ERROR, STRIDE, STRIDE_WATER, STRIDE_IDLE, DEBT = 8.0, 9.0, 11.25, 22.0, 0.5
 FURNACE_ERROR, FURNACE_DEBT, FURNACE_STRIDE, FURNACE_STRIDE_AC = 4.0, 1.25, 240.0, 48.0
 #: How much smaller these limits are for a head that leaves the furnace with part of its steel austenite, in the furnace and in
 #: cooling: its hardness may rise by 30 HV a kelvin.
@@ -47,7 +48,8 @@ FURNACE_FINER, FINER = 0.03, 0.5
 @functools.lru_cache(maxsize=32)
 def control(tolerance_c: float, stop_c: float) -> np.ndarray:
     """Limits of a step as a record for the engine, shape (1,)."""
-    values = {"error": ERROR, "stride": STRIDE, "stride_idle": STRIDE_IDLE, "debt": DEBT}
+    values = {"error": ERROR, "stride": STRIDE, "stride_water": STRIDE_WATER}
+    values |= {"stride_idle": STRIDE_IDLE, "debt": DEBT}
     values |= {"furnace_error": FURNACE_ERROR, "furnace_debt": FURNACE_DEBT}
     values |= {"furnace_stride": FURNACE_STRIDE, "furnace_stride_ac": FURNACE_STRIDE_AC}
     values = {name: value * tolerance_c for name, value in values.items()}

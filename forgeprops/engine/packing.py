@@ -27,7 +27,7 @@ from .section import lobatto, stiffness
 FURNACE, AIR, REST, STROKE, SPRAY, SPRAY_ON_DIE, COOL, JET, BATH = range(9)
 
 #: Points through the thickness of face, rim, body, neck, hosel: the water's side of face and rim needs most.
-POINTS = (6, 7, 5, 3, 3)
+POINTS = (6, 8, 5, 3, 3)
 #: Temperatures at which convection to air is tabulated, °C.
 CONVECTION_C = np.arange(0.0, 1401.0, 50.0)
 #: Points of carbon at which Ms, the martensite law and martensite hardness are tabulated.

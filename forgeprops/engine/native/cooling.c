@@ -181,6 +181,7 @@ INLINE void mark(const Physics *p, vec *marks, mask good, mask quiet, vec old, v
 /* One try of a step in every lane; accepted lanes move on. */
 INLINE void cooling_step(const Layout *L, const Input *in, Cooling *k, Try *w, Trace *traces) {
   const Control *control = in->control;
+  const double stride = k->stage == IN_WATER ? control->stride_water : control->stride;
   Heat *heat = &k->heat;
   const int n = L->structures;
   vec h = this_step(k->step, k->duration - k->elapsed), gamma_h = GAMMA * h, apart = 0.5 * (k->last + h), taken, taken_2;
@@ -225,7 +226,7 @@ INLINE void cooling_step(const Layout *L, const Input *in, Cooling *k, Try *w, T
       mask cold = k->settled | (heat->t[i] < 150.0);
       mask idle = k->settled | (s[AUSTENITE * n + r] < 1e-3) | (heat->t[i] + w->change[i] > k->steel.ae3[r]);
       error = greater(error, size(0.5 * h * (w->k1[i] + w->k2[i])) * (cold ? all(0.25) : all(1.0)));
-      largest = greater(largest, size(w->change[i]) * (idle ? all(1.0 / control->stride_idle) : all(1.0 / control->stride)));
+      largest = greater(largest, size(w->change[i]) * (idle ? all(1.0 / control->stride_idle) : all(1.0 / stride)));
     }
   error /= k->finer * control->error;
   largest /= k->finer;

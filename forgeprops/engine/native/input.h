@@ -50,7 +50,7 @@ enum { SHARE, UNDISSOLVED, GRAIN, HEAT_ROWS };
 
 /* Step control, °C; see `march.py`. */
 #define CONTROL_FIELDS(X) \
-  X(error) X(stride) X(stride_idle) X(debt) X(furnace_error) X(furnace_debt) X(furnace_stride) X(furnace_stride_ac) X(furnace_finer) X(finer) X(stop_c) \
+  X(error) X(stride) X(stride_water) X(stride_idle) X(debt) X(furnace_error) X(furnace_debt) X(furnace_stride) X(furnace_stride_ac) X(furnace_finer) X(finer) X(stop_c) \
   X(step_limit)
 
 #define DOUBLE(name) double name;
