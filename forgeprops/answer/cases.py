@@ -4,8 +4,7 @@ import dataclasses
 import itertools
 import os
 from collections.abc import Iterable, Iterator, Mapping, Sequence
-from dataclasses import dataclass
-from typing import Any
+from typing import Any, NamedTuple
 
 from ..base.errors import InputError, check_choice, check_kind
 from ..engine.run import march_columns
@@ -21,8 +20,7 @@ from ..inputs.steel import Steel
 from ..transformation.temperatures import ac1_c, ac3_c
 
 
-@dataclass(frozen=True)
-class Case:
+class Case(NamedTuple):
     """One case, None for what could not be made, and what is wrong with it."""
 
     steel: Steel | None = None
@@ -160,8 +158,7 @@ def cases_of(steels, heads, routes, shops) -> Iterator[Case]:
             going = next(what for what in streams if what not in over)
             ends = f"{over[0]}s end after {count} cases"
             raise InputError(f"{ends} but {going}s go on; give one length.")
-        parts = {**singles, **dict(zip(streams, row, strict=True))}
-        yield Case(error=broken) if broken else _case(parts)
+        yield Case(error=broken) if broken else _case(singles, zip(streams, row, strict=True))
 
 
 def _made(what: str, given) -> tuple[Any, str]:
@@ -174,10 +171,12 @@ def _made(what: str, given) -> tuple[Any, str]:
         return None, f"{type(error).__name__}: {str(error) or type(error).__name__}"
 
 
-def _case(row: dict[str, Any]) -> Case:
-    made = {what: _made(what, given) for what, given in row.items()}
-    parts = {what: part for what, (part, _) in made.items()}
-    wrong = next((error for _, error in made.values() if error), "")
+def _case(singles: dict[str, Any], row: Iterable[tuple[str, Any]]) -> Case:
+    """A case of the parts that all cases share and those of its row, still to be made."""
+    parts, wrong = {**singles}, ""
+    for what, given in row:
+        parts[what], error = _made(what, given)
+        wrong = wrong or error
     if not wrong:
         try:
             check_case(parts["steel"], parts["head"], parts["route"])
