@@ -75,7 +75,7 @@ def _capacities(faces: Faces, strike: Strike, residual=0.0, shift_sd=0.0):
     return back, edge, capacity_mpa(faces.layers_hv, 1.0, n, 0.0, shift_sd)
 
 
-def _dents_mpa(faces: Faces, patch, *rated: bool) -> list:
+def _dent_mpa(faces: Faces, patch, *rated: bool) -> list:
     """Loads over the square of the thickness at which 0.05 mm stay, MPa: 0.85 of the plastic limit load of the clamped disc under
     a patch, where `rated` with the yield at the strike's rate, YS (ε̇/10⁻⁴)^(0.074 − 0.040 YS/414), never below YS.
 
@@ -110,7 +110,7 @@ def strike_margins(faces: Faces, strike: Strike | None = None) -> dict[str, np.n
     "dent_slow" (dent margin without the rise of yield with strain rate)."""
     strike = strike or Strike()
     bending, t = _Bending(faces, strike), faces.thickness_mm
-    dent, slow = _dents_mpa(faces, bending.patch, strike.dent_rate, False)
+    dent, slow = _dent_mpa(faces, bending.patch, strike.dent_rate, False)
     by_place, centre, edge, held = _by_place(faces, bending, _capacities(faces, strike), dent, t)
     margin, location = by_place.min(axis=0), by_place.argmin(axis=0)
     found = {"margin": margin, "location": location, "by_place": by_place, "centre_mpa": centre}
@@ -127,12 +127,12 @@ def strike_interval(faces: Faces, strike: Strike, spread_hv: float) -> np.ndarra
     bending = _Bending(faces, strike, peak, patch, body)
     softer, harder = (faces.moved(np.array([sign * Z80 * spread_hv])) for sign in (-1.0, 1.0))
     takes, usual = _capacities(faces, strike), bending.patch[:1]
-    dent, slow = _dents_mpa(faces, usual, strike.dent_rate, False)
+    dent, slow = _dent_mpa(faces, usual, strike.dent_rate, False)
     capacities = [takes] * 8 + [_capacities(faces, strike, shift_sd=sd) for sd in (-Z80, Z80)]
     capacities += [_capacities(faces, strike, residual) for residual in (150.0, -150.0)]
     capacities += [_capacities(f, strike) for f in (softer, harder)]
     dents = [dent] * 7 + [slow] + [dent] * 4
-    dents += [dent for f in (softer, harder) for dent in _dents_mpa(f, usual, strike.dent_rate)]
+    dents += [dent for f in (softer, harder) for dent in _dent_mpa(f, usual, strike.dent_rate)]
     by_part = zip(zip(*capacities, strict=True), (0, 1, 0), strict=True)
     takes = [np.concatenate(parts, axis=axis) for parts, axis in by_part]
     found = _by_place(faces, bending, takes, np.concatenate(dents), faces.thickness_mm)[0]
@@ -155,7 +155,7 @@ def _lives(faces: Faces, strike: Strike, found) -> np.ndarray:
 def _least_thickness(faces: Faces, strike: Strike, wanted):
     """Thickness at which the margin is `wanted` (the share of clamping moves with it), mm."""
     bending, takes = _Bending(faces, strike), _capacities(faces, strike)
-    (dent,) = _dents_mpa(faces, bending.patch, strike.dent_rate)
+    (dent,) = _dent_mpa(faces, bending.patch, strike.dent_rate)
 
     def miss(x):
         margin = _by_place(faces, bending, takes, dent, np.exp(x))[0].min(axis=0)
