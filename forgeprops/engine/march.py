@@ -38,7 +38,7 @@ STOP_C = 80.0
 #: one); the change of temperature of a point that transforms, in the air and in water, and of one that does not; the heat, as a
 #: temperature, that came otherwise than the step had assumed; error, such heat and change in the furnace, and its change while
 #: austenite forms.
-ERROR, STRIDE, STRIDE_WATER, STRIDE_IDLE, DEBT = 8.0, 9.0, 11.25, 22.0, 0.5
+ERROR, STRIDE, STRIDE_WATER, STRIDE_IDLE, DEBT = 8.0, 9.0, 13.5, 22.0, 0.5
 FURNACE_ERROR, FURNACE_DEBT, FURNACE_STRIDE, FURNACE_STRIDE_AC = 4.0, 1.25, 240.0, 48.0
 #: How much smaller these limits are for a head that leaves the furnace with part of its steel austenite, in the furnace and in
 #: cooling: its hardness may rise by 30 HV a kelvin.

@@ -108,53 +108,15 @@ INLINE void cooling_structure(const Layout *L, const Input *in, Cooling *k, Try 
     }
 }
 
-/* Where putting the heat right cools a structure that makes martensite, let it form in the same step: left to the next step, the martensite of
-   that fall would release a heat that no shorter step makes smaller. */
-INLINE void settle(const Layout *L, const Input *in, Cooling *k, Try *w, vec *s, mask live) {
-  const int n = L->structures;
-  for (int z = 0; z < L->zones; z++)
-    for (int r = 0; r < structures_of(L, z); r++) {
-      const int i = L->structure[z] + r, from = L->first[z] + (L->lumped[z] ? 0 : r), to = L->lumped[z] ? from + L->count[z] : from + 1;
-      vec t = structure_mean(L, in, z, r, k->heat.t) + structure_mean(L, in, z, r, w->change), debt = structure_mean(L, in, z, r, w->debt);
-      mask m = live & (debt < 0.0) & (s[AUSTENITE * n + i] > 1e-4) & (t + debt < k->steel.ms_most[i] - s[UNDERCOOLING * n + i]);
-      if (!any(m)) continue;
-      vec owed = all(0.0), own = all(0.0), mass = all(0.0);
-      for (int p = from; p < to; p++) {
-        owed += w->debt[p] * w->plain[p];
-        own += w->plain[p];
-        mass += k->heat.mass[z] * in->weight[p];
-      }
-      martensite_now(in, &k->steel, i, s[FERRITE * n + i]);
-      vec alpha = k->steel.alpha[i], onset = k->steel.ms[i] - s[UNDERCOOLING * n + i], fall = owed / own, above = lesser(onset - t, all(0.0));
-      vec end = t + above + (fall - above) * own / (own + alpha * s[AUSTENITE * n + i] * in->physics->heat_m * mass);
-      m &= (t + fall < onset) & (end < s[T_MIN * n + i]);
-      if (!any(m)) continue;
-      s[T_MIN * n + i] = m ? end : s[T_MIN * n + i];
-      vec heat = form_martensite(in, &k->steel, s, n, i, m, end) * in->physics->heat_m;
-      for (int p = from; p < to; p++) {
-        vec part = heat * k->heat.mass[z] * in->weight[p];
-        w->late[p] += part;
-        w->debt[p] += part * w->per_plain[p];
-      }
-    }
-}
-
 /* Send the heat that came otherwise than assumed once more through the factorised matrix: `debt`, K by each point's own heat, becomes the
    change of temperature it makes.  Returns what of it the surfaces give off, J. */
-INLINE vec spread_debt(const Layout *L, const Input *in, const Cooling *k, Try *w, vec h, vec gamma_h) {
-  vec source[MAX_POINTS], c1[MAX_POINTS], c2[MAX_POINTS];
-  const vec per_h = 1.0 / h;
-  for (int i = 0; i < L->points; i++) source[i] = w->debt[i] * w->plain[i] * per_h;
-  solve(L, in, &k->heat, gamma_h, source, c1);
-  for (int i = 0; i < L->points; i++)
-    source[i] = (1.0 - 1.0 / GAMMA) * source[i] + (1.0 / GAMMA - 2.0) * w->capacity[i] * c1[i];
-  solve(L, in, &k->heat, gamma_h, source, c2);
-  for (int i = 0; i < L->points; i++) {
-    /* heat set aside for martensite is not there for it: the point's own heat alone takes it */
-    w->debt[i] = h * (1.5 * c1[i] + 0.5 * c2[i]) * (w->capacity[i] * w->per_plain[i]);
-    c2[i] = 0.5 * h * (h * c1[i] + gamma_h * (c1[i] + c2[i]));
-  }
-  return sloped(L, &k->heat, c2);
+INLINE vec spread_debt(const Layout *L, const Input *in, const Cooling *k, Try *w, vec gamma_h) {
+  vec heat[MAX_POINTS], spread[MAX_POINTS];
+  for (int i = 0; i < L->points; i++) heat[i] = w->debt[i] * w->plain[i];
+  solve(L, in, &k->heat, gamma_h, heat, spread);
+  /* heat set aside for martensite is not there for it: the point's own heat alone takes it */
+  for (int i = 0; i < L->points; i++) w->debt[i] = spread[i] * (w->capacity[i] * w->per_plain[i]);
+  return gamma_h * sloped(L, &k->heat, spread);
 }
 
 /* Note what a cooling zone passes: 800, 700 and 500 °C, its low and, unless all is `quiet`, what it re-heats after it.  `rate`: how fast it would
@@ -241,9 +203,8 @@ INLINE void cooling_step(const Layout *L, const Input *in, Cooling *k, Try *w, T
     w->late[i] = live ? w->late[i] : all(0.0);
     /* heat that came otherwise than the step had assumed */
     w->debt[i] = ((w->latent[i] - w->assumed[i]) * h + w->late[i]) * w->per_plain[i];
+    off = greater(off, size(w->debt[i]));
   }
-  if (any(live)) settle(L, in, k, w, after, live);
-  for (int i = 0; i < L->points; i++) off = greater(off, size(w->debt[i]));
   off /= k->finer * control->debt;
   error = good ? greater(error, off) : error;
   good &= (off <= 1.2) | (h <= NO_TIME);
@@ -257,7 +218,7 @@ INLINE void cooling_step(const Layout *L, const Input *in, Cooling *k, Try *w, T
       for (int r = 0; r < STEPPED * n; r++) after[r] = live ? after[r] : s[r];
     k->current = 1 - k->current;
   }
-  if (any(off > 0.0)) lost = spread_debt(L, in, k, w, h, gamma_h);
+  if (any(off > 0.0)) lost = spread_debt(L, in, k, w, gamma_h);
   vec stored;
   store_rest(L, in, heat, h, w->change, w->plain, w->extra, w->k1, w->k2, more, w->debt, &stored);
   for (int i = 0; i < L->points; i++) power[i] = w->k1[i] + w->k2[i];
