@@ -290,12 +290,14 @@ def _bracketed(n: Nodes, x, k, angle):
     find, arm, rows = angle > 0.0, n.arm_mm / n.moment_factor, np.arange(len(x))
     low, high = np.zeros_like(k), np.full_like(k, np.inf)
     at = rows, np.where(n.real, k / n.section.yields[0], 0.0).argmax(axis=1)
-    lead = k[at]
+    lead, found_x, found_k = k[at], x.copy(), k.copy()
+    on = np.ones(len(x), bool)  # each stops by itself: the same digits in any batch
     for _ in range(60):
         k[at] = lead
         x = np.where(find, n.section.moment_slope(k)[0][at] / arm[at], x)
         k = n.section.curvature(arm * x[:, None], k)
         k[at] = np.where(find, lead, k[at])
+        found_x[on], found_k[on] = x[on], k[on]
         slope, kept = n.section.moment_slope(k)[1], k - arm * x[:, None] / n.section.stiffness
         miss = (np.sum(n.weight_mm * np.maximum(kept, 0.0), axis=1) - angle)[:, None]
         low, high = np.where(miss < 0.0, k, low), np.where(miss > 0.0, k, high)
@@ -308,6 +310,7 @@ def _bracketed(n: Nodes, x, k, angle):
         middle = np.where(most < np.inf, 0.5 * (least + most), 2.0 * here)
         new = np.where((miss[:, 0] != 0.0) & ~((new > least) & (new < most)), middle, new)
         lead = np.where(find, new, here)
-        if np.all(np.abs(lead - here) <= 1e-9 * here):
+        on &= np.abs(lead - here) > 1e-9 * here
+        if not on.any():
             break
-    return x, k
+    return found_x, found_k

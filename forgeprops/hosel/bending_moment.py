@@ -113,6 +113,7 @@ class Section:
         """Curvature that carries a moment, 1/mm: Newton between brackets from a first guess."""
         low = moment / self.stiffness  # elastic: plastic flow only softens
         k, high = np.maximum(start, low), np.full(np.shape(low), np.inf)
+        on = np.ones(np.shape(k), bool)  # each stops by itself: the same digits in any batch
         for _ in range(60):
             value, slope = self.moment_slope(k)
             miss = value - moment
@@ -123,9 +124,10 @@ class Section:
             out = (miss != 0.0) & ((new <= low) | (new >= high))
             if out.any():
                 new = np.where(out, np.where(high < np.inf, 0.5 * (low + high), 2.0 * low), new)
-            done = np.abs(new - k) <= 1e-9 * k
-            k = new
-            if done.all():
+            settled = np.abs(new - k) <= 1e-9 * k
+            k = np.where(on, new, k)
+            on &= ~settled
+            if not on.any():
                 break
         return k
 

@@ -70,7 +70,7 @@ def bends_of_heads(outside_mm, bore_mm, length_mm, hosel, neck, neck_share, benc
 
 
 #: Cases per pass: enough that calls cost little, few enough for the cache of the processor.
-_CHUNK = 256
+_CHUNK = 512
 
 
 def _bends(hosels: Hosels, bench: Bench) -> dict[str, np.ndarray]:

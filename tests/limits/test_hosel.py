@@ -10,6 +10,7 @@ from scipy.optimize import brentq
 
 import forgeprops as fp
 from forgeprops.base.cautions import BENCH
+from forgeprops.hosel import bench
 from forgeprops.hosel.bench import force_for_angle
 from forgeprops.hosel.bend import bend_of_head, hosel_bend
 from forgeprops.hosel.fatigue import allowed_amplitude
@@ -312,3 +313,27 @@ def test_bend_of_head_uses_the_bored_straight_hosel():
 def test_where_to_pull_is_the_same_side_of_the_head_for_either_hand(lie, loft, words):
     for hand in ("right", "left"):
         assert soft(target_lie_deg=lie, target_loft_deg=loft, hand=hand).pull == words
+
+
+def test_no_digit_of_a_hosel_depends_on_its_neighbours(monkeypatch):
+    """Soft hosels with a yield plateau, some of which Newton's steps do not settle: alone and backwards as together."""
+    hard_ones, rng, n = [], np.random.default_rng(3), 800
+    found = bench._bracketed
+    monkeypatch.setattr(bench, "_bracketed", lambda *a: hard_ones.append(len(a[1])) or found(*a))
+    hv, ferritic = rng.uniform(100, 300, (2, n)), rng.random((2, n)) ** 0.3
+    zones = [
+        strength_arrays(h, f, 0.5 * (1 - f), 0.5 * (1 - f))
+        for h, f in zip(hv, ferritic, strict=True)
+    ]
+    shape = rng.uniform([[12], [8], [8], [0]], [[14], [10], [28], [1]], (4, n))
+
+    def bends(rows):
+        parts = ({k: v[rows] for k, v in zone.items()} for zone in zones)
+        return bends_of_heads(*shape[:3, rows], *parts, shape[3, rows])
+
+    together = bends(np.arange(n))
+    assert sum(hard_ones) > 20
+    back = bends(np.arange(n)[::-1])
+    assert all((back[name][::-1] == values).all() for name, values in together.items())
+    for i in range(0, n, 16):
+        assert all(values[0] == together[name][i] for name, values in bends(np.array([i])).items())
