@@ -26,13 +26,13 @@ INLINE vec check_one(int which, const Input *in, const vec *a) {
     case CHECK_TEMPERING: /* Q/R, middle in K, half the rise, duration */
       return tempering_integral(a[0], 1.0 / a[1], a[2], a[3]);
     case CHECK_TEMPERED_PART: return a[1] > 0.0 ? tempered_part(share_of(a[0], a[1]), joined(share_of(a[0], a[1]))) : all(0.0);
+    case CHECK_AUSTENITE_CARBON: return austenite_carbon(p, a[0], a[1]);
+    case CHECK_RETURN: return ferrite_return(p, a[0], a[1]);
     case CHECK_SENSIBLE: return sensible_heat(p, a[0], a[1], a[2]);
     default: break;
   }
   vec r;
   for (int l = 0; l < LANES; l++) {
-    if (which == CHECK_AUSTENITE_CARBON) r[l] = austenite_carbon(p, a[0][l], a[1][l]);
-    if (which == CHECK_RETURN) r[l] = ferrite_return(p, a[0][l], a[1][l]);
     if (which == CHECK_SPRAY) r[l] = spray_law(p, a[0][l], a[1][l], all(a[2][l]))[0];
   }
   if (which == CHECK_EQUILIBRIUM || which == CHECK_GRAIN) {

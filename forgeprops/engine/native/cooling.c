@@ -207,7 +207,7 @@ INLINE void cooling_step(const Layout *L, const Input *in, Cooling *k, Try *w, T
   }
   off /= k->finer * control->debt;
   error = good ? greater(error, off) : error;
-  good &= (off <= 1.2) | (h <= NO_TIME);
+  good &= (off <= 1.5) | (h <= NO_TIME);
   live &= good;
   for (int r = AUSTENITE * n; r < AUSTENITE * n + n; r++) {
     vec gone = live ? (s[r] - after[r]) * per_h : all(0.0);

@@ -8,7 +8,7 @@ static WIDE void follow(const Input *in, Steels *k, vec *s, int64_t n, const dou
   const Case *c = case_of(in, 0);
   Stretch w;
   steel_fill(in, c, k, 0, in->start_of[0]);
-  set_austenite(in, c, k, s, 1, 0, 0, 1.0, 0.0, grain_um, t_c[0]);
+  set_austenite(in, c, k, s, 1, 0, 1, 0, all(1.0), all(0.0), all(grain_um), all(t_c[0]));
   for (int64_t j = 0; j < n; j++) {
     if (j > 0) {
       const double dt = time_s[j] - time_s[j - 1], from = t_c[j - 1], rise = t_c[j] - from, moved = rise < 0.0 ? -rise : rise;

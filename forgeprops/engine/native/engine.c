@@ -181,7 +181,7 @@ EXPORT int forgeprops_austenite(const Input *in, double share, double undissolve
   vec *s = room(STEPPED * sizeof *s);
   if (k && s) {
     steel_fill(in, case_of(in, 0), k, 0, in->start_of[0]);
-    set_austenite(in, case_of(in, 0), k, s, 1, 0, 0, share, undissolved, grain_um, t_c);
+    set_austenite(in, case_of(in, 0), k, s, 1, 0, 1, 0, all(share), all(undissolved), all(grain_um), all(t_c));
     structure_out(k, s, 1, 0, 0, state);
   }
   const int failed = !k || !s;

@@ -124,22 +124,31 @@ static int64_t keep_lane(const Layout *L, Cooling *k, int l, double *kept, int b
 static void start_lane(const Layout *L, const Input *in, Cooling *k, int l, const Charge *charge) {
   const Job *job = k->job[l];
   const Case *p = case_of(in, job->of);
-  const double grain_first = p->first_grain_um;
   for (int i = 0; i < L->points; i++) {
     k->heat.t[i][l] = job->first_heat ? p->first_finish_c : charge->t[i];
     k->latent[i][l] = k->rise[i][l] = 0.0;
   }
-  for (int z = 0; z < L->zones; z++) {
-    for (int r = 0; r < structures_of(L, z); r++) {
-      const int i = L->structure[z] + r, at = L->first[z] + r;
-      if (job->first_heat)
-        set_austenite(in, p, &k->steel, k->state[k->current], L->structures, i, l, 1.0, 0.0, grain_first, p->first_finish_c);
-      else
-        set_austenite(in, p, &k->steel, k->state[k->current], L->structures, i, l, charge->heat[SHARE][at],
-                      charge->heat[UNDISSOLVED][at], power_of(charge->heat[GRAIN][at], 1.0 / p->grain_m), charge->t[at]);
-      k->tempering_0[i][l] = job->first_heat ? 0.0 : charge->tempering[at];
-      k->gone[i][l] = 0.0;
+  int point[MAX_POINTS]; /* first one of every structure */
+  for (int z = 0; z < L->zones; z++)
+    for (int r = 0; r < structures_of(L, z); r++) point[L->structure[z] + r] = L->first[z] + r;
+  for (int from = 0; from < L->structures; from += LANES) {
+    const int count = from + LANES < L->structures ? LANES : L->structures - from;
+    vec share = all(1.0), undissolved = all(0.0), grain = all(p->first_grain_um), t = all(p->first_finish_c);
+    for (int j = 0; j < count && !job->first_heat; j++) {
+      const int at = point[from + j];
+      share[j] = charge->heat[SHARE][at];
+      undissolved[j] = charge->heat[UNDISSOLVED][at];
+      grain[j] = charge->heat[GRAIN][at];
+      t[j] = charge->t[at];
     }
+    if (!job->first_heat) grain = power(grain, 1.0 / p->grain_m);
+    set_austenite(in, p, &k->steel, k->state[k->current], L->structures, from, count, l, share, undissolved, grain, t);
+    for (int j = 0; j < count; j++) {
+      k->tempering_0[from + j][l] = job->first_heat ? 0.0 : charge->tempering[point[from + j]];
+      k->gone[from + j][l] = 0.0;
+    }
+  }
+  for (int z = 0; z < L->zones; z++) {
     for (int m = 0; m < MARKS; m++) k->marks[z][m][l] = -1.0;
     k->scale_um[z][l] = job->first_heat ? 0.0 : charge->scale_um[z];
     k->marks[z][M_RATE700][l] = k->marks[z][M_REBOUND][l] = 0.0;

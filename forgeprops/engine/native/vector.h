@@ -95,10 +95,11 @@ INLINE vec logarithm(vec x) {
   return p * s + real(e) * 0.6931471805599453;
 }
 
+INLINE vec power(vec x, double y) { return x > 0.0 ? exponential(y * logarithm(x)) : all(0.0); }
+
 /* The same for one number. */
 INLINE double exp_of(double x) { return exponential(all(x))[0]; }
-INLINE double log_of(double x) { return logarithm(all(x))[0]; }
-INLINE double power_of(double x, double y) { return x > 0.0 ? exp_of(y * log_of(x)) : 0.0; }
+INLINE double power_of(double x, double y) { return power(all(x), y)[0]; }
 INLINE double root_of(double x) { return __builtin_sqrt(x); }
 INLINE double max_of(double a, double b) { return a > b ? a : b; }
 INLINE double min_of(double a, double b) { return a < b ? a : b; }
