@@ -199,16 +199,15 @@ class Evaluation:
         tempering = interval.tempering_sd_hv(softened, self.hardness_hv, temper_c)
         return np.hypot(np.hypot(sd, span / (2.0 * interval.Z)), tempering)
 
-    @functools.cached_property
-    def far_share(self) -> np.ndarray:
-        """How far from the measured bars, see `rate_doubt.far_share`."""
-        rate = self.results.rate_700_c_per_s
+    def far_share_of(self, zones) -> np.ndarray:
+        """How far some zones are from the measured bars, see `rate_doubt.far_share`."""
+        rate = self.results.rate_700_c_per_s[:, zones]
         return rate_doubt.far_share(self.cases.composition, np.where(np.isnan(rate), 1.0, rate))
 
     @functools.cached_property
     def rate_sd(self) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
         """Doubt of ln(rate) by the open contents, shape (n, 1), and in all, and the delay that lean steel may want, (n, 5)."""
-        far = self.far_share
+        far = self.far_share_of(slice(None))
         steel, far_sd = self.cases.composition, interval.figures()[-1]
         doubts = rate_doubt.ln_rate_sd(steel, self.cases.content_sd, far, far_sd)
         return *doubts, rate_doubt.lean_delay(steel, far)

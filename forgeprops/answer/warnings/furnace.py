@@ -12,7 +12,7 @@ from ...hardenability.ideal_diameter import ADDED_BORON, EFFECTIVE_BORON, ideal_
 from ...inputs.head import ZONES
 from ...inputs.steel import UNREPORTED_SD
 from ...transformation.austenite import diameter_um_from_astm
-from ...transformation.rate_doubt import far_share, nearest_bar
+from ...transformation.rate_doubt import nearest_bar
 from .rule import FACE, HOSEL, Rule, listed, of_contents, of_range, route
 
 #: °C that a zone leaves the furnace below the preheat temperature (our own limit).
@@ -66,8 +66,7 @@ def inputs() -> Iterator[Rule]:
         return (e.cases.content("S") >= FREE_CUTTING_S) | (e.cases.content("Pb") >= FREE_CUTTING_PB)
 
     def far(e):
-        face_rate = np.nan_to_num(e.results.rate_700_c_per_s[:, [FACE]], nan=1.0)
-        return e.cases.sprayed & (far_share(e.cases.composition, face_rate)[:, 0] > FAR_SHARE)
+        return e.cases.sprayed & (e.far_share_of([FACE])[:, 0] > FAR_SHARE)
 
     def boron(e):
         return e.cases.content("B") >= ADDED_BORON
