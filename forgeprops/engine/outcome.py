@@ -9,6 +9,7 @@ import numpy as np
 from ..transformation import constituents, tempering
 from ..transformation import decomposition as row
 from ..transformation.austenite import astm_from_diameter
+from ..transformation.decomposition import TABLE_CARBON, carbon_of_austenite
 from ..transformation.phase_hardness import BAINITE_FLOOR_HV, FERRITE_PEARLITE_FLOOR_HV, line_hv
 from .packing import HARDNESS_FIELDS, TEMPER_FIELDS, rows_of
 
@@ -38,7 +39,7 @@ def _share(part, whole):
 def _table_hv(fresh_hv, carbon):
     """Hardness of fresh martensite of that carbon, HV."""
     last = fresh_hv.shape[1] - 1
-    position = np.minimum(carbon, row.TABLE_CARBON) / row.TABLE_CARBON * last
+    position = np.minimum(carbon, TABLE_CARBON) / TABLE_CARBON * last
     i = np.minimum(position.astype(np.int64), last - 1)
     case = np.arange(len(i))[:, None]
     low = fresh_hv[case, i]
@@ -72,7 +73,7 @@ def _constituents(steel, state):
     ferrite, pearlite, bainite, martensite = (state[:, kind] for kind in kinds)
     # carbon that ferrite left to pearlite and bainite, as far as the lines reach
     carbon_0 = state[:, row.CARBON_0]
-    rest = row.carbon_of_austenite(carbon_0, state[:, row.AUSTENITE_0], ferrite)
+    rest = carbon_of_austenite(carbon_0, state[:, row.AUSTENITE_0], ferrite)
     rest = np.maximum(np.minimum(rest, _LINE_CARBON), carbon_0)
     fp = ferrite + pearlite
     log_v = _share(state[:, row.LOG_V_FP], fp)
@@ -175,10 +176,8 @@ def collect(cases, fresh_hv, state, first_state, first_of, heat, layout, only_ha
         later_old, later_hv, _ = hardness(rows, later_j[rows])
         left_hv[rows] = np.where(heated, later_old, old[rows])
         hv[rows] = np.where(heated, later_hv, cooled[rows])
-    out, of_points = (
-        np.empty((len(cases), len(layout.points), OUT)),
-        hv[:, layout.structure_of_point],
-    )
+    out = np.empty((len(cases), len(layout.points), OUT))
+    of_points = hv[:, layout.structure_of_point]
     if only_hardness:
         out[:] = np.nan
         _zone_means([hv], layout.structures, out[:, :, O_HV : O_HV + 1])
