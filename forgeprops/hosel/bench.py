@@ -39,9 +39,10 @@ QUANTITIES += ("yield_plateau_strain", "reduction_of_area", "hardening_exponent"
 #: What of the metal can end the bend, in the order in which ties are named.
 LIMITS = ("wall", "crack", "re-bends")
 
-# Gauss–Legendre along the zone, with its two ends as points of weight 0: there the strain is greatest.
-_X, _W = np.polynomial.legendre.leggauss(8)
-_X, _W = np.r_[0.0, 0.5 * (_X + 1.0), 1.0], np.r_[0.0, 0.5 * _W, 0.0]
+# Gauss–Lobatto along the zone: its ends, where the strain is greatest, are among the points.
+_P = np.polynomial.Legendre.basis(7)
+_X = np.r_[-1.0, np.sort(_P.deriv().roots().real), 1.0]
+_X, _W = 0.5 * (_X + 1.0), 1.0 / (_X.size * (_X.size - 1) * _P(_X) ** 2)
 
 
 def metal_of(strength: Strength | Mapping) -> np.ndarray:
@@ -230,7 +231,8 @@ def load(nodes: Nodes, force, angle=None, start=None) -> Loaded:
     """Hosels under forces on the bar, N above 0, (n,).
 
     One Newton step takes all curvatures k and the force at once: with k' = k + (moment − M(k))/M'(k) the permanent angle
-    Σ w (k' − moment/EI) is linear in the force.  Where `angle` (rad, (n,)) is above 0 the force that leaves it is sought and
+    Σ w (k' − moment/EI) is linear in the force.  With that force k then moves along the power law that touches M(k), which is
+    straighter than the tangent.  Where `angle` (rad, (n,)) is above 0 the force that leaves it is sought and
     `force` is a first guess; `start`, the first guess of the curvatures, (n, p), changes the speed alone.
 
     .. [1] Statics of a cantilever; angle by adding curvature (derived).
@@ -246,7 +248,7 @@ def load(nodes: Nodes, force, angle=None, start=None) -> Loaded:
         old = k[left]
         found, new = _newton(n, x[left], old, angle[left], free=step == 0)
         x[left], k[left] = np.where(on, found, x[left]), np.where(on[:, None], new, old)
-        on &= (np.abs(new - old) > 1e-5 * old).any(axis=1)  # the next is its square
+        on &= (np.abs(new - old) > 1e-4 * old).any(axis=1)  # what is left is its square
         if not on.any():
             break
         if np.count_nonzero(on) < 0.9 * len(on) or step == 11:  # a copy costs half a step
@@ -269,7 +271,8 @@ def _newton(n: Nodes, x, k, angle, free: bool):
     found = np.where(angle > 0.0, miss / np.where(gain > 0.0, gain, np.inf), x)
     x = found if free else np.minimum(np.maximum(found, 0.5 * x), 2.0 * x)
     target = arm * x[:, None]
-    new = np.maximum(k + (target - moment) * soft, np.maximum(target * inverse, 0.3 * k))
+    new = k * (target / moment) ** (moment * soft / k)
+    new = np.maximum(new, np.maximum(target * inverse, 0.3 * k))
     return x, np.minimum(new, 3.0 * k)
 
 
