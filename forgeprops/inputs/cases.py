@@ -103,9 +103,10 @@ class Cases:
         marched = [r.marched() for r in given]
         route = route_columns(marched)
         pairs = list(zip(marched, given, strict=True))
-        new = route["normalised"] = np.array([r is not g for r, g in pairs])
-        route["quenched_before"] = new & np.array([g.hardens_face for g in given])
-        route["heated_before"] = np.array([len(g.later) > len(r.later) + 1 for r, g in pairs])
+        route["normalised"] = np.array([r is not g for r, g in pairs])
+        route["quenched_before"] = np.array([r is not g and g.hardens_face for r, g in pairs])
+        before = [r is not g and len(g.later) > len(r.later) + 1 for r, g in pairs]
+        route["heated_before"] = np.array(before)
         route = route if len(given) == len(routes) else _cut(route, route_of)
         later, later_of = _distinct([r.later for r in marched], tuple)
         quenches, quench_of = _distinct([r.quench for r in marched], tuple)
@@ -201,10 +202,10 @@ def _distinct(items: Sequence, key: Callable = id) -> tuple[list, np.ndarray]:
     """Distinct objects by identity, or by `key`, in order of first use, and which one every item is."""
     if len(items) == 1:
         return [*items], np.zeros(1, np.int64)
-    index: dict[Any, int] = {}
-    where = np.array([index.setdefault(key(item), len(index)) for item in items], np.int64)
-    first = np.unique(where, return_index=True)[1]
-    return [items[i] for i in first], where
+    keys = [*map(key, items)]
+    distinct = dict(zip(keys, items, strict=True))
+    index = dict(zip(distinct, range(len(distinct)), strict=True))
+    return [*distinct.values()], np.fromiter(map(index.__getitem__, keys), np.int64, len(keys))
 
 
 def _columns(things: Sequence, fields: Mapping[str, str]) -> dict[str, np.ndarray]:
@@ -220,7 +221,7 @@ def _columns(things: Sequence, fields: Mapping[str, str]) -> dict[str, np.ndarra
 def steel_columns(steels: Sequence[Steel]) -> SteelColumns:
     """Columns of a list of steels."""
     values = [s._values for s in steels]
-    named = sorted(set().union(*values)) if len(values) < 1000 else ELEMENTS
+    named = sorted(set().union(*values))
     contents = {e: np.array([v.get(e, 0.0) for v in values]) for e in named}
     sd = {e: np.array([s.content_sd.get(e, 0.0) for s in steels]) for e in UNREPORTED_SD}
     fine, names = np.array([s.fine_grain for s in steels]), [s.name for s in steels]
@@ -229,7 +230,7 @@ def steel_columns(steels: Sequence[Steel]) -> SteelColumns:
 
 def head_columns(heads: Sequence[Head]) -> Drawing:
     """Columns of a list of heads, finished."""
-    bodies, of = _distinct([h.body for h in heads])
+    bodies, of = _distinct([h.body for h in heads], lambda body: (*map(id, body),))
     most = max(map(len, bodies))
     padded = np.array([[*map(_get_block, b), *[_NO_BLOCK] * (most - len(b))] for b in bodies])
     body = tuple(Block("", *padded[of, i].T.copy()) for i in range(most))

@@ -306,7 +306,7 @@ class Route(Saved):
 
     def marched(self) -> Route:
         """What makes the structure: a normalise is the last austenite, and nothing before it acts any more."""
-        at = max((i for i, h in enumerate(self.later) if isinstance(h, Normalise)), default=-1)
+        at = max([i for i, h in enumerate(self.later) if isinstance(h, Normalise)], default=-1)
         if at < 0:
             return self
         heat = self.later[at]
