@@ -2,13 +2,14 @@
 #define CONVECTION_STEP_C 50.0 /* of the tables of convection */
 #define MEDIUM_STEP_C 10.0     /* of the tables of baths */
 #define WET_POINTS 161         /* a wet surface is tabulated on so many metal temperatures above the fluid's, */
+#define WET_ROOM 168           /* whole vectors of them, */
 #define WET_STEP_C 8.0         /* so far apart */
 
 typedef struct {
   vec air_c, air_4, air_factor, emissivity, die_c, die_factor, fluid_c, contact, cover[MAX_ZONES];
   mask convection_at[MAX_ZONES], wet_at[MAX_ZONES]; /* where the tables of a lane begin */
   mask stroke, on_die, jet, wet_front[MAX_ZONES], wet_back[MAX_ZONES];
-  double wet[LANES][MAX_ZONES][WET_POINTS];
+  double wet[LANES][MAX_ZONES][WET_ROOM];
 } Surfaces;
 
 /* Conductances of the dies at the front and the back at this time since the contact began, W/(m² K). */
@@ -114,7 +115,7 @@ static void surface_fill(const Input *in, const Case *c, Surfaces *k, int l, int
   k->die_factor[l] = c->die_factor;
   for (int z = 0; z < zones; z++) {
     k->convection_at[z][l] = (table * zones + z) * in->convection_points;
-    k->wet_at[z][l] = (l * MAX_ZONES + z) * WET_POINTS;
+    k->wet_at[z][l] = (l * MAX_ZONES + z) * WET_ROOM;
   }
 }
 
@@ -150,10 +151,8 @@ static void clean_table(const Input *in, const Step *s, double flux, double *cle
     return;
   }
   for (int i = 0; i < WET_POINTS; i += LANES) {
-    vec superheat;
-    for (int j = 0; j < LANES; j++) superheat[j] = WET_STEP_C * (i + j);
-    vec q = spray_law(in->physics, flux, s->fluid_c, superheat) * superheat;
-    for (int j = 0; j < LANES; j++) clean[i + j] = q[j];
+    vec superheat = WET_STEP_C * (IN_ORDER + i), q = spray_law(in->physics, flux, s->fluid_c, superheat) * superheat;
+    __builtin_memcpy(clean + i, &q, sizeof q);
   }
 }
 
@@ -166,34 +165,28 @@ static void wet_table(const Input *in, Surfaces *k, const Case *c, const Step *s
   const double flux = s->flux * s->share[z], resistance = scale_um * 1e-6 / p->scale_conductivity,
                share = bath ? s->share[z] : 1.0 - exp_of(-flux / p->wetting_flux), factor = bath ? 1.0 : c->spray_factor,
                limit = bath ? 1e12 : flux * (p->water_cp * (100.0 - s->fluid_c) + p->water_hfg);
-  double clean[WET_POINTS + LANES], table[WET_POINTS + LANES];
+  double clean[WET_ROOM], table[WET_ROOM];
   clean_table(in, s, flux, clean);
   int node = WET_POINTS - 1;
   double q_before = clean[node], metal_before = WET_STEP_C * node + q_before * resistance;
   for (int i = WET_POINTS - 2; node >= 0 && i >= 0; i--) {
     const double q = clean[i], metal = WET_STEP_C * i + q * resistance;
-    for (; node >= 0 && WET_STEP_C * node >= metal; node--) {
-      double x = 0.0;
-      if (metal_before > metal) x = min_of(max_of((metal_before - WET_STEP_C * node) / (metal_before - metal), 0.0), 1.0);
-      table[node] = q_before + x * (q - q_before);
-    }
-    if (metal < metal_before) {
-      metal_before = metal;
-      q_before = q;
-    }
+    if (metal >= metal_before) continue; /* it folds back */
+    const double rise = (q_before - q) / (metal_before - metal);
+    for (; node >= 0 && WET_STEP_C * node >= metal; node--) table[node] = q + (WET_STEP_C * node - metal) * rise;
+    metal_before = metal;
+    q_before = q;
   }
   for (; node >= 0; node--) table[node] = 0.0;
+  for (int i = WET_POINTS; i < WET_ROOM; i++) table[i] = 0.0;
   /* dry and wet shares side by side, the wet one never above full evaporation on top of the dry loss */
   for (int i = 0; i < WET_POINTS; i += LANES) {
-    vec t, wet;
-    for (int j = 0; j < LANES; j++) {
-      t[j] = s->fluid_c + WET_STEP_C * (i + j);
-      wet[j] = i + j < WET_POINTS ? table[i + j] : 0.0;
-    }
+    vec t = s->fluid_c + WET_STEP_C * (IN_ORDER + i), wet;
+    __builtin_memcpy(&wet, table + i, sizeof wet);
     vec a = t + 273.15, a4 = a * a * a * a; /* a statement of its own: no heat at the temperature of the air */
     vec h = c->air_factor * interpolate(in->convection, all_i(k->convection_at[z][l]), t * (1.0 / CONVECTION_STEP_C), (int)in->convection_points);
     vec dry = k->emissivity[l] * (a4 - k->air_4[l]) + h * (t - c->air_c);
     vec loss = (1.0 - share) * dry + share * lesser(factor * wet, limit + greater(dry, all(0.0)));
-    for (int j = 0; j < LANES && i + j < WET_POINTS; j++) k->wet[l][z][i + j] = loss[j];
+    __builtin_memcpy(k->wet[l][z] + i, &loss, sizeof loss);
   }
 }
