@@ -69,6 +69,7 @@ static WIDE void stretch(const Input *in, Steels *k, vec *s, double *state, doub
   k->law_of[0] = all(-1.0), k->ms_most[0] = all(in->physics->highest_ms_c);
   w.start[0] = all(2.0 * middle_c - end_c), w.mean[0] = all(middle_c), w.end[0] = all(end_c), w.rate[0] = all(rate);
   decompose(&POINT, in, k, s, &w, all(dt));
+  transform(&POINT, in, k, s, &w, all(dt), all_i(-1));
   structure_out(k, s, 1, 0, 0, state);
-  gone[0] = w.fp[0][0], gone[1] = w.bainite[0][0], gone[2] = w.martensite[0][0];
+  gone[0] = w.ferrite[0][0] + w.pearlite[0][0], gone[1] = w.bainite[0][0], gone[2] = w.martensite[0][0];
 }

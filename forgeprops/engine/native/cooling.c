@@ -13,8 +13,8 @@ typedef struct {
   vec latent[MAX_POINTS], rise[MAX_POINTS]; /* heat of ferrite, pearlite and bainite in the last step, W, and its rate, W/s */
   vec gone[MAX_POINTS];                     /* share of austenite that went in it, 1/s */
   vec tempering_0[MAX_POINTS];              /* integral of the first-heat structure in the furnace, s */
-  vec state[2][STEPPED * MAX_POINTS];
-  int current;
+  vec state[STEPPED * MAX_POINTS];
+  Stretch stretch; /* what the step just tried makes of it */
   vec duration, elapsed, step, last, finer, time, taken, energy[3], marks[MAX_ZONES][MARKS], scale_um[MAX_ZONES];
   mask alive, settled, cooling, rising, quiet; /* rising: some zone became warmer in the last step; quiet: nothing more is noted */
   Job *job[LANES];
@@ -29,7 +29,6 @@ typedef struct {
 typedef struct {
   vec plain[MAX_POINTS], per_plain[MAX_POINTS], capacity[MAX_POINTS], extra[MAX_POINTS], k1[MAX_POINTS], k2[MAX_POINTS], change[MAX_POINTS];
   vec assumed[MAX_POINTS], latent[MAX_POINTS], late[MAX_POINTS], debt[MAX_POINTS];
-  Stretch stretch;
 } Try;
 
 /* Value of `x` at structure `r` of zone `z`: at its point, or the mean of the zone that has one structure for all. */
@@ -42,7 +41,7 @@ INLINE vec structure_mean(const Layout *L, const Input *in, int z, int r, const 
    part of what is assumed.  The line touches the law, heat (1 - exp(-alpha fall)), midway between that fall and the one of a point that keeps all
    the heat to itself.  Returns the zones in which some forms, one bit each. */
 INLINE int martensite_capacity(const Layout *L, const Input *in, Cooling *k, Try *w, vec h, vec *power) {
-  const vec *s = k->state[k->current], per_h = 1.0 / h;
+  const vec *s = k->state, per_h = 1.0 / h;
   const int n = L->structures;
   int found = 0;
   for (int z = 0; z < L->zones; z++)
@@ -76,8 +75,9 @@ INLINE int martensite_capacity(const Layout *L, const Input *in, Cooling *k, Try
 
 /* Decomposition over the step just tried; heat of ferrite, pearlite and bainite, W, into `latent`, what martensite gave beyond the heat
    capacity set aside for it, J, into `late`. */
-INLINE void cooling_structure(const Layout *L, const Input *in, Cooling *k, Try *w, vec *s, vec h) {
+INLINE void cooling_structure(const Layout *L, const Input *in, Cooling *k, Try *w, vec h) {
   const Physics *p = in->physics;
+  Stretch *stretch = &k->stretch;
   vec per_h = 1.0 / h, aside[MAX_ZONES];
   for (int z = 0; z < L->zones; z++) {
     const int n = L->count[z], f = L->first[z];
@@ -91,20 +91,20 @@ INLINE void cooling_structure(const Layout *L, const Input *in, Cooling *k, Try 
     for (int r = 0; r < structures_of(L, z); r++) { /* a zone with one structure is so even that the mean stands for all its points */
       const int i = L->structure[z] + r;
       vec start = structure_mean(L, in, z, r, k->heat.t), change = structure_mean(L, in, z, r, w->change);
-      w->stretch.start[i] = start;
-      w->stretch.mean[i] = start + 0.5 * change;
-      w->stretch.end[i] = start + change;
-      w->stretch.rate[i] = structure_mean(L, in, z, r, rate);
+      stretch->start[i] = start;
+      stretch->mean[i] = start + 0.5 * change;
+      stretch->end[i] = start + change;
+      stretch->rate[i] = structure_mean(L, in, z, r, rate);
     }
   }
-  decompose(L, in, &k->steel, s, &w->stretch, h);
+  decompose(L, in, &k->steel, k->state, stretch, h);
   for (int z = 0; z < L->zones; z++)
     for (int j = 0; j < L->count[z]; j++) {
       const int i = L->first[z] + j, r = structure_at(L, z, j);
       vec mass = k->heat.mass[z] * in->weight[i];
-      w->latent[i] = (w->stretch.fp[r] * p->heat_fp + w->stretch.bainite[r] * p->heat_b) * mass * per_h;
+      w->latent[i] = ((stretch->ferrite[r] + stretch->pearlite[r]) * p->heat_fp + stretch->bainite[r] * p->heat_b) * mass * per_h;
       vec set_aside = L->lumped[z] ? aside[z] * in->weight[i] : w->extra[i] * w->change[i];
-      w->late[i] = w->stretch.martensite[r] * p->heat_m * mass + set_aside;
+      w->late[i] = stretch->martensite[r] * p->heat_m * mass + set_aside;
     }
 }
 
@@ -152,7 +152,7 @@ INLINE void cooling_step(const Layout *L, const Input *in, Cooling *k, Try *w, T
   for (int z = 0; z < L->zones; z++)
     for (int j = 0; j < L->count[z]; j++) { /* austenite in the middle of the step */
       const int r = structure_at(L, z, j);
-      vec now = k->state[k->current][AUSTENITE * n + r];
+      vec now = k->state[AUSTENITE * n + r];
       heat->austenite[L->first[z] + j] = greater(now - 0.5 * h * k->gone[r], 0.5 * now);
     }
   conduct(L, in, heat, heat->t, w->plain, power, 1);
@@ -180,7 +180,7 @@ INLINE void cooling_step(const Layout *L, const Input *in, Cooling *k, Try *w, T
   second_stage(L, w->capacity, capacity_2, w->assumed, w->k1, power, more);
   solve(L, in, heat, gamma_h, power, w->k2);
   vec error = all(0.0), largest = all(0.0), off = all(0.0);
-  const vec *s = k->state[k->current];
+  const vec *s = k->state;
   for (int z = 0; z < L->zones; z++)
     for (int j = 0; j < L->count[z]; j++) {
       const int i = L->first[z] + j, r = structure_at(L, z, j);
@@ -193,11 +193,8 @@ INLINE void cooling_step(const Layout *L, const Input *in, Cooling *k, Try *w, T
   error /= k->finer * control->error;
   largest /= k->finer;
   mask good = k->alive & (((error <= 1.0) & (largest <= 1.3)) | (h <= NO_TIME)), live = good & ~k->settled;
-  vec *after = k->state[1 - k->current], lost = all(0.0), per_h = 1.0 / h, per_apart = 1.0 / apart;
-  if (any(live)) {
-    for (int r = 0; r < STEPPED * n; r++) after[r] = s[r];
-    cooling_structure(L, in, k, w, after, h);
-  }
+  vec lost = all(0.0), per_h = 1.0 / h, per_apart = 1.0 / apart;
+  if (any(live)) cooling_structure(L, in, k, w, h);
   for (int i = 0; i < L->points; i++) {
     w->latent[i] = live ? w->latent[i] : all(0.0);
     w->late[i] = live ? w->late[i] : all(0.0);
@@ -209,15 +206,11 @@ INLINE void cooling_step(const Layout *L, const Input *in, Cooling *k, Try *w, T
   error = good ? greater(error, off) : error;
   good &= (off <= 1.5) | (h <= NO_TIME);
   live &= good;
-  for (int r = AUSTENITE * n; r < AUSTENITE * n + n; r++) {
-    vec gone = live ? (s[r] - after[r]) * per_h : all(0.0);
+  for (int r = 0; r < n; r++) {
+    vec gone = live ? (s[AUSTENITE * n + r] - k->stretch.left[r]) * per_h : all(0.0);
     k->gone[r] = good ? gone : k->gone[r];
   }
-  if (any(live)) {
-    if (any(~live))
-      for (int r = 0; r < STEPPED * n; r++) after[r] = live ? after[r] : s[r];
-    k->current = 1 - k->current;
-  }
+  if (any(live)) transform(L, in, &k->steel, k->state, &k->stretch, h, live);
   if (any(off > 0.0)) lost = spread_debt(L, in, k, w, gamma_h);
   vec stored;
   store_rest(L, in, heat, h, w->change, w->plain, w->extra, w->k1, w->k2, more, w->debt, &stored);

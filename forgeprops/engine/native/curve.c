@@ -19,6 +19,7 @@ static WIDE void follow(const Input *in, Steels *k, vec *s, int64_t n, const dou
         w.end[0] = all(from + rise * (i + 1.0) / steps);
         w.rate[0] = all(-3600.0 * rise / dt);
         decompose(&POINT, in, k, s, &w, all(dt / steps));
+        transform(&POINT, in, k, s, &w, all(dt / steps), all_i(-1));
       }
     }
     for (int r = 0; r < 4; r++) history[5 * j + r] = s[FERRITE + r][0];

@@ -73,7 +73,7 @@ static void hand_over(const Layout *L, const Input *in, Cooling *k, int l, Outpu
   job->over = 1;
   const int n = L->structures;
   const int64_t c = job->of;
-  vec *s = k->state[k->current], air = all(case_of(in, c)->air_c);
+  vec *s = k->state, air = all(case_of(in, c)->air_c);
   mask mine = {0};
   mine[l] = -1;
   double *state = (job->first_heat ? out->first_state : out->state) + c * ROWS * n;
@@ -81,7 +81,11 @@ static void hand_over(const Layout *L, const Input *in, Cooling *k, int l, Outpu
     for (int r = 0; r < structures_of(L, z); r++) {
       const int i = L->structure[z] + r;
       const double t = L->lumped[z] ? lane_mean(L, in, &k->heat, z, l) : k->heat.t[L->first[z] + r][l];
-      if (t > air[l] && s[T_MIN * n + i][l] > air[l]) form_martensite(in, &k->steel, s, n, i, mine, air);
+      if (t > air[l] && s[T_MIN * n + i][l] > air[l]) {
+        begin_stretch(s, n, &k->stretch, i);
+        form_martensite(in, &k->steel, &k->stretch, i, mine, air, s[FERRITE * n + i]);
+        put_martensite(s, n, &k->stretch, i, mine);
+      }
       structure_out(&k->steel, s, n, i, l, state);
       state[J_OLD * n + i] = k->tempering_0[i][l];
     }
@@ -105,7 +109,7 @@ static int64_t keep_lane(const Layout *L, Cooling *k, int l, double *kept, int b
   const int n = L->structures;
   const struct { vec *rows; int count; } all_of[] = {
     {k->heat.t, L->points}, {k->latent, L->points}, {k->rise, L->points}, {k->gone, n}, {k->tempering_0, n},
-    {k->state[k->current], STEPPED * n}, {steel->austenite_0, n}, {steel->k_f, n}, {steel->k_p, n}, {steel->k_b, n},
+    {k->state, STEPPED * n}, {steel->austenite_0, n}, {steel->k_f, n}, {steel->k_p, n}, {steel->k_b, n},
     {steel->carbon_0, n}, {steel->ae3, n}, {steel->ms_most, n}, {k->scale_um, L->zones}, {k->marks[0], L->zones * MARKS},
     {&k->last, 1}, {&k->time, 1}, {&k->taken, 1}, {k->energy, 3},
   };
@@ -142,7 +146,7 @@ static void start_lane(const Layout *L, const Input *in, Cooling *k, int l, cons
       t[j] = charge->t[at];
     }
     if (!job->first_heat) grain = power(grain, 1.0 / p->grain_m);
-    set_austenite(in, p, &k->steel, k->state[k->current], L->structures, from, count, l, share, undissolved, grain, t);
+    set_austenite(in, p, &k->steel, k->state, L->structures, from, count, l, share, undissolved, grain, t);
     for (int j = 0; j < count; j++) {
       k->tempering_0[from + j][l] = job->first_heat ? 0.0 : charge->tempering[point[from + j]];
       k->gone[from + j][l] = 0.0;
@@ -202,7 +206,7 @@ static int cooling_fill(const Layout *L, const Input *in, Cooling *k, int l, con
 /* Lanes whose piece of the route is over: its time is up, or nothing more happens in the air. */
 INLINE mask over(const Layout *L, const Input *in, Cooling *k, int traced) {
   const int n = L->structures;
-  const vec *s = k->state[k->current];
+  const vec *s = k->state;
   mask done = k->alive & ((k->elapsed >= k->duration * (1.0 - 1e-12)) | (k->taken >= in->control->step_limit));
   if (!any(k->cooling)) return done;
   mask busy = {0};

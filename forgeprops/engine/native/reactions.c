@@ -1,7 +1,7 @@
 /* Austenite decomposes: ferrite, pearlite and bainite by rate equations, martensite by its law, and what is hard tempers.
 
-   The state is double-buffered rows of structures, `s[row * n + i]`.  Reaction by reaction over all structures: their chains of
-   look-ups are independent, so that waiting times overlap. */
+   The state is rows of structures, `s[row * n + i]`.  What a step would make of it, `decompose`, and making it, `transform`, are apart: a lane's step
+   may be rejected.  Reaction by reaction over all structures: their chains of look-ups are independent, so that waiting times overlap. */
 
 typedef struct {
   vec austenite_0[MAX_POINTS], k_f[MAX_POINTS], k_p[MAX_POINTS], k_b[MAX_POINTS], carbon_0[MAX_POINTS], ae3[MAX_POINTS];
@@ -14,7 +14,9 @@ typedef struct {
 /* What one step does to every structure. */
 typedef struct {
   vec start[MAX_POINTS], mean[MAX_POINTS], end[MAX_POINTS], rate[MAX_POINTS]; /* °C, °C, °C, imposed cooling in °C/h */
-  vec fp[MAX_POINTS], bainite[MAX_POINTS], martensite[MAX_POINTS];           /* shares formed */
+  vec ferrite[MAX_POINTS], pearlite[MAX_POINTS], bainite[MAX_POINTS], martensite[MAX_POINTS], carbon_m[MAX_POINTS]; /* formed; its carbon */
+  vec left[MAX_POINTS], under[MAX_POINTS]; /* austenite and the fall below Ms at its end */
+  int busy[MAX_POINTS];                    /* structures in which some lane changes */
 } Stretch;
 
 static const double IDLE_RATE = 1e-7;   /* a reaction slower than this, 1/s, is left out: a share of 1e-6 in an hour */
@@ -117,46 +119,60 @@ INLINE vec tempering_integral(vec temper_q, vec per_kelvin, vec half_rise, vec d
   return dt * exponential(-temper_q * per_kelvin) * series * (1.0 - bend);
 }
 
-/* Martensite of a fall to `t_end` of the structures in `m`, in place; returns what formed. */
-INLINE vec form_martensite(const Input *in, Steels *k, vec *s, int n, int i, mask m, vec t_end) {
-  vec left = s[AUSTENITE * n + i], under_0 = s[UNDERCOOLING * n + i], formed = all(0.0);
+/* Martensite of a fall to `t_end` of the structures in `m`. */
+INLINE void form_martensite(const Input *in, Steels *k, Stretch *w, int i, mask m, vec t_end, vec ferrite) {
+  vec left = w->left[i], under_0 = w->under[i];
   m &= (left > NONE_LEFT) & (t_end < k->ms_most[i] - under_0);
-  if (!any(m)) return formed;
-  martensite_now(in, k, i, s[FERRITE * n + i]);
+  if (!any(m)) return;
+  martensite_now(in, k, i, ferrite);
   vec under = k->ms[i] - t_end;
   m &= under > under_0;
-  if (!any(m)) return formed;
-  formed = m ? left * (1.0 - exponential(-k->alpha[i] * (under - under_0))) : formed;
-  vec before = s[MARTENSITE * n + i], after = before + formed;
-  s[UNDERCOOLING * n + i] = m ? under : under_0;
+  if (!any(m)) return;
+  vec formed = m ? left * (1.0 - exponential(-k->alpha[i] * (under - under_0))) : all(0.0);
+  w->under[i] = m ? under : under_0;
+  w->martensite[i] += formed;
+  w->carbon_m[i] += formed * k->carbon[i];
+  w->left[i] = left - formed;
+}
+
+/* Put the step's martensite into the state of the lanes `m`. */
+INLINE void put_martensite(vec *s, int n, const Stretch *w, int i, mask m) {
+  vec before = s[MARTENSITE * n + i], after = before + (m ? w->martensite[i] : all(0.0));
   s[J_MARTENSITE * n + i] *= joined(share_of(before, after));
   s[MARTENSITE * n + i] = after;
-  s[CARBON_M * n + i] += formed * k->carbon[i];
-  s[AUSTENITE * n + i] = left - formed;
-  return formed;
+  s[CARBON_M * n + i] += m ? w->carbon_m[i] : all(0.0);
+  s[UNDERCOOLING * n + i] = m ? w->under[i] : s[UNDERCOOLING * n + i];
+  s[AUSTENITE * n + i] = m ? w->left[i] : s[AUSTENITE * n + i];
+}
+
+/* The state before a step. */
+INLINE void begin_stretch(const vec *s, int n, Stretch *w, int i) {
+  w->ferrite[i] = w->pearlite[i] = w->bainite[i] = w->martensite[i] = w->carbon_m[i] = all(0.0);
+  w->left[i] = s[AUSTENITE * n + i];
+  w->under[i] = s[UNDERCOOLING * n + i];
 }
 
 /* Rates into the sums from which the hardness of ferrite with pearlite and of bainite follows.  The rate at 700 °C is the mean over a window of
    temperature around it, so that it does not jump where the water comes just there. */
-INLINE void note_rate(const Physics *p, vec *s, int n, int i, vec fp, vec bainite, vec start, vec end, vec reheated, vec rate) {
+INLINE void note_rate(const Physics *p, vec *s, int n, int i, mask m, vec fp, vec bainite, vec start, vec end, vec reheated, vec rate) {
   const double top = p->rate_of_c + 0.5 * p->rate_window_c, bottom = top - p->rate_window_c;
   vec share = (clamp(start, bottom, top) - clamp(end, bottom, top)) * (1.0 / p->rate_window_c);
-  mask above = start >= top, passing = share > 0.0, rated = passing | (fp + bainite > 0.0), noted = above | rated;
-  if (!any(rated)) {
+  mask above = m & (start >= top), passing = m & (share > 0.0), rated = passing | (m & (fp + bainite > 0.0));
+  if (any(above)) {
     s[LOG_V_700 * n + i] = above ? all(0.0) : s[LOG_V_700 * n + i];
     s[PASSED_700 * n + i] = above ? all(0.0) : s[PASSED_700 * n + i];
-    return;
   }
+  if (!any(rated)) return;
   vec log_v = logarithm(greater(rate, all(p->least_rate))) * 0.43429448190325182;
   share = passing ? share : all(0.0);
-  vec sum = (above ? all(0.0) : s[LOG_V_700 * n + i]) + share * log_v, passed = (above ? all(0.0) : s[PASSED_700 * n + i]) + share;
+  vec sum = s[LOG_V_700 * n + i] + share * log_v, passed = s[PASSED_700 * n + i] + share;
   s[LOG_V_700 * n + i] = sum;
   s[PASSED_700 * n + i] = passed;
   vec at_700 = passed > 0.0 ? sum / (passed > 0.0 ? passed : all(1.0)) : log_v;
   /* what the water undercooled and the body re-heats goes by the rate at 700 °C */
   log_v += lesser(greater(reheated, all(0.0)) * (1.0 / p->reheated_c), all(1.0)) * greater(at_700 - log_v, all(0.0));
-  s[LOG_V_FP * n + i] += noted ? fp * log_v : all(0.0);
-  s[LOG_V_B * n + i] += noted ? bainite * log_v : all(0.0);
+  s[LOG_V_FP * n + i] += rated ? fp * log_v : all(0.0);
+  s[LOG_V_B * n + i] += rated ? bainite * log_v : all(0.0);
 }
 
 /* What a reaction sees of every structure: whether it runs, its rate times the time, what has formed, its most, what is left. */
@@ -195,28 +211,22 @@ INLINE void react_all(const Input *in, int law, int n, const Reaction *r, vec *g
   }
 }
 
-/* Advance every structure by `dt` along a straight temperature curve. */
-INLINE void decompose(const Layout *L, const Input *in, Steels *k, vec *s, Stretch *w, vec dt) {
+/* What a step of `dt` along a straight temperature curve makes of every structure. */
+INLINE void decompose(const Layout *L, const Input *in, Steels *k, const vec *s, Stretch *w, vec dt) {
   const Physics *p = in->physics;
   const int n = L->structures;
   const double q_f = in->kinetics->q_ferrite / p->gas_cal, q_p = in->kinetics->q_pearlite / p->gas_cal,
                q_b = in->kinetics->q_bainite / p->gas_cal;
-  vec per_kelvin[MAX_POINTS], left[MAX_POINTS], integral[MAX_POINTS], martensite_0[MAX_POINTS], pearlite_new[MAX_POINTS],
-      by_p[MAX_POINTS], by_b[MAX_POINTS], unused[MAX_POINTS];
+  vec per_kelvin[MAX_POINTS], *left = w->left, by_p[MAX_POINTS], by_b[MAX_POINTS], unused[MAX_POINTS];
   Reaction r;
-  int busy[MAX_POINTS]; /* structures in which some lane changes */
   for (int i = 0; i < n; i++) {
     per_kelvin[i] = 1.0 / (greater(w->mean[i], all(-100.0)) + 273.15);
-    martensite_0[i] = s[MARTENSITE * n + i];
-    integral[i] = all(0.0);
     mask hard = (s[MARTENSITE * n + i] + s[BAINITE * n + i] > 0.0) | (w->end[i] < greater(k->bainite_limit, k->ms_most[i]));
-    busy[i] = any(hard | (w->end[i] < p->rate_of_c + 0.5 * p->rate_window_c));
-    if (any(hard))
-      integral[i] = hard ? tempering_integral(k->temper_q, per_kelvin[i], w->end[i] - w->mean[i], dt) : all(0.0);
-    w->fp[i] = w->bainite[i] = pearlite_new[i] = by_p[i] = by_b[i] = all(0.0);
+    w->busy[i] = any(hard | (w->end[i] < p->rate_of_c + 0.5 * p->rate_window_c));
+    begin_stretch(s, n, w, i);
+    by_p[i] = by_b[i] = all(0.0);
     /* half of the fall forms its martensite before the others, half after them */
-    w->martensite[i] = form_martensite(in, k, s, n, i, w->mean[i] < s[T_MIN * n + i], w->mean[i]);
-    left[i] = s[AUSTENITE * n + i];
+    form_martensite(in, k, w, i, w->mean[i] < s[T_MIN * n + i], w->mean[i], s[FERRITE * n + i]);
   }
   for (int i = 0; i < n; i++) {
     vec under = k->ae3[i] - w->mean[i], ferrite = s[FERRITE * n + i];
@@ -232,70 +242,83 @@ INLINE void decompose(const Layout *L, const Input *in, Steels *k, vec *s, Stret
     vec rate = any(m) ? k->k_f[i] * exponential(-q_f * per_kelvin[i]) * under * under * under : all(0.0);
     r.runs[i] = m & (rate > IDLE_RATE);
     r.k_dt[i] = rate * dt;
-    busy[i] |= any(r.runs[i]);
+    w->busy[i] |= any(r.runs[i]);
   }
-  react_all(in, 0, n, &r, w->fp, unused);
+  react_all(in, 0, n, &r, w->ferrite, unused);
   for (int i = 0; i < n; i++) {
-    s[FERRITE * n + i] += w->fp[i];
-    left[i] -= w->fp[i];
+    left[i] -= w->ferrite[i];
     vec under = k->ae1 - w->mean[i];
     mask m = r.runs[i] = (left[i] > NONE_LEFT) & (under > 0.0);
     if (!any(m)) continue;
     vec rate = k->k_p[i] * exponential(-q_p * per_kelvin[i]) * under * under * under;
     r.runs[i] = m & (rate > IDLE_RATE);
     r.k_dt[i] = rate * dt;
-    busy[i] |= any(r.runs[i]);
+    w->busy[i] |= any(r.runs[i]);
     r.formed[i] = s[PEARLITE * n + i];
     r.left[i] = left[i];
     r.most[i] = r.formed[i] + left[i];
   }
-  react_all(in, 0, n, &r, pearlite_new, by_p);
+  react_all(in, 0, n, &r, w->pearlite, by_p);
   for (int i = 0; i < n; i++) {
-    left[i] -= pearlite_new[i];
+    left[i] -= w->pearlite[i];
     vec under = k->bainite_limit - w->mean[i];
     mask m = r.runs[i] = (left[i] > NONE_LEFT) & (under > 0.0);
     if (!any(m)) continue;
     vec rate = k->k_b[i] * exponential(-q_b * per_kelvin[i]) * under * under;
     r.runs[i] = m & (rate > IDLE_RATE);
     r.k_dt[i] = rate * dt;
-    busy[i] |= any(r.runs[i]);
+    w->busy[i] |= any(r.runs[i]);
     r.formed[i] = s[BAINITE * n + i];
     r.left[i] = left[i];
     r.most[i] = r.formed[i] + left[i];
   }
   react_all(in, 1, n, &r, w->bainite, by_b);
   for (int i = 0; i < n; i++) {
-    vec bainite = s[BAINITE * n + i], lowest = s[T_MIN * n + i];
-    if (!busy[i]) {
-      s[T_MIN * n + i] = lesser(w->end[i], lowest);
-      s[LOG_V_700 * n + i] = s[PASSED_700 * n + i] = all(0.0);
+    if (!w->busy[i]) continue;
+    /* each saw what those before it had left: half of what each took from the other is put right, which makes the step second order */
+    vec whole = left[i] + w->pearlite[i], ferrite = w->ferrite[i], bainite = w->bainite[i];
+    vec pearlite = greater(w->pearlite[i] - 0.5 * by_p[i] * (bainite - ferrite), all(0.0));
+    bainite += 0.5 * by_b[i] * (ferrite + w->pearlite[i]);
+    vec sum = pearlite + bainite, fits = sum > whole ? whole / greater(sum, all(1e-300)) : all(1.0);
+    w->pearlite[i] = pearlite * fits;
+    w->bainite[i] = bainite * fits;
+    left[i] = greater(whole - w->pearlite[i] - w->bainite[i], all(0.0));
+    form_martensite(in, k, w, i, w->end[i] < s[T_MIN * n + i], w->end[i], s[FERRITE * n + i] + ferrite);
+  }
+}
+
+/* Make of the structures in the lanes `m` what the step makes of them; what is hard tempers meanwhile. */
+INLINE void transform(const Layout *L, const Input *in, const Steels *k, vec *s, const Stretch *w, vec dt, mask m) {
+  const Physics *p = in->physics;
+  const int n = L->structures;
+  for (int i = 0; i < n; i++) {
+    vec lowest = s[T_MIN * n + i], end = w->end[i];
+    s[T_MIN * n + i] = m ? lesser(end, lowest) : lowest;
+    if (!w->busy[i]) {
+      s[LOG_V_700 * n + i] = m ? all(0.0) : s[LOG_V_700 * n + i];
+      s[PASSED_700 * n + i] = m ? all(0.0) : s[PASSED_700 * n + i];
       continue;
     }
-    /* each saw what those before it had left: half of what each took from the other is put right, which makes the step second order */
-    vec whole = left[i] + pearlite_new[i];
-    vec pearlite = greater(pearlite_new[i] - 0.5 * by_p[i] * (w->bainite[i] - w->fp[i]), all(0.0));
-    vec grown_b = w->bainite[i] + 0.5 * by_b[i] * (w->fp[i] + pearlite_new[i]), sum = pearlite + grown_b;
-    vec fits = sum > whole ? whole / greater(sum, all(1e-300)) : all(1.0);
-    pearlite *= fits;
-    grown_b *= fits;
-    left[i] = greater(whole - pearlite - grown_b, all(0.0));
-    s[PEARLITE * n + i] += pearlite;
-    w->fp[i] += pearlite;
-    w->bainite[i] = grown_b;
-    vec more = bainite + grown_b;
-    s[AUSTENITE * n + i] = left[i];
-    s[BAINITE * n + i] = more;
-    s[T_MIN * n + i] = lesser(w->end[i], lowest);
-    w->martensite[i] += form_martensite(in, k, s, n, i, w->end[i] < lowest, w->end[i]);
-    if (any(more > 0.0)) {
-      vec share = share_of(bainite, more), kept = joined(share), part = integral[i] * tempered_part(share, kept);
-      s[J_BAINITE * n + i] = s[J_BAINITE * n + i] * kept + (more > 0.0 ? part : all(0.0));
+    vec bainite_0 = s[BAINITE * n + i], martensite_0 = s[MARTENSITE * n + i], integral = all(0.0);
+    vec fp = w->ferrite[i] + w->pearlite[i], bainite = bainite_0 + (m ? w->bainite[i] : all(0.0));
+    mask hard = m & ((martensite_0 + bainite_0 > 0.0) | (end < greater(k->bainite_limit, k->ms_most[i])));
+    if (any(hard)) {
+      vec per_kelvin = 1.0 / (greater(w->mean[i], all(-100.0)) + 273.15);
+      integral = hard ? tempering_integral(k->temper_q, per_kelvin, end - w->mean[i], dt) : all(0.0);
     }
+    s[FERRITE * n + i] += m ? w->ferrite[i] : all(0.0);
+    s[PEARLITE * n + i] += m ? w->pearlite[i] : all(0.0);
+    s[BAINITE * n + i] = bainite;
+    if (any(bainite > 0.0)) {
+      vec share = share_of(bainite_0, bainite), kept = joined(share), part = integral * tempered_part(share, kept);
+      s[J_BAINITE * n + i] = s[J_BAINITE * n + i] * kept + (bainite > 0.0 ? part : all(0.0));
+    }
+    put_martensite(s, n, w, i, m);
     vec martensite = s[MARTENSITE * n + i];
     if (any(martensite > 0.0)) {
-      vec share = share_of(martensite_0[i], martensite), part = integral[i] * tempered_part(share, joined(share));
+      vec share = share_of(martensite_0, martensite), part = integral * tempered_part(share, joined(share));
       s[J_MARTENSITE * n + i] += martensite > 0.0 ? part : all(0.0);
     }
-    note_rate(p, s, n, i, w->fp[i], w->bainite[i], w->start[i], w->end[i], w->mean[i] - lowest, w->rate[i]);
+    note_rate(p, s, n, i, m, fp, w->bainite[i], w->start[i], end, w->mean[i] - lowest, w->rate[i]);
   }
 }
