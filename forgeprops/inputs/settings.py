@@ -103,6 +103,7 @@ def table() -> Mapping[str, Setting]:
     return MappingProxyType(found)
 
 
+@functools.cache
 def settings(group: str = "") -> tuple[str, ...]:
     """Names of the numbers that can be varied; of one group, everything in it."""
     if group:
