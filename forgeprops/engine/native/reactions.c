@@ -175,27 +175,32 @@ INLINE void note_rate(const Physics *p, vec *s, int n, int i, mask m, vec fp, ve
   s[LOG_V_B * n + i] += rated ? bainite * log_v : all(0.0);
 }
 
-/* What a reaction sees of every structure: whether it runs, its rate times the time, what has formed, its most, what is left. */
-typedef struct { mask runs[MAX_POINTS]; vec k_dt[MAX_POINTS], formed[MAX_POINTS], most[MAX_POINTS], left[MAX_POINTS]; } Reaction;
+/* In which lanes a reaction runs in every structure, one bit each (also as words of eight structures), and its rate times the time. */
+typedef struct {
+  union { unsigned char runs[MAX_POINTS + 4]; uint64_t eight[(MAX_POINTS + 4) / LANES]; };
+  vec k_dt[MAX_POINTS];
+} Reaction;
 
-/* One reaction over a step in every structure: of its `most`, `formed` becomes more.  `gone` takes the share that goes and `by_most` its
-   derivative by `most`.  Few lanes react at a time: those that do are first put side by side.  Look-up by look-up, so that their waiting times
-   overlap. */
-INLINE void react_all(const Input *in, int law, int n, const Reaction *r, vec *gone, vec *by_most) {
+/* One reaction over a step in every structure: of its `most`, or of all that is `left`, `formed` becomes more.  `gone` takes the share that goes and
+   `by_most` its derivative by `most`.  Few lanes react at a time: those that do are first put side by side.  Look-up by look-up, so that their
+   waiting times overlap. */
+INLINE void react_all(const Input *in, int law, int n, Reaction *r, const vec *formed_by, const vec *left_by, const vec *most_by, vec *gone,
+                      vec *by_most) {
   int64_t at[(MAX_POINTS + 1) * LANES];
   mask cell[MAX_POINTS];
   vec formed[MAX_POINTS], most[MAX_POINTS], extent[MAX_POINTS], steep_from[MAX_POINTS], left[MAX_POINTS];
   int count = 0;
-  for (int i = 0; i < n; i++)
-    for (unsigned some = bits(r->runs[i]); some; some &= some - 1) at[count++] = i * LANES + __builtin_ctz(some);
+  for (int i = n; i % LANES; i++) r->runs[i] = 0;
+  for (int i = 0; i < n; i += LANES) /* the bits of a word are numbered as the lanes lie in memory */
+    for (uint64_t some = r->eight[i / LANES]; some; some &= some - 1) at[count++] = i * LANES + __builtin_ctzll(some);
   const int groups = (count + LANES - 1) / LANES;
   for (int i = count; i < groups * LANES; i++) at[i] = at[0];
   for (int g = 0; g < groups; g++) {
     mask own;
     __builtin_memcpy(&own, at + g * LANES, sizeof own);
-    formed[g] = gather((const double *)r->formed, own);
-    most[g] = gather((const double *)r->most, own);
-    left[g] = gather((const double *)r->left, own);
+    formed[g] = gather((const double *)formed_by, own);
+    left[g] = gather((const double *)left_by, own);
+    most[g] = most_by ? gather((const double *)most_by, own) : formed[g] + left[g];
     extent[g] = gather((const double *)r->k_dt, own) + extent_of(in, law, formed[g] / most[g], &steep_from[g]);
   }
   for (int g = 0; g < groups; g++) cell[g] = extent_cell(in, law, extent[g]);
@@ -204,7 +209,7 @@ INLINE void react_all(const Input *in, int law, int n, const Reaction *r, vec *g
     /* x - from S'(from)/S'(x) */
     vec by = ((some > 0.0) & (x < 1.0) & (steep > 0.0)) ? x * (1.0 - steep_from[g] / (steep > 0.0 ? steep : all(1.0))) : all(0.0);
     some = greater(some, all(0.0));
-    for (int l = 0; l < LANES && g * LANES + l < count; l++) {
+    for (int l = 0; l < LANES; l++) { /* what fills up the last group is its first again */
       ((double *)gone)[at[g * LANES + l]] = some[l];
       ((double *)by_most)[at[g * LANES + l]] = by[l];
     }
@@ -217,7 +222,7 @@ INLINE void decompose(const Layout *L, const Input *in, Steels *k, const vec *s,
   const int n = L->structures;
   const double q_f = in->kinetics->q_ferrite / p->gas_cal, q_p = in->kinetics->q_pearlite / p->gas_cal,
                q_b = in->kinetics->q_bainite / p->gas_cal;
-  vec per_kelvin[MAX_POINTS], *left = w->left, by_p[MAX_POINTS], by_b[MAX_POINTS], unused[MAX_POINTS];
+  vec per_kelvin[MAX_POINTS], *left = w->left, most[MAX_POINTS], by_p[MAX_POINTS], by_b[MAX_POINTS], unused[MAX_POINTS];
   Reaction r;
   for (int i = 0; i < n; i++) {
     per_kelvin[i] = 1.0 / (greater(w->mean[i], all(-100.0)) + 273.15);
@@ -230,49 +235,41 @@ INLINE void decompose(const Layout *L, const Input *in, Steels *k, const vec *s,
   }
   for (int i = 0; i < n; i++) {
     vec under = k->ae3[i] - w->mean[i], ferrite = s[FERRITE * n + i];
-    mask m = r.runs[i] = (left[i] > NONE_LEFT) & (under > 0.0);
-    if (!any(m)) continue;
+    mask m = (left[i] > NONE_LEFT) & (under > 0.0);
+    if (!(r.runs[i] = bits(m))) continue;
     /* a step may have begun a little below Ae1 because putting the heat right took it there */
     vec start = w->start[i];
     mask across = (w->end[i] < k->ae1) & ((start > k->ae1) | ((s[T_MIN * n + i] > k->ae1) & (start > k->ae1 - PUT_RIGHT_C)));
-    r.formed[i] = ferrite;
-    r.most[i] = ferrite_cap(p, w->mean[i], across, k->ae1, k->ae3[i], k->carbon_0[i]) * k->austenite_0[i];
-    r.left[i] = left[i];
-    m &= r.most[i] > ferrite;
+    most[i] = ferrite_cap(p, w->mean[i], across, k->ae1, k->ae3[i], k->carbon_0[i]) * k->austenite_0[i];
+    m &= most[i] > ferrite;
     vec rate = any(m) ? k->k_f[i] * exponential(-q_f * per_kelvin[i]) * under * under * under : all(0.0);
-    r.runs[i] = m & (rate > IDLE_RATE);
+    r.runs[i] = bits(m & (rate > IDLE_RATE));
     r.k_dt[i] = rate * dt;
-    w->busy[i] |= any(r.runs[i]);
+    w->busy[i] |= r.runs[i];
   }
-  react_all(in, 0, n, &r, w->ferrite, unused);
+  react_all(in, 0, n, &r, s + FERRITE * n, left, most, w->ferrite, unused);
   for (int i = 0; i < n; i++) {
     left[i] -= w->ferrite[i];
     vec under = k->ae1 - w->mean[i];
-    mask m = r.runs[i] = (left[i] > NONE_LEFT) & (under > 0.0);
-    if (!any(m)) continue;
+    mask m = (left[i] > NONE_LEFT) & (under > 0.0);
+    if (!(r.runs[i] = bits(m))) continue;
     vec rate = k->k_p[i] * exponential(-q_p * per_kelvin[i]) * under * under * under;
-    r.runs[i] = m & (rate > IDLE_RATE);
+    r.runs[i] = bits(m & (rate > IDLE_RATE));
     r.k_dt[i] = rate * dt;
-    w->busy[i] |= any(r.runs[i]);
-    r.formed[i] = s[PEARLITE * n + i];
-    r.left[i] = left[i];
-    r.most[i] = r.formed[i] + left[i];
+    w->busy[i] |= r.runs[i];
   }
-  react_all(in, 0, n, &r, w->pearlite, by_p);
+  react_all(in, 0, n, &r, s + PEARLITE * n, left, 0, w->pearlite, by_p);
   for (int i = 0; i < n; i++) {
     left[i] -= w->pearlite[i];
     vec under = k->bainite_limit - w->mean[i];
-    mask m = r.runs[i] = (left[i] > NONE_LEFT) & (under > 0.0);
-    if (!any(m)) continue;
+    mask m = (left[i] > NONE_LEFT) & (under > 0.0);
+    if (!(r.runs[i] = bits(m))) continue;
     vec rate = k->k_b[i] * exponential(-q_b * per_kelvin[i]) * under * under;
-    r.runs[i] = m & (rate > IDLE_RATE);
+    r.runs[i] = bits(m & (rate > IDLE_RATE));
     r.k_dt[i] = rate * dt;
-    w->busy[i] |= any(r.runs[i]);
-    r.formed[i] = s[BAINITE * n + i];
-    r.left[i] = left[i];
-    r.most[i] = r.formed[i] + left[i];
+    w->busy[i] |= r.runs[i];
   }
-  react_all(in, 1, n, &r, w->bainite, by_b);
+  react_all(in, 1, n, &r, s + BAINITE * n, left, 0, w->bainite, by_b);
   for (int i = 0; i < n; i++) {
     if (!w->busy[i]) continue;
     /* each saw what those before it had left: half of what each took from the other is put right, which makes the step second order */
