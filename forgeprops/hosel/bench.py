@@ -28,6 +28,7 @@ from ..base.errors import (
     check_number,
     check_options,
 )
+from ..engine.section import lobatto
 from ..strength.tensile import Strength, flow_curve
 from .bending_moment import Section
 from .fatigue import NOTCH, SCATTER_FACTOR
@@ -40,9 +41,7 @@ QUANTITIES += ("yield_plateau_strain", "reduction_of_area", "hardening_exponent"
 LIMITS = ("wall", "crack", "re-bends")
 
 # Gauss–Lobatto along the zone: its ends, where the strain is greatest, are among the points.
-_P = np.polynomial.Legendre.basis(7)
-_X = np.r_[-1.0, np.sort(_P.deriv().roots().real), 1.0]
-_X, _W = 0.5 * (_X + 1.0), 1.0 / (_X.size * (_X.size - 1) * _P(_X) ** 2)
+_X, _W, _ = lobatto(8)
 
 
 def metal_of(strength: Strength | Mapping) -> np.ndarray:
