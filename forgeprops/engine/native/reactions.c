@@ -216,6 +216,11 @@ INLINE void react_all(const Input *in, int law, int n, Reaction *r, const vec *f
   }
 }
 
+/* Lanes in which bainite or martensite is there, so that it tempers, or may form in this step. */
+INLINE mask hard_in(const Steels *k, const vec *s, int n, const Stretch *w, int i) {
+  return (s[MARTENSITE * n + i] + s[BAINITE * n + i] > 0.0) | (w->end[i] < greater(k->bainite_limit, k->ms_most[i]));
+}
+
 /* What a step of `dt` along a straight temperature curve makes of every structure. */
 INLINE void decompose(const Layout *L, const Input *in, Steels *k, const vec *s, Stretch *w, vec dt) {
   const Physics *p = in->physics;
@@ -226,8 +231,7 @@ INLINE void decompose(const Layout *L, const Input *in, Steels *k, const vec *s,
   Reaction r;
   for (int i = 0; i < n; i++) {
     per_kelvin[i] = 1.0 / (greater(w->mean[i], all(-100.0)) + 273.15);
-    mask hard = (s[MARTENSITE * n + i] + s[BAINITE * n + i] > 0.0) | (w->end[i] < greater(k->bainite_limit, k->ms_most[i]));
-    w->busy[i] = any(hard | (w->end[i] < p->rate_of_c + 0.5 * p->rate_window_c));
+    w->busy[i] = any(hard_in(k, s, n, w, i) | (w->end[i] < p->rate_of_c + 0.5 * p->rate_window_c));
     begin_stretch(s, n, w, i);
     by_p[i] = by_b[i] = all(0.0);
     /* half of the fall forms its martensite before the others, half after them */
@@ -238,8 +242,7 @@ INLINE void decompose(const Layout *L, const Input *in, Steels *k, const vec *s,
     mask m = (left[i] > NONE_LEFT) & (under > 0.0);
     if (!(r.runs[i] = bits(m))) continue;
     /* a step may have begun a little below Ae1 because putting the heat right took it there */
-    vec start = w->start[i];
-    mask across = (w->end[i] < k->ae1) & ((start > k->ae1) | ((s[T_MIN * n + i] > k->ae1) & (start > k->ae1 - PUT_RIGHT_C)));
+    mask across = (w->end[i] < k->ae1) & ((w->start[i] > k->ae1) | ((s[T_MIN * n + i] > k->ae1) & (w->start[i] > k->ae1 - PUT_RIGHT_C)));
     most[i] = ferrite_cap(p, w->mean[i], across, k->ae1, k->ae3[i], k->carbon_0[i]) * k->austenite_0[i];
     m &= most[i] > ferrite;
     vec rate = any(m) ? k->k_f[i] * exponential(-q_f * per_kelvin[i]) * under * under * under : all(0.0);
@@ -298,7 +301,7 @@ INLINE void transform(const Layout *L, const Input *in, const Steels *k, vec *s,
     }
     vec bainite_0 = s[BAINITE * n + i], martensite_0 = s[MARTENSITE * n + i], integral = all(0.0);
     vec fp = w->ferrite[i] + w->pearlite[i], bainite = bainite_0 + (m ? w->bainite[i] : all(0.0));
-    mask hard = m & ((martensite_0 + bainite_0 > 0.0) | (end < greater(k->bainite_limit, k->ms_most[i])));
+    mask hard = m & hard_in(k, s, n, w, i);
     if (any(hard)) {
       vec per_kelvin = 1.0 / (greater(w->mean[i], all(-100.0)) + 273.15);
       integral = hard ? tempering_integral(k->temper_q, per_kelvin, end - w->mean[i], dt) : all(0.0);
