@@ -84,7 +84,7 @@ static void hand_over(const Layout *L, const Input *in, Cooling *k, int l, Outpu
       if (t > air[l] && s[T_MIN * n + i][l] > air[l]) {
         begin_stretch(s, n, &k->stretch, i);
         form_martensite(in, &k->steel, &k->stretch, i, mine, air, s[FERRITE * n + i]);
-        put_martensite(s, n, &k->stretch, i, mine);
+        put_martensite(s, n, &k->stretch, i, mine, all(0.0));
       }
       structure_out(&k->steel, s, n, i, l, state);
       state[J_OLD * n + i] = k->tempering_0[i][l];

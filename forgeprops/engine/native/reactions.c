@@ -119,6 +119,13 @@ INLINE vec tempering_integral(vec temper_q, vec per_kelvin, vec half_rise, vec d
   return dt * exponential(-temper_q * per_kelvin) * series * (1.0 - bend);
 }
 
+/* Tempering integral of a constituent that grew evenly in the step, in which `integral` is what it would take whole. */
+INLINE void temper(vec *taken, vec before, vec after, vec integral) {
+  if (!any(after > 0.0)) return;
+  vec share = share_of(before, after), kept = joined(share), part = integral * tempered_part(share, kept);
+  *taken = *taken * kept + (after > 0.0 ? part : all(0.0));
+}
+
 /* Martensite of a fall to `t_end` of the structures in `m`. */
 INLINE void form_martensite(const Input *in, Steels *k, Stretch *w, int i, mask m, vec t_end, vec ferrite) {
   vec left = w->left[i], under_0 = w->under[i];
@@ -135,17 +142,17 @@ INLINE void form_martensite(const Input *in, Steels *k, Stretch *w, int i, mask 
   w->left[i] = left - formed;
 }
 
-/* Put the step's martensite into the state of the lanes `m`. */
-INLINE void put_martensite(vec *s, int n, const Stretch *w, int i, mask m) {
+/* Put the step's martensite into the state of the lanes `m`; see `temper`. */
+INLINE void put_martensite(vec *s, int n, const Stretch *w, int i, mask m, vec integral) {
   vec before = s[MARTENSITE * n + i], after = before + (m ? w->martensite[i] : all(0.0));
-  s[J_MARTENSITE * n + i] *= joined(share_of(before, after));
+  temper(&s[J_MARTENSITE * n + i], before, after, integral);
   s[MARTENSITE * n + i] = after;
   s[CARBON_M * n + i] += m ? w->carbon_m[i] : all(0.0);
   s[UNDERCOOLING * n + i] = m ? w->under[i] : s[UNDERCOOLING * n + i];
   s[AUSTENITE * n + i] = m ? w->left[i] : s[AUSTENITE * n + i];
 }
 
-/* The state before a step. */
+/* A step in which nothing has formed yet. */
 INLINE void begin_stretch(const vec *s, int n, Stretch *w, int i) {
   w->ferrite[i] = w->pearlite[i] = w->bainite[i] = w->martensite[i] = w->carbon_m[i] = all(0.0);
   w->left[i] = s[AUSTENITE * n + i];
@@ -299,7 +306,7 @@ INLINE void transform(const Layout *L, const Input *in, const Steels *k, vec *s,
       s[PASSED_700 * n + i] = m ? all(0.0) : s[PASSED_700 * n + i];
       continue;
     }
-    vec bainite_0 = s[BAINITE * n + i], martensite_0 = s[MARTENSITE * n + i], integral = all(0.0);
+    vec bainite_0 = s[BAINITE * n + i], integral = all(0.0);
     vec fp = w->ferrite[i] + w->pearlite[i], bainite = bainite_0 + (m ? w->bainite[i] : all(0.0));
     mask hard = m & hard_in(k, s, n, w, i);
     if (any(hard)) {
@@ -309,16 +316,8 @@ INLINE void transform(const Layout *L, const Input *in, const Steels *k, vec *s,
     s[FERRITE * n + i] += m ? w->ferrite[i] : all(0.0);
     s[PEARLITE * n + i] += m ? w->pearlite[i] : all(0.0);
     s[BAINITE * n + i] = bainite;
-    if (any(bainite > 0.0)) {
-      vec share = share_of(bainite_0, bainite), kept = joined(share), part = integral * tempered_part(share, kept);
-      s[J_BAINITE * n + i] = s[J_BAINITE * n + i] * kept + (bainite > 0.0 ? part : all(0.0));
-    }
-    put_martensite(s, n, w, i, m);
-    vec martensite = s[MARTENSITE * n + i];
-    if (any(martensite > 0.0)) {
-      vec share = share_of(martensite_0, martensite), part = integral * tempered_part(share, joined(share));
-      s[J_MARTENSITE * n + i] += martensite > 0.0 ? part : all(0.0);
-    }
+    temper(&s[J_BAINITE * n + i], bainite_0, bainite, integral);
+    put_martensite(s, n, w, i, m, integral);
     note_rate(p, s, n, i, m, fp, w->bainite[i], w->start[i], end, w->mean[i] - lowest, w->rate[i]);
   }
 }

@@ -20,6 +20,7 @@ typedef double vec __attribute__((ext_vector_type(LANES)));
 typedef __typeof__((vec)(0.0) < (vec)(0.0)) mask; /* -1 where true, 0 where false; also plain integers */
 typedef float floats __attribute__((ext_vector_type(2 * LANES)));
 
+/* Numbers of the lanes. */
 static const vec IN_ORDER = {0.0, 1.0, 2.0, 3.0, 4.0, 5.0, 6.0, 7.0};
 
 INLINE vec all(double x) { return (vec)(x); }
