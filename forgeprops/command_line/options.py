@@ -38,6 +38,7 @@ class _Parser(argparse.ArgumentParser):
 
     def error(self, message: str):
         said = " ".join(re.sub("^argument [^:]*: ", "", message).rstrip(".").split())
+        said += "; --help lists the options" if said.startswith("unrecognized arguments") else ""
         raise InputError(f"{said if len(said) <= 300 else said[:299] + '…'}.")
 
 
